@@ -1,0 +1,1 @@
+"""Front curve to decisions. May import ``vision``; never the reverse."""

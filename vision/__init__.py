@@ -1,0 +1,1 @@
+"""Camera to front curve. Knows nothing of resin and never imports ``analysis``."""

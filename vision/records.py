@@ -1,0 +1,192 @@
+"""The records that pass between the rooms. All are frozen; change with ``dataclasses.replace``.
+
+Arrays are (row, col); on a canvas row runs along y (across the panel) and col along x (along
+the flow, from the feed edge). Pixel centres of a photo stand at whole numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.floating]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One photo or video frame, upright, with its time.
+
+    Attributes
+    ----------
+    index : int
+        Place in the time order, from 0.
+    name : str
+        File name, or ``run.mp4@12.40s`` for a video.
+    clock_s : float
+        Seconds on the run's clock. With capture times this is Unix time read as if the wall
+        clock were UTC (or true UTC where the photo gives its offset); else seconds from the
+        first frame.
+    image : ndarray of shape (H, W, 3), uint8
+        Blue, green, red.
+    """
+
+    index: int
+    name: str
+    clock_s: float
+    image: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class ArrivalMap:
+    """Seconds since resin start at each spot of the panel: the one product of vision.
+
+    Attributes
+    ----------
+    time_s : ndarray of shape (M, N), float
+        Arrival time; infinity where the spot never wetted while it was watched.
+    seen : ndarray of shape (M, N), bool
+        False where the spot was never seen well enough and was filled from around it.
+    by_hand : ndarray of shape (M, N), bool
+        True where the user's own points decided.
+    mm_per_px : float
+        Pixel (row, col) is centred at x = (col + 0.5) mm_per_px, y = (row + 0.5) mm_per_px.
+    last_s : float
+        Time of the last frame, the end of what can be known.
+    """
+
+    time_s: FloatArray
+    seen: BoolArray
+    by_hand: BoolArray
+    mm_per_px: float
+    last_s: float
+
+    @property
+    def length_mm(self) -> float:
+        """Panel length along the flow."""
+        return self.time_s.shape[1] * self.mm_per_px
+
+    @property
+    def width_mm(self) -> float:
+        """Panel width across the flow."""
+        return self.time_s.shape[0] * self.mm_per_px
+
+
+@dataclass(frozen=True)
+class DrySpot:
+    """A patch that stayed dry behind the front."""
+
+    x_mm: float
+    y_mm: float
+    area_mm2: float
+
+
+@dataclass(frozen=True)
+class FrontCurve:
+    """Front position at each frame; every array has one entry per frame, in time order.
+
+    Attributes
+    ----------
+    flow : {"edge", "point"}
+        Edge feed: distances from the feed edge over lanes one canvas pixel wide. Point feed:
+        radii from the feed point over 360 directions.
+    frames : tuple of str
+        Frame names, or ``mark 3`` for pen marks.
+    time_s : ndarray, float
+        Seconds since resin start.
+    front_mean_mm, front_median_mm, front_min_mm, front_max_mm : ndarray, float
+        Over the lanes (or directions), of the leading wet position in each.
+    front_sd_mm : ndarray, float
+        Standard uncertainty of the mean (measurement, not spread between lanes).
+    wetted_fraction : ndarray, float
+        Wet share of the panel's area.
+    front_clean_mm, front_clean_sd_mm : ndarray, float
+        Mean over the lanes that race-tracking has not spoiled, for the fit. Point feed: the
+        equivalent radius sqrt(a b) of the fitted ellipse.
+    semi_major_mm, semi_minor_mm, angle_deg : ndarray, float
+        Point feed only: the ellipse, angle from +x towards +y. NaN for edge feed.
+    used : ndarray, bool
+        Whether the fit may use the row.
+    notes : tuple of str
+        Why not, or what happened at that frame; may be empty text.
+    """
+
+    flow: str
+    frames: tuple[str, ...]
+    time_s: FloatArray
+    front_mean_mm: FloatArray
+    front_median_mm: FloatArray
+    front_min_mm: FloatArray
+    front_max_mm: FloatArray
+    front_sd_mm: FloatArray
+    wetted_fraction: FloatArray
+    front_clean_mm: FloatArray
+    front_clean_sd_mm: FloatArray
+    semi_major_mm: FloatArray
+    semi_minor_mm: FloatArray
+    angle_deg: FloatArray
+    used: BoolArray
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FrontSummary:
+    """What the whole run showed: the ``front`` part of results.json.
+
+    Attributes
+    ----------
+    usable : bool
+        False when no front could be measured; `reason` then says why and how to mend it.
+    resin_start : str or None
+        ISO time when the frames carry clock times.
+    resin_start_sd_s : float
+        Standard uncertainty of the start; 0 when the user gave it.
+    clean_lanes_mm : tuple of (float, float)
+        Bands of y whose lanes the fit uses.
+    """
+
+    usable: bool
+    reason: str
+    frames: int
+    frames_used: int
+    resin_start: str | None
+    resin_start_sd_s: float
+    length_reached_mm: float
+    filled: bool
+    stalled_at_mm: float | None
+    stalled_at_s: float | None
+    race_tracking_mm: float
+    clean_lanes_mm: tuple[tuple[float, float], ...]
+    dry_spots: tuple[DrySpot, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ScaleSummary:
+    """How pixels became millimetres: the ``scale`` part of results.json.
+
+    `error_mm` is the expected position error on the panel; `relative_sd` the standard
+    uncertainty of lengths along the flow as a share, which enters permeability twice.
+    """
+
+    method: str
+    mm_per_px: float
+    error_mm: float
+    relative_sd: float
+    length_mm: float
+    width_mm: float
+    assumption: str = ""
+
+
+@dataclass(frozen=True)
+class Tracked:
+    """All that vision hands on for one panel."""
+
+    arrival: ArrivalMap | None
+    curve: FrontCurve
+    front: FrontSummary
+    scale: ScaleSummary
+    frame_notes: Sequence[str] = field(default_factory=tuple)

@@ -1,0 +1,69 @@
+"""Front door of Wetline: joins the commands of the two rooms and loads them when asked for."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+# name: (module, attribute, one-line help). The help stands here so that `wetline --help` need
+# not load OpenCV; a test keeps it equal to the command's own.
+COMMANDS: dict[str, tuple[str, str, str]] = {}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when called, and whose faults are told in one line."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Give the command names in the order a job needs them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module that holds the command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without loading them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what the user can mend becomes one line and exit code 1."""
+        from vision.errors import WetlineError
+
+        try:
+            return super().invoke(ctx)
+        except WetlineError as error:
+            raise click.ClickException(str(error)) from error
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except KeyboardInterrupt:
+            raise click.Abort() from None
+        except Exception as error:
+            if os.environ.get("WETLINE_TRACEBACK"):
+                raise
+            raise click.ClickException(
+                f"Wetline met a fault of its own ({type(error).__name__}: {error}). Nothing of "
+                "yours was changed. Set WETLINE_TRACEBACK=1 and run again for the details to "
+                "report."
+            ) from error
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="wetline", prog_name="wetline")
+def main() -> None:
+    """Track the flow front of an infusion test panel, from photos to the answer.
+
+    Start with `wetline new FOLDER`, put the photos in FOLDER/frames, then `wetline run FOLDER`.
+    """
+
+
+if __name__ == "__main__":
+    sys.exit(main())
