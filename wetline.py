@@ -32,7 +32,9 @@ class LazyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without loading them."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+            formatter.write_dl(
+                [(name, text) for name, (_, _, text) in COMMANDS.items()] or [("", "")]
+            )
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; what the user can mend becomes one line and exit code 1."""

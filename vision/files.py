@@ -15,7 +15,7 @@ import numpy as np
 from vision.errors import WetlineError
 
 
-def replace_file(path: Path, write: Callable[[Path], None]) -> None:
+def replace_file(path: Path, write: Callable[[Path], object]) -> None:
     """Let `write` fill a temporary neighbour of `path`, then put it in place.
 
     Parameters
