@@ -1,0 +1,339 @@
+"""A first look at the run on coarse cells: the light of each frame and roughly when each wetted.
+
+The panel is cut into some hundred cells. Per cell the colour over time shows a single lasting
+change (wetting) on top of the light and of what comes and goes. The light, the levels before
+and after, and the moment of the change are found in turn until they agree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, median_filter
+
+from vision.light import cell_centres, polynomial_basis, robust_polynomial, robust_scale
+from vision.records import BoolArray, FloatArray
+
+ROUNDS = 3
+"""Turns of light, levels and moments; more change nothing on the sample runs."""
+
+GUARD = 1
+"""Frames on either side of the change that count neither as dry nor as wet."""
+
+
+@dataclass(frozen=True)
+class CellLook:
+    """What the coarse look found.
+
+    Attributes
+    ----------
+    light : ndarray of shape (K, 6, C), float
+        Polynomial coefficients of each frame's light, in logarithms, relative to the reference.
+    change : ndarray of shape (h, w), int
+        Frame number at which each cell turned wet; K where it never did.
+    dry : ndarray of shape (h, w, C), float
+        Level before the change.
+    wet_vector : ndarray of shape (C,), float
+        The typical step from dry to wet, in logarithms.
+    noise : ndarray of shape (C, C), float
+        Covariance of a cell's level from frame to frame.
+    contrast : float
+        Length of the step in units of the noise.
+    """
+
+    light: FloatArray
+    change: np.ndarray
+    dry: FloatArray
+    wet_vector: FloatArray
+    noise: FloatArray
+    contrast: float
+
+
+def border_light(border: FloatArray, border_basis: FloatArray) -> FloatArray:
+    """Find each frame's light from the table around the panel, which never wets.
+
+    Parameters
+    ----------
+    border : ndarray of shape (K, Q, C), float
+        Logarithm of places around the panel; NaN where not seen.
+    border_basis : ndarray of shape (Q, 6), float
+
+    Returns
+    -------
+    light : ndarray of shape (K, 6, C), float
+        Relative to the median of all frames.
+    """
+    seen = np.isfinite(border).all(axis=2)
+    often = seen.mean(axis=0) > 0.5
+    border, basis, seen = border[:, often], border_basis[often], seen[:, often]
+    light = np.zeros((border.shape[0], border_basis.shape[1], border.shape[2]))
+    if border.shape[1] < 4 * border_basis.shape[1]:
+        return light
+    difference = border - np.nanmedian(border, axis=0)
+    for k in range(len(border)):
+        light[k] = robust_polynomial(basis, np.nan_to_num(difference[k]), seen[k].astype(float))
+    return light
+
+
+def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
+    """Follow the light on the panel itself, frame to frame, where no border is in view.
+
+    Most of a panel does not change between two frames, so the robust fit of the difference is
+    the light. The sum of many small steps drifts, which the later rounds mend.
+
+    Parameters
+    ----------
+    levels : ndarray of shape (K, P, C), float
+        Mean logarithm of each cell.
+    basis : ndarray of shape (P, 6), float
+
+    Returns
+    -------
+    light : ndarray of shape (K, 6, C), float
+    """
+    light = np.zeros((levels.shape[0], basis.shape[1], levels.shape[2]))
+    weights = np.ones(levels.shape[1])
+    for k in range(1, levels.shape[0]):
+        light[k] = light[k - 1] + robust_polynomial(basis, levels[k] - levels[k - 1], weights)
+    return light
+
+
+def first_change(levels: FloatArray) -> tuple[np.ndarray, FloatArray, FloatArray]:
+    """Find per cell the split in time that best parts the series into two levels.
+
+    Parameters
+    ----------
+    levels : ndarray of shape (K, P, C), float
+        Light removed.
+
+    Returns
+    -------
+    change : ndarray of shape (P,), int
+        First frame of the later level.
+    step : ndarray of shape (P, C), float
+        Later level less earlier level.
+    gain : ndarray of shape (P,), float
+        Sum of squares the split explains.
+
+    Notes
+    -----
+    Source: least-squares change point, Page, Biometrika 42, 1955, in its offline form.
+    """
+    count = levels.shape[0]
+    total = levels.sum(axis=0)
+    before = np.cumsum(levels, axis=0)[:-1]
+    n_before = np.arange(1, count, dtype=float)[:, None, None]
+    mean_before = before / n_before
+    mean_after = (total - before) / (count - n_before)
+    share = (n_before * (count - n_before) / count)[:, :, 0]
+    gain = share * np.sum((mean_after - mean_before) ** 2, axis=2)
+    best = np.argmax(gain, axis=0)
+    cells = np.arange(levels.shape[1])
+    return best + 1, (mean_after - mean_before)[best, cells], gain[best, cells]
+
+
+def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
+    """Give the step that the clearest cells agree on.
+
+    Parameters
+    ----------
+    step : ndarray of shape (P, C), float
+    gain : ndarray of shape (P,), float
+
+    Returns
+    -------
+    vector : ndarray of shape (C,), float
+        Median step of the cells in the upper half of the gain, twice narrowed to those that
+        point the same way.
+    """
+    chosen = gain >= np.quantile(gain, 0.5)
+    vector = np.median(step[chosen], axis=0)
+    for _ in range(2):
+        length = max(float(np.linalg.norm(vector)), 1e-9)
+        along = step @ vector / length**2
+        agree = chosen & (along > 0.3) & (along < 3.0)
+        if np.count_nonzero(agree) < 4:
+            break
+        vector = np.median(step[agree], axis=0)
+    return vector
+
+
+def expected_gain(dry: FloatArray) -> FloatArray:
+    """Give the share of the typical step that each place can show.
+
+    Glare adds light that wetting does not change, so in logarithms the step shrinks as the
+    place gets brighter than the fabric is.
+
+    Parameters
+    ----------
+    dry : ndarray of shape (..., C), float
+        Logarithm of the dry level.
+
+    Returns
+    -------
+    gain : ndarray of shape (...), float
+        From 0 (blind) to 1.
+    """
+    level = dry.mean(axis=-1)
+    typical = np.quantile(level, 0.35)
+    return np.exp(np.minimum(typical - level, 0.0))
+
+
+def wet_evidence(
+    levels: FloatArray, dry: FloatArray, step: FloatArray, noise: FloatArray, clip: float
+) -> FloatArray:
+    """Give the log-likelihood ratio of wet to dry per frame and cell, bounded.
+
+    Parameters
+    ----------
+    levels : ndarray of shape (K, P, C), float
+    dry : ndarray of shape (P, C), float
+    step : ndarray of shape (P, C), float
+        From dry to wet; nothing for a place that cannot show it.
+    noise : ndarray of shape (C, C), float
+    clip : float
+        Bound on what one frame may say, so that a hand cannot outvote the rest.
+    """
+    weight = step @ np.linalg.inv(noise)
+    centred = levels - dry - step / 2
+    return np.clip(np.einsum("kpc,pc->kp", centred, weight), -clip, clip)
+
+
+def change_from_evidence(evidence: FloatArray) -> np.ndarray:
+    """Give the frame from which wet explains the series best; K if never.
+
+    Parameters
+    ----------
+    evidence : ndarray of shape (K, ...), float
+        Log-likelihood ratios of wet to dry.
+
+    Examples
+    --------
+    >>> change_from_evidence(np.array([[-1.0], [-1.0], [5.0], [-1.0], [2.0]]))
+    array([2])
+    """
+    running = np.concatenate([np.zeros_like(evidence[:1]), np.cumsum(evidence, axis=0)])
+    result: np.ndarray = np.argmin(running, axis=0)
+    return result
+
+
+def levels_around(
+    levels: FloatArray, change: np.ndarray, guard: int = GUARD
+) -> tuple[FloatArray, FloatArray, np.ndarray, np.ndarray]:
+    """Give the mean level before and after each cell's change, and how many frames made each."""
+    frames = np.arange(levels.shape[0])[:, None]
+    before = (frames < change - guard).astype(float)
+    after = (frames > change + guard).astype(float)
+    n_before, n_after = before.sum(axis=0), after.sum(axis=0)
+    dry = np.einsum("kp,kpc->pc", before, levels) / np.maximum(n_before, 1)[:, None]
+    wet = np.einsum("kp,kpc->pc", after, levels) / np.maximum(n_after, 1)[:, None]
+    return dry, wet, n_before, n_after
+
+
+def look(
+    cells: FloatArray, border: FloatArray | None = None, border_xy: FloatArray | None = None
+) -> CellLook:
+    """Find each frame's light and each cell's change.
+
+    Parameters
+    ----------
+    cells : ndarray of shape (K, h, w, C), float
+        Mean logarithm per cell and frame.
+    border : ndarray of shape (K, Q, C), float, optional
+        The same for places around the panel, NaN where not seen.
+    border_xy : ndarray of shape (Q, 2), float, optional
+        Their scaled places (the panel spans -1 to 1).
+
+    Returns
+    -------
+    look : CellLook
+    """
+    count, rows, cols, colours = cells.shape
+    levels = cells.reshape(count, rows * cols, colours).astype(float)
+    basis = polynomial_basis(*cell_centres(rows, cols))
+    light = np.zeros((count, basis.shape[1], colours))
+    if border is not None and border_xy is not None:
+        near = np.abs(border_xy).max(axis=1) < 1.8
+        places = border_xy[near]
+        light = border_light(border[:, near], polynomial_basis(places[:, 0], places[:, 1]))
+    if not light.any():
+        light = sequential_light(levels, basis)
+    flat = levels - np.einsum("pb,kbc->kpc", basis, light)
+    quiet = median_filter(flat, size=(5, 1, 1), mode="nearest") if count >= 5 else flat
+    change, step, gain = first_change(quiet)
+    vector = typical_step(step, gain)
+    dry = np.median(flat[: max(1, min(3, count // 8))], axis=0)
+    share = expected_gain(dry)
+    noise = _noise(flat) + _light_error(flat, change, dry)
+    for turn in range(ROUNDS):
+        evidence = wet_evidence(flat, dry, share[:, None] * vector, noise, clip=6.0)
+        evidence = gaussian_filter(
+            evidence.reshape(count, rows, cols), sigma=(0.0, 0.7, 0.7), mode="nearest"
+        )
+        change = change_from_evidence(evidence.reshape(count, -1))
+        dry_now, wet, n_before, n_after = levels_around(flat, change)
+        dry = np.where((n_before >= 2)[:, None], dry_now, dry)
+        good = (n_before >= 2) & (n_after >= 2)
+        vector = agreed_step((wet - dry)[good], share[good], vector)
+        share = expected_gain(dry)
+        along = (wet - dry) @ np.linalg.solve(noise, vector)
+        along = along / float(vector @ np.linalg.solve(noise, vector))
+        share = np.where(good, np.clip(along, 0.35 * share, 1.8 * share), share)
+        light = light + _light_left(flat, basis, change, dry, share[:, None] * vector, turn > 0)
+        flat = levels - np.einsum("pb,kbc->kpc", basis, light)
+        noise = _noise(flat) + _light_error(flat, change, dry)
+    contrast = float(np.sqrt(vector @ np.linalg.solve(noise, vector)))
+    return CellLook(
+        light, change.reshape(rows, cols), dry.reshape(rows, cols, -1), vector, noise, contrast
+    )
+
+
+def agreed_step(steps: FloatArray, share: FloatArray, fallback: FloatArray) -> FloatArray:
+    """Give the typical full step from the measured ones, each divided by its share."""
+    clear = share > 0.5
+    if np.count_nonzero(clear) < 4:
+        return fallback
+    return np.median(steps[clear], axis=0)
+
+
+def _noise(flat: FloatArray) -> FloatArray:
+    """Covariance of frame-to-frame scatter, from differences of neighbours in time."""
+    difference = np.diff(flat, axis=0).reshape(-1, flat.shape[2]) / np.sqrt(2.0)
+    size = np.sqrt(np.mean(difference**2, axis=1))
+    calm = size <= 3.0 * max(float(robust_scale(size)), 1e-6)
+    covariance = difference[calm].T @ difference[calm] / max(int(np.count_nonzero(calm)), 1)
+    return covariance + np.eye(flat.shape[2]) * (2e-3) ** 2
+
+
+def _light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> FloatArray:
+    """Covariance of what the light model leaves on dry cells: shadows, sun patches, colour casts.
+
+    It decides which mix of colours tells wet from dry: one that a passing shadow does not move.
+    """
+    frames = np.arange(flat.shape[0])[:, None]
+    left = (flat - dry)[frames < change - GUARD]
+    if len(left) < 50:
+        return np.zeros((flat.shape[2],) * 2)
+    size = np.sqrt(np.mean(left**2, axis=1))
+    kept = left[size <= np.quantile(size, 0.95)]
+    return kept.T @ kept / len(kept)
+
+
+def _light_left(
+    flat: FloatArray,
+    basis: FloatArray,
+    change: np.ndarray,
+    dry: FloatArray,
+    step: FloatArray,
+    curved: bool,
+) -> FloatArray:
+    """Fit the light still left on the panel against the level each cell should have."""
+    used = basis if curved else basis[:, :3]
+    light = np.zeros((flat.shape[0], basis.shape[1], flat.shape[2]))
+    for k in range(flat.shape[0]):
+        state: BoolArray = change <= k
+        weight = (np.abs(change - k) > GUARD).astype(float)
+        difference = flat[k] - dry - state[:, None] * step
+        light[k, : used.shape[1]] = robust_polynomial(used, difference, weight, rounds=5)
+    return light

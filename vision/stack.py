@@ -1,0 +1,80 @@
+"""The canvases of a run, kept within a fixed memory however long the run is."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from vision.light import LOG_TABLE
+from vision.records import FloatArray
+
+MOST_FRAMES = 240
+"""Canvases kept; past that every second one goes, which still leaves the front moving by less
+than a hundredth of the panel between two of them."""
+
+CELLS_ALONG = 40
+"""Cells along the longer side for the coarse look."""
+
+
+class CanvasStack:
+    """Rectified frames in time order, fed one at a time.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Rows and columns of a canvas.
+    border_xy : ndarray of shape (Q, 2), float
+        Scaled places around the panel at which each frame's border is given; may be empty.
+    most : int
+        Canvases kept at the most.
+    """
+
+    def __init__(
+        self, shape: tuple[int, int], border_xy: FloatArray, most: int = MOST_FRAMES
+    ) -> None:
+        self.shape = shape
+        self.border_xy = border_xy
+        self.most = most
+        self.stride = 1
+        self.offered = 0
+        self.times_s: list[float] = []
+        self.canvases: list[np.ndarray] = []
+        self.cells: list[np.ndarray] = []
+        self.borders: list[np.ndarray] = []
+        rows, cols = shape
+        size = max(rows, cols) / CELLS_ALONG
+        self.cell_shape = (max(4, round(rows / size)), max(4, round(cols / size)))
+
+    def add(self, time_s: float, canvas: np.ndarray, border: FloatArray) -> bool:
+        """Take the next canvas; False when it was thinned away.
+
+        Parameters
+        ----------
+        time_s : float
+            Later than any before.
+        canvas : ndarray of shape (rows, cols, 3), uint8
+        border : ndarray of shape (Q, 3), float
+            Logarithm of the border places; NaN where not seen.
+        """
+        wanted = self.offered % self.stride == 0
+        self.offered += 1
+        if not wanted:
+            return False
+        self.times_s.append(time_s)
+        self.canvases.append(canvas)
+        rows, cols = self.cell_shape
+        logs = cv2.LUT(canvas, LOG_TABLE)
+        self.cells.append(cv2.resize(logs, (cols, rows), interpolation=cv2.INTER_AREA))
+        self.borders.append(np.asarray(border, dtype=np.float32))
+        if len(self.times_s) > self.most:
+            self._thin()
+        return True
+
+    def _thin(self) -> None:
+        """Keep every second frame from here on."""
+        self.stride *= 2
+        for held in (self.times_s, self.canvases, self.cells, self.borders):
+            del held[1::2]
+
+    def __len__(self) -> int:
+        return len(self.times_s)
