@@ -176,7 +176,7 @@ def expected_gain(dry: FloatArray) -> FloatArray:
         From 0 (blind) to 1.
     """
     level = dry.mean(axis=-1)
-    typical = np.quantile(level, 0.35)
+    typical = np.quantile(level, 0.5)
     return np.exp(np.minimum(typical - level, 0.0))
 
 

@@ -14,17 +14,24 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.ndimage import median_filter
 
 from vision.cells import CellLook, expected_gain, look
 from vision.light import LOG_TABLE, cell_centres, polynomial_basis, robust_scale
 from vision.records import BoolArray, FloatArray
-from vision.stack import CanvasStack
+from vision.stack import CELLS_ALONG, CanvasStack
 
 CLIP = 4.0
 """Most that one frame may say about one pixel, in log-likelihood."""
 
 SURE = 1.0
 """Evidence beyond which a frame is taken to show the pixel wet or dry by itself."""
+
+SPECK_PX = 9
+"""Window in which a patch smaller than half is taken for a speck and filled from around it."""
+
+BLOWN = 250
+"""A pixel this bright in any colour shows only glare."""
 
 STRANGE = 1.6
 """Wetness this far beyond the dry or the wet level is something else: skin, ink, a tool."""
@@ -43,6 +50,8 @@ class WetLook:
         and K where there is none.
     seen : ndarray of shape (M, N), bool
         Whether the change, or the lack of one, was seen at all.
+    blank : ndarray of shape (M, N), bool
+        Whether something stood before the pixel between `last_dry` and `first_wet`.
     share : ndarray of shape (M, N), float
         Each pixel's own step from dry to wet, in units of the panel's typical step.
     dry : ndarray of shape (M, N), float
@@ -56,6 +65,7 @@ class WetLook:
     last_dry: np.ndarray
     first_wet: np.ndarray
     seen: BoolArray
+    blank: BoolArray
     share: FloatArray
     dry: FloatArray
     noise: float
@@ -122,41 +132,97 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     coarse = look(np.stack(stack.cells), border, stack.border_xy if border is not None else None)
     project = Projector(coarse, stack.shape)
     change = _spread(coarse.change, stack.shape, count)
-    expected = _expected_share(coarse, stack.shape)
-    for _ in range(2):
-        dry, share, noise = _levels(stack, project, change, expected)
+    expected = _expected_share(stack)
+    hidden: list[BoolArray] = []
+    for turn in range(2):
+        safe = 2 * int(max(stack.shape) / CELLS_ALONG) + 1 if turn == 0 else 5
+        dry, share, noise = _levels(stack, project, change, expected, safe)
         sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
-        change, last_dry, first_wet, told = _changes(stack, project, dry, share, sigma)
-    seen = told & (share > 0.15)
-    return WetLook(change, last_dry, first_wet, seen, share, dry, sigma, coarse)
+        if turn:
+            hidden = _hidden(stack, project, change, dry, share)
+        found = _changes(stack, project, dry, share, sigma, hidden)
+        change = found.change
+    seen = found.told & ~_foreign(stack, change) & ~_specks(change)
+    return WetLook(
+        change, found.last_dry, found.first_wet, seen, found.blank, share, dry, sigma, coarse
+    )
+
+
+def _specks(change: np.ndarray) -> BoolArray:
+    """Tell pixels that changed far earlier or later than most around them: glare, not a front."""
+    around = cv2.medianBlur(change.astype(np.uint8), SPECK_PX).astype(np.int16)
+    return np.abs(change - around) > np.maximum(2, around // 6)
+
+
+def _foreign(stack: CanvasStack, change: np.ndarray) -> BoolArray:
+    """Tell what never changed and never looked like the fabric: a hose, a clamp, a fixed glare.
+
+    Returns
+    -------
+    foreign : ndarray of shape (M, N), bool
+        Pixels that stayed dry to the end but whose colour at the start lies outside what the
+        wetted part of the panel showed then.
+    """
+    count = len(stack)
+    wetted = change < count
+    if np.count_nonzero(wetted) < 100 or wetted.all():
+        return np.zeros(change.shape, bool)
+    middle = np.median(np.stack(stack.canvases[: min(3, count)]), axis=0).astype(np.uint8)
+    colour = cv2.LUT(cv2.GaussianBlur(middle, (0, 0), 1.0), LOG_TABLE)
+    sample = colour[wetted][::7]
+    centre = np.median(sample, axis=0)
+    away = sample - centre
+    size = np.sqrt(np.sum(away**2, axis=1))
+    kept = away[size <= np.quantile(size, 0.95)]
+    inverse = np.linalg.inv(kept.T @ kept / len(kept) + np.eye(3) * 1e-4)
+    limit = 1.5 * np.quantile(np.einsum("pc,cd,pd->p", away, inverse, away), 0.98)
+    left = colour[~wetted] - centre
+    foreign = np.zeros(change.shape, bool)
+    foreign[~wetted] = np.einsum("pc,cd,pd->p", left, inverse, left) > limit
+    return foreign
 
 
 def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarray:
-    size = (shape[1], shape[0])
-    wide = cv2.resize(change.astype(np.float32), size, interpolation=cv2.INTER_NEAREST)
+    """Bring the coarse change to the canvas; a cell unlike all around it takes their word."""
+    around = median_filter(change, size=5, mode="nearest")
+    lone = np.abs(change - around) > 2 + 0.15 * around
+    smooth = np.where(lone, around, change).astype(np.float32)
+    wide = cv2.resize(smooth, (shape[1], shape[0]), interpolation=cv2.INTER_NEAREST)
     return np.clip(np.rint(wide), 0, count).astype(np.int16)
 
 
-def _expected_share(coarse: CellLook, shape: tuple[int, int]) -> FloatArray:
-    share = expected_gain(coarse.dry).astype(np.float32)
-    return cv2.resize(share, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR)
+def _expected_share(stack: CanvasStack) -> FloatArray:
+    """Give each pixel's share of the typical step, less where glare lies on it."""
+    middle = np.median(np.stack(stack.canvases[: min(3, len(stack))]), axis=0).astype(np.uint8)
+    share = expected_gain(cv2.LUT(middle, LOG_TABLE)).astype(np.float32)
+    share[middle.max(axis=2) >= BLOWN] = 0.02
+    return np.maximum(share, 0.02)
 
 
 def _levels(
-    stack: CanvasStack, project: Projector, change: np.ndarray, expected: FloatArray
+    stack: CanvasStack,
+    project: Projector,
+    change: np.ndarray,
+    expected: FloatArray,
+    safe_px: int,
 ) -> tuple[FloatArray, FloatArray, float]:
     """Find each pixel's dry level, its step just after wetting, and the noise of one frame.
 
-    Both levels are running means whose every step is bounded, so that a hand moves them little.
-    The wet level is taken over the first frames after the change: the wet look goes on
-    deepening, and the edge must be placed by what it is at the front.
+    Both levels are running means that leave out or bound what is far off, so that a hand moves
+    them little. Dry counts only up to when anything within `safe_px` wetted. The wet level is
+    taken over the first frames after the change: the wet look goes on deepening, and the edge
+    must be placed by what it is at the front.
     """
+    count = len(stack)
+    dry_until = cv2.erode(change, np.ones((safe_px, safe_px), np.uint8))
     first = min(3, len(stack))
     early = [project(stack.canvases[k], k) for k in range(first)]
     dry = np.median(np.stack(early), axis=0).astype(np.float32)
     dry_count = np.ones_like(dry)
     wet = expected.copy()
     wet_count = np.ones_like(dry)
+    scatter = float(robust_scale((early[-1] - early[0])[::3, ::3].ravel())) / np.sqrt(2)
+    gate = np.maximum(0.5 * expected, 2.5 * scatter)
     noises = []
     before: FloatArray | None = None
     for k in range(len(stack)):
@@ -165,19 +231,67 @@ def _levels(
             sample = (level - before)[::3, ::3]
             noises.append(float(robust_scale(sample.ravel() - np.median(sample)) / np.sqrt(2)))
         before = level
-        is_dry = (change > k + 1).astype(np.float32)
+        above = level - dry
+        is_dry = ((dry_until > k + 1) & (np.abs(above) < gate)).astype(np.float32)
         dry_count += is_dry
-        dry += is_dry * np.clip(level - dry, -0.5, 0.5) / dry_count
-        is_wet = ((change + 2 <= k) & (change + 7 >= k)).astype(np.float32)
+        dry += is_dry * above / dry_count
+        is_wet = ((change + 1 <= k) & (change + 4 >= k)).astype(np.float32)
         wet_count += is_wet
-        wet += is_wet * np.clip(level - dry - wet, -0.75, 0.75) / wet_count
-    share = np.clip(wet, 0.3 * expected, 2.5 * np.maximum(expected, 0.4)).astype(np.float32)
+        wet += is_wet * np.clip(above - wet, -0.75, 0.75) / wet_count
+    told = (wet_count >= 4) & (expected > 0.5)
+    usual = float(np.median((wet / expected)[told])) if np.count_nonzero(told) > 100 else 1.0
+    expected = expected * float(np.clip(usual, 0.3, 1.5))
+    wet = np.where(change < count - 1, wet, expected)
+    share = np.clip(wet, 0.5 * expected, 2.0 * np.maximum(expected, 0.3)).astype(np.float32)
     return dry, share, float(np.median(noises))
 
 
+def _hidden(
+    stack: CanvasStack, project: Projector, change: np.ndarray, dry: FloatArray, share: FloatArray
+) -> list[BoolArray]:
+    """Find, frame by frame, where something stood before the panel.
+
+    A patch that looks wet long before its pixels wetted, or dry long after, or like neither, is
+    hidden by something that comes and goes. Small patches do not count (texture, ink), nor does
+    what looks wrong for a third of the run (the guess at the change was wrong there).
+
+    Returns
+    -------
+    hidden : list of K ndarrays, bool
+        At a quarter of the canvas resolution.
+    """
+    half, room = share / 2, STRANGE * np.maximum(share, 0.5)
+    size = (-(-stack.shape[1] // 4), -(-stack.shape[0] // 4))
+    patches = []
+    for k in range(len(stack)):
+        wetness = project(stack.canvases[k], k) - dry
+        early = (wetness > half) & (change > k + 1)
+        late = (wetness < half) & (change < k - 1)
+        wrong = early | late | (wetness < -room) | (wetness > share + room)
+        small = cv2.resize(wrong.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        patches.append(cv2.blur(small, (5, 5)) > 0.3)
+    usual = np.mean(patches, axis=0) > 1 / 3
+    wide = np.ones((5, 5), np.uint8)
+    return [cv2.dilate((patch & ~usual).astype(np.uint8), wide) > 0 for patch in patches]
+
+
+@dataclass(frozen=True)
+class _Found:
+    change: np.ndarray
+    last_dry: np.ndarray
+    first_wet: np.ndarray
+    blank: BoolArray
+    told: BoolArray
+
+
 def _changes(
-    stack: CanvasStack, project: Projector, dry: FloatArray, share: FloatArray, sigma: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, BoolArray]:
+    stack: CanvasStack,
+    project: Projector,
+    dry: FloatArray,
+    share: FloatArray,
+    sigma: float,
+    hidden: list[BoolArray],
+) -> _Found:
     """Run through the frames once, keeping the least of each pixel's running sum of evidence."""
     count = len(stack)
     blur = float(np.clip(1.2 * sigma / 0.25, 0.6, 2.5))
@@ -189,6 +303,7 @@ def _changes(
     last_dry = np.full(shape, -1, np.int16)
     first_wet = np.full(shape, count, np.int16)
     told = np.zeros(shape, np.int16)
+    blank = np.zeros(shape, bool)
     scale = (share / sigma**2).astype(np.float32)
     half = share / 2
     low, high = -STRANGE * np.maximum(share, 0.5), share + STRANGE * np.maximum(share, 0.5)
@@ -197,8 +312,14 @@ def _changes(
         evidence = np.clip((wetness - half) * scale, -CLIP, CLIP)
         strange = (wetness < low) | (wetness > high)
         evidence[strange] = 0
+        if hidden and hidden[k].any():
+            cover = cv2.resize(
+                hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
+            ).astype(bool)
+            evidence[cover] = 0
+            blank |= cover & (first_wet == count)
         evidence = cv2.GaussianBlur(evidence, (0, 0), blur)
-        told += np.abs(evidence) > SURE
+        told += np.abs(evidence) > SURE / 2
         first_wet[(evidence > SURE) & (first_wet == count)] = k
         recent_dry[evidence < -SURE] = k
         running += evidence
@@ -207,4 +328,5 @@ def _changes(
         change[lower] = k + 1
         last_dry[lower] = recent_dry[lower]
         first_wet[lower] = count
-    return change, last_dry, first_wet, told >= max(3, count // 6)
+        blank &= ~lower
+    return _Found(change, last_dry, first_wet, blank, told >= max(3, count // 6))

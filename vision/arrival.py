@@ -1,0 +1,214 @@
+"""From "wet from this frame on" to the arrival map: a time at every millimetre, holes filled.
+
+Between two frames the front passes over a strip. Within it the time is shared out by the
+distance to the front of the earlier frame and to that of the later one, so that the map is
+smooth and gives the front back exactly at each frame. What was never seen, or was hidden while
+the front went by, is filled from around it within the times that are still possible there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.records import BoolArray, FloatArray
+
+LONGEST_GAP = 6
+"""A change with no clear frame on either side for longer than this is filled from around it."""
+
+
+@dataclass(frozen=True)
+class Strips:
+    """The strip that wetted between two frames, for every pixel.
+
+    Attributes
+    ----------
+    change : ndarray of shape (M, N), int
+        First wet frame, holes filled; K where it stayed dry.
+    behind_px : ndarray of shape (M, N), float
+        Distance from the front of the frame before.
+    ahead_px : ndarray of shape (M, N), float
+        Distance to the front of the first wet frame.
+    """
+
+    change: np.ndarray
+    behind_px: FloatArray
+    ahead_px: FloatArray
+
+
+def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
+    """Fill unknown places smoothly from the known ones.
+
+    Parameters
+    ----------
+    values : ndarray of shape (M, N), float
+        Anything where not known.
+    known : ndarray of shape (M, N), bool
+
+    Returns
+    -------
+    filled : ndarray of shape (M, N), float32
+        Known places unchanged. All zeros if nothing is known.
+
+    Notes
+    -----
+    Source: pull-push interpolation on an image pyramid, Gortler et al., Proc. SIGGRAPH 1996,
+    followed by Gauss relaxation of the holes towards the mean of their neighbours (Laplace).
+    """
+    weight = known.astype(np.float32)
+    levels = [(np.where(known, values, 0).astype(np.float32) * weight, weight)]
+    while min(levels[-1][1].shape) > 2 and not np.all(levels[-1][1] > 0):
+        total, share = levels[-1]
+        size = ((total.shape[1] + 1) // 2, (total.shape[0] + 1) // 2)
+        levels.append(
+            (
+                cv2.resize(total, size, interpolation=cv2.INTER_AREA),
+                cv2.resize(share, size, interpolation=cv2.INTER_AREA),
+            )
+        )
+    total, share = levels[-1]
+    coarse = total / np.maximum(share, 1e-9)
+    if not np.all(share > 0):
+        mean = float(total.sum() / share.sum()) if share.sum() > 0 else 0.0
+        coarse = np.where(share > 0, coarse, mean).astype(np.float32)
+    for total, share in reversed(levels[:-1]):
+        wide = cv2.resize(coarse, share.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        own = total / np.maximum(share, 1e-9)
+        mix = np.minimum(share * 4, 1.0)
+        coarse = np.where(share > 0, mix * own + (1 - mix) * wide, wide).astype(np.float32)
+    return _relax(np.where(known, values, coarse).astype(np.float32), known)
+
+
+def _relax(filled: FloatArray, known: BoolArray, rounds: int = 40) -> FloatArray:
+    if known.all():
+        return filled
+    for _ in range(rounds):
+        mean = cv2.blur(filled, (3, 3), borderType=cv2.BORDER_REPLICATE)
+        filled = np.where(known, filled, mean)
+    return filled
+
+
+def signed_distance(wet: BoolArray) -> FloatArray:
+    """Give the distance in pixels from the wet edge, positive on the dry side.
+
+    The edge runs half-way between a wet and a dry pixel. Infinite where there is no edge.
+    """
+    if wet.all():
+        return np.full(wet.shape, -np.inf, np.float32)
+    if not wet.any():
+        return np.full(wet.shape, np.inf, np.float32)
+    outside = cv2.distanceTransform((~wet).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    inside = cv2.distanceTransform(wet.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    return np.where(wet, 0.5 - inside, outside - 0.5).astype(np.float32)
+
+
+def fill_change(
+    change: np.ndarray,
+    last_dry: np.ndarray,
+    first_wet: np.ndarray,
+    seen: BoolArray,
+    blank: BoolArray,
+    times_s: FloatArray,
+) -> tuple[np.ndarray, BoolArray]:
+    """Fill the frame of change of unsettled pixels from around them, within what is possible.
+
+    Parameters
+    ----------
+    change, last_dry, first_wet : ndarray of shape (M, N), int
+        As in `wetting.WetLook`.
+    seen : ndarray of shape (M, N), bool
+        False for a hole: nothing is known there.
+    blank : ndarray of shape (M, N), bool
+        Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
+    times_s : ndarray of shape (K,), float
+
+    Returns
+    -------
+    filled : ndarray of shape (M, N), int
+    known : ndarray of shape (M, N), bool
+        What was not filled.
+
+    Notes
+    -----
+    The filling runs in the square root of time, in which a front moves evenly (Darcy).
+    """
+    count = len(times_s)
+    step = float(np.median(np.diff(times_s)))
+    marks = np.concatenate([times_s, [times_s[-1] + 2 * step]]) - times_s[0] + step
+    late = np.where(change < count, first_wet, count) - last_dry > LONGEST_GAP
+    known = seen & ~blank & ~late
+    filled = fill_from_around(np.sqrt(marks)[change], known) ** 2
+    frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
+    bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
+    frame = np.clip(np.where(seen, bounded, frame), 0, count)
+    return np.where(known, change, frame).astype(np.int16), known
+
+
+def strips(change: np.ndarray, count: int) -> Strips:
+    """Measure each pixel's distances to the fronts of the frames before and at its wetting."""
+    behind = np.full(change.shape, np.inf, np.float32)
+    ahead = np.full(change.shape, np.inf, np.float32)
+    before = np.full(change.shape, np.inf, np.float32)
+    for k in range(count):
+        fresh = change == k
+        if not fresh.any():
+            continue
+        now = signed_distance(change <= k)
+        behind[fresh] = before[fresh]
+        ahead[fresh] = -now[fresh]
+        before = now
+    return Strips(change, behind, ahead)
+
+
+def share_out_time(
+    cut: Strips, times_s: FloatArray, start_s: float, feed_px: FloatArray, offset_px: FloatArray
+) -> FloatArray:
+    """Give each pixel its arrival time within its strip.
+
+    Parameters
+    ----------
+    cut : Strips
+    times_s : ndarray of shape (K,), float
+    start_s : float
+        Resin start on the same clock.
+    feed_px : ndarray of shape (M, N), float
+        Distance from the feed, for what was wet in the first wet frame.
+    offset_px : ndarray of shape (K,), float
+        How far ahead of the half-way contour the true front stands at each frame.
+
+    Returns
+    -------
+    arrival_s : ndarray of shape (M, N), float
+        On the clock of `times_s`; infinity where dry.
+    """
+    count = len(times_s)
+    frame = np.minimum(cut.change, count - 1)
+    first = int(cut.change.min())
+    moved = np.flatnonzero(np.bincount(cut.change.ravel(), minlength=count + 1)[:count])
+    previous = np.full(count, -1)
+    previous[moved[1:]] = moved[:-1]
+    earlier = np.where(previous >= 0, previous, 0)
+    # A front that stood still left its last place when it moved on: use the frame just before.
+    from_s = np.where(previous >= 0, times_s[np.maximum(np.arange(count) - 1, 0)], start_s)
+    back = np.where(np.isfinite(cut.behind_px), cut.behind_px - offset_px[earlier[frame]], feed_px)
+    forth = np.where(np.isfinite(cut.ahead_px), cut.ahead_px, 0.5) + offset_px[frame]
+    back, forth = np.maximum(back, 0.0), np.maximum(forth, 0.0)
+    reach = _usual_reach(back + forth, cut.change, count)
+    part = back / np.maximum(back + forth, np.maximum(reach[frame], 1e-3))
+    part = np.where(cut.change == first, part**2, part)
+    arrival = from_s[frame] + part * (times_s - from_s)[frame]
+    return np.where(cut.change < count, arrival, np.inf)
+
+
+def _usual_reach(reach_px: FloatArray, change: np.ndarray, count: int) -> FloatArray:
+    """Give the front's usual advance per frame, for strips cut short by the end of the panel."""
+    usual = np.zeros(count)
+    previous = 0.0
+    for k in np.unique(change[change < count]):
+        values = reach_px[change == k]
+        middle = float(np.median(values))
+        usual[k] = min(middle, previous) if previous else 0.0
+        previous = middle
+    return usual * 0.0
