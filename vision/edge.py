@@ -26,7 +26,7 @@ GROUPS = 5
 SMOOTH_PX = 3.0
 """Smoothing of the contour from which the profile is taken."""
 
-FRAMES_LOOKED_AT = 40
+FRAMES_LOOKED_AT = 25
 """Frames the profiles are made from, evenly over those in which the front moved."""
 
 

@@ -24,6 +24,10 @@ from vision.stack import CELLS_ALONG, CanvasStack
 CLIP = 4.0
 """Most that one frame may say about one pixel, in log-likelihood."""
 
+ONSET = 0.32
+"""Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
+deepening behind it shows at the front itself. `edge` then corrects what is left."""
+
 SURE = 1.0
 """Evidence beyond which a frame is taken to show the pixel wet or dry by itself."""
 
@@ -220,7 +224,7 @@ def _levels(
     dry = np.median(np.stack(early), axis=0).astype(np.float32)
     dry_count = np.ones_like(dry)
     wet = expected.copy()
-    wet_count = np.ones_like(dry)
+    wet_count = np.full_like(dry, 0.25)
     scatter = float(robust_scale((early[-1] - early[0])[::3, ::3].ravel())) / np.sqrt(2)
     gate = np.maximum(0.5 * expected, 2.5 * scatter)
     noises = []
@@ -235,10 +239,10 @@ def _levels(
         is_dry = ((dry_until > k + 1) & (np.abs(above) < gate)).astype(np.float32)
         dry_count += is_dry
         dry += is_dry * above / dry_count
-        is_wet = ((change + 1 <= k) & (change + 4 >= k)).astype(np.float32)
+        is_wet = ((change + 1 <= k) & (change + 3 >= k)).astype(np.float32)
         wet_count += is_wet
         wet += is_wet * np.clip(above - wet, -0.75, 0.75) / wet_count
-    told = (wet_count >= 4) & (expected > 0.5)
+    told = (wet_count >= 3) & (expected > 0.5)
     usual = float(np.median((wet / expected)[told])) if np.count_nonzero(told) > 100 else 1.0
     expected = expected * float(np.clip(usual, 0.3, 1.5))
     wet = np.where(change < count - 1, wet, expected)
@@ -260,7 +264,7 @@ def _hidden(
     hidden : list of K ndarrays, bool
         At a quarter of the canvas resolution.
     """
-    half, room = share / 2, STRANGE * np.maximum(share, 0.5)
+    half, room = ONSET * share, STRANGE * np.maximum(share, 0.5)
     size = (-(-stack.shape[1] // 4), -(-stack.shape[0] // 4))
     patches = []
     for k in range(len(stack)):
@@ -294,7 +298,7 @@ def _changes(
 ) -> _Found:
     """Run through the frames once, keeping the least of each pixel's running sum of evidence."""
     count = len(stack)
-    blur = float(np.clip(1.2 * sigma / 0.25, 0.6, 2.5))
+    blur = float(np.clip(sigma / 0.1, 0.6, 2.5))
     shape = dry.shape
     running = np.zeros(shape, np.float32)
     least = np.zeros(shape, np.float32)
@@ -305,7 +309,7 @@ def _changes(
     told = np.zeros(shape, np.int16)
     blank = np.zeros(shape, bool)
     scale = (share / sigma**2).astype(np.float32)
-    half = share / 2
+    half = ONSET * share
     low, high = -STRANGE * np.maximum(share, 0.5), share + STRANGE * np.maximum(share, 0.5)
     for k in range(count):
         wetness = project(stack.canvases[k], k) - dry
