@@ -58,7 +58,9 @@ def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
     followed by Gauss relaxation of the holes towards the mean of their neighbours (Laplace).
     """
     weight = known.astype(np.float32)
-    levels = [(np.where(known, values, 0).astype(np.float32) * weight, weight)]
+    levels: list[tuple[FloatArray, FloatArray]] = [
+        (np.where(known, values, 0).astype(np.float32) * weight, weight)
+    ]
     while min(levels[-1][1].shape) > 2 and not np.all(levels[-1][1] > 0):
         total, share = levels[-1]
         size = ((total.shape[1] + 1) // 2, (total.shape[0] + 1) // 2)
@@ -195,20 +197,7 @@ def share_out_time(
     back = np.where(np.isfinite(cut.behind_px), cut.behind_px - offset_px[earlier[frame]], feed_px)
     forth = np.where(np.isfinite(cut.ahead_px), cut.ahead_px, 0.5) + offset_px[frame]
     back, forth = np.maximum(back, 0.0), np.maximum(forth, 0.0)
-    reach = _usual_reach(back + forth, cut.change, count)
-    part = back / np.maximum(back + forth, np.maximum(reach[frame], 1e-3))
+    part = back / np.maximum(back + forth, 1e-3)
     part = np.where(cut.change == first, part**2, part)
     arrival = from_s[frame] + part * (times_s - from_s)[frame]
     return np.where(cut.change < count, arrival, np.inf)
-
-
-def _usual_reach(reach_px: FloatArray, change: np.ndarray, count: int) -> FloatArray:
-    """Give the front's usual advance per frame, for strips cut short by the end of the panel."""
-    usual = np.zeros(count)
-    previous = 0.0
-    for k in np.unique(change[change < count]):
-        values = reach_px[change == k]
-        middle = float(np.median(values))
-        usual[k] = min(middle, previous) if previous else 0.0
-        previous = middle
-    return usual * 0.0

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating]
-BoolArray = NDArray[np.bool_]
+FloatArray = NDArray[Any]
+"""Of floating point numbers; OpenCV's stubs do not tell floats from integers."""
+
+BoolArray = NDArray[Any]
 
 
 @dataclass(frozen=True)

@@ -313,7 +313,7 @@ def _changes(
     low, high = -STRANGE * np.maximum(share, 0.5), share + STRANGE * np.maximum(share, 0.5)
     for k in range(count):
         wetness = project(stack.canvases[k], k) - dry
-        evidence = np.clip((wetness - half) * scale, -CLIP, CLIP)
+        evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
         strange = (wetness < low) | (wetness > high)
         evidence[strange] = 0
         if hidden and hidden[k].any():

@@ -1,0 +1,199 @@
+"""What the front did that was not even: racing edges, dry spots, a stall, the end reached."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.records import ArrivalMap, BoolArray, DrySpot, FloatArray
+
+STRIP_SHARE = 0.10
+"""Width of an edge strip, as a share of the panel's width."""
+
+RACING_SHARE = 0.06
+"""An edge races when its strip leads the middle by more than this share of the front distance
+(and more than `RACING_MM`) over the run. Common practice, no source."""
+
+RACING_MM = 6.0
+
+SPOILED_SHARE = 0.03
+"""A lane next to a racing edge is spoiled while it leads the middle by more than this share."""
+
+DRY_SPOT_MM2 = 30.0
+"""Least area of a dry spot worth telling."""
+
+STALL_SHARE = 0.15
+"""Stalled: the squared front grows at less than this share of its earlier rate."""
+
+
+@dataclass(frozen=True)
+class Racing:
+    """Race-tracking along the panel's edges.
+
+    Attributes
+    ----------
+    lead_mm : float
+        Greatest lead of the leading edge strip over the middle third; may be below 0.
+    sides : tuple of str
+        ``"y = 0"`` and ``"y = width"`` where an edge races.
+    clean : ndarray of shape (M,), bool
+        Lanes not spoiled by it.
+    """
+
+    lead_mm: float
+    sides: tuple[str, ...]
+    clean: BoolArray
+
+
+def find_racing(fronts_mm: FloatArray, length_mm: float) -> Racing:
+    """Find whether an edge raced, and which lanes it spoiled.
+
+    Parameters
+    ----------
+    fronts_mm : ndarray of shape (K, M), float
+        Leading wet position of each lane at each frame.
+    length_mm : float
+        Panel length.
+    """
+    lanes = fronts_mm.shape[1]
+    strip = max(2, round(STRIP_SHARE * lanes))
+    middle = fronts_mm[:, lanes // 3 : max(lanes - lanes // 3, lanes // 3 + 1)].mean(axis=1)
+    clean = np.ones(lanes, bool)
+    use = (middle > 0.1 * length_mm) & (middle < 0.97 * length_mm)
+    if np.count_nonzero(use) < 3:
+        return Racing(0.0, (), clean)
+    leads = np.stack(
+        [fronts_mm[use][:, :strip].mean(axis=1), fronts_mm[use][:, -strip:].mean(axis=1)], axis=1
+    )
+    leads = leads - middle[use, None]
+    # The share is judged while the strip itself has not yet reached the end.
+    open_end = leads + middle[use, None] < 0.97 * length_mm
+    sides = []
+    profile = _lead_profile(fronts_mm[use], middle[use], length_mm)
+    for side, name in ((0, "y = 0"), (1, "y = width")):
+        ok = open_end[:, side]
+        if np.count_nonzero(ok) < 2:
+            ok = np.arange(len(ok)) < 3
+        share = float(np.median(leads[ok, side] / middle[use][ok]))
+        if share > RACING_SHARE and float(np.max(leads[:, side])) > RACING_MM:
+            sides.append(name)
+            clean &= ~_spoiled(profile, side)
+    lead = float(np.max(np.where(open_end, leads, -np.inf)))
+    lead = lead if np.isfinite(lead) else float(np.max(leads))
+    return Racing(lead, tuple(sides), clean)
+
+
+def _lead_profile(fronts_mm: FloatArray, middle_mm: FloatArray, length_mm: float) -> FloatArray:
+    """Median lead of each lane over the middle, as a share, while it has not reached the end."""
+    share = fronts_mm / middle_mm[:, None] - 1
+    share = np.where(fronts_mm < 0.97 * length_mm, share, np.nan)
+    with np.errstate(all="ignore"):
+        counted = np.isfinite(share).sum(axis=0) > 0
+        profile = np.full(fronts_mm.shape[1], np.inf)
+        profile[counted] = np.nanmedian(share[:, counted], axis=0)
+    return profile
+
+
+def _spoiled(profile: FloatArray, side: int) -> BoolArray:
+    """Mark lanes from the racing edge inward for as long as they lead, at most to the middle."""
+    lanes = len(profile)
+    ordered = profile if side == 0 else profile[::-1]
+    inside = np.flatnonzero(ordered[: lanes // 2] <= SPOILED_SHARE)
+    until = int(inside[0]) if len(inside) else lanes // 2 - lanes // 6
+    until = min(until, lanes // 2 - lanes // 6)
+    marked = np.arange(lanes) < until
+    return marked if side == 0 else marked[::-1]
+
+
+def bands_mm(clean: BoolArray, mm_per_px: float) -> tuple[tuple[float, float], ...]:
+    """Give the stretches of clean lanes as (from, to) in mm across the panel.
+
+    Examples
+    --------
+    >>> bands_mm(np.array([False, True, True, False, True]), 2.0)
+    ((2.0, 6.0), (8.0, 10.0))
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], clean.astype(int), [0]])))
+    return tuple(
+        (float(a * mm_per_px), float(b * mm_per_px))
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+    )
+
+
+def find_dry_spots(arrival: ArrivalMap, front_px: FloatArray) -> tuple[DrySpot, ...]:
+    """Find patches that stayed dry behind the front at the end of the run.
+
+    Parameters
+    ----------
+    arrival : ArrivalMap
+    front_px : ndarray of shape (M,), float
+        Leading wet position of each lane at the last frame.
+
+    Returns
+    -------
+    spots : tuple of DrySpot
+        Largest first.
+    """
+    dry = ~np.isfinite(arrival.time_s)
+    behind = np.arange(dry.shape[1])[None, :] + 1 <= front_px[:, None]
+    return patches(dry, dry & behind & arrival.seen, arrival.mm_per_px)
+
+
+def patches(dry: BoolArray, sure: BoolArray, mm_per_px: float) -> tuple[DrySpot, ...]:
+    """List connected dry patches of which nearly all is sure to be behind the front."""
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(
+        dry.astype(np.uint8), connectivity=4
+    )
+    spots = []
+    for label in range(1, count):
+        pixels = int(stats[label, cv2.CC_STAT_AREA])
+        area = pixels * mm_per_px**2
+        if area < DRY_SPOT_MM2:
+            continue
+        if np.count_nonzero(sure[labels == label]) < 0.8 * pixels:
+            continue
+        x, y = (np.asarray(centres[label], float) + 0.5) * mm_per_px
+        spots.append(DrySpot(float(x), float(y), float(area)))
+    return tuple(sorted(spots, key=lambda spot: -spot.area_mm2))
+
+
+def find_stall(
+    time_s: FloatArray, front_mm: FloatArray, length_mm: float
+) -> tuple[float, float] | None:
+    """Find where and when the front stopped short of the end.
+
+    Parameters
+    ----------
+    time_s, front_mm : ndarray of shape (K,), float
+        Since resin start; the mean front of the clean lanes.
+    length_mm : float
+
+    Returns
+    -------
+    stall : (position_mm, time_s) or None
+
+    Notes
+    -----
+    With a steady drive the squared front grows evenly (Darcy), so its rate, not the front's own
+    slowing, is what tells a stall.
+    """
+    use = (time_s > 0) & (front_mm > 0)
+    time, front = time_s[use], front_mm[use]
+    if len(time) < 8 or front[-1] > 0.97 * length_mm:
+        return None
+    square = front**2
+    tail = time >= time[-1] - 0.2 * (time[-1] - time[0])
+    if np.count_nonzero(tail) < 3:
+        return None
+    late = float(np.polyfit(time[tail], square[tail], 1)[0])
+    early = square < 0.7 * square[-1]
+    if np.count_nonzero(early) < 3:
+        return None
+    rate = float(np.polyfit(time[early], square[early], 1)[0])
+    if rate <= 0 or late > STALL_SHARE * rate:
+        return None
+    where = float(np.median(front[tail]))
+    reached = np.flatnonzero(front >= 0.99 * where)
+    return where, float(time[reached[0]])

@@ -1,0 +1,71 @@
+"""When the resin started, from the first fronts, where nobody wrote it down."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.records import FloatArray
+
+
+def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tuple[float, float]:
+    """Find when the front left the feed.
+
+    Parameters
+    ----------
+    front_mm : ndarray of shape (K,), float
+        Mean front distance (or radius less the feed's) at each frame.
+    time_s : ndarray of shape (K,), float
+        On any clock, increasing.
+    reach_mm : float
+        Length over which the front is followed; the fit uses its first half.
+
+    Returns
+    -------
+    start_s : float
+        On the clock of `time_s`.
+    sd_s : float
+        Standard uncertainty.
+
+    Notes
+    -----
+    Early on t = t0 + a x^2 + b x holds for a constant drive and a feed that resists (Darcy's law;
+    b is not negative). The start also lies after the last dry frame and before the first wet
+    one; between them the fit decides.
+    """
+    time_s = np.asarray(time_s, float)
+    wet = np.flatnonzero(front_mm > 0)
+    if len(wet) == 0:
+        return float(time_s[0]), float(np.ptp(time_s) / np.sqrt(12))
+    first = int(wet[0])
+    latest = float(time_s[first])
+    step = float(np.median(np.diff(time_s)))
+    earliest = float(time_s[first - 1]) if first > 0 else -np.inf
+    use = (front_mm > 0) & (front_mm < 0.5 * reach_mm)
+    if np.count_nonzero(use) < 4:
+        use = front_mm > 0
+        use[first + 6 :] = False
+    x, t = front_mm[use], time_s[use]
+    if len(x) < 3:
+        known = earliest if np.isfinite(earliest) else latest - step
+        return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
+    start, sd = _intercept(x, t)
+    start = float(np.clip(start, earliest, latest))
+    width = (latest - earliest) / np.sqrt(12) if np.isfinite(earliest) else np.inf
+    return start, float(min(max(sd, 0.02 * step), width))
+
+
+def _intercept(x: FloatArray, t: FloatArray) -> tuple[float, float]:
+    """Fit t = t0 + a x^2 + b x with b >= 0, near fronts counting more; give t0 and its sd."""
+    weight = 1.0 / (x + 0.05 * x.max())
+    for terms in ((0, 1, 2), (0, 2)):
+        design = np.stack([x**power for power in terms], axis=1)
+        scaled = design * weight[:, None]
+        solution, *_ = np.linalg.lstsq(scaled, t * weight, rcond=None)
+        free = max(len(t) - len(terms), 1)
+        if len(terms) == 3 and (solution[1] < 0 or len(t) < 6):
+            continue
+        residual = (t - design @ solution) * weight
+        spread = float(residual @ residual) / free
+        covariance = np.linalg.pinv(scaled.T @ scaled) * spread
+        return float(solution[0]), float(np.sqrt(covariance[0, 0]))
+    raise AssertionError("the second fit always returns")
