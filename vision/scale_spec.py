@@ -12,10 +12,10 @@
 - ``"corners"``: ``corners_px``, the panel's corners in the photo, and the panel's length and width.
 - ``"tape"``: ``corners_px`` of a panel whose size may be unknown, ``tape_px`` two photo points
   in the panel's plane and ``tape_mm`` the distance between them.
-- ``"checkerboard"``: ``square_mm``, ``inner_corners = [columns, rows]`` (columns along the board's
-  own first axis), ``board_origin_mm`` (panel position of the first inner corner) and
-  ``board_angle_deg`` (direction of the rows of squares, from +x towards +y; 0 if left out). The
-  first inner corner is the one nearest the panel's feed corner when the angle is 0.
+- ``"checkerboard"``: ``square_mm``, ``inner_corners = [columns, rows]``, and ``corners_px``, the
+  panel's corners in the photo. The board lies flat in the panel's plane, anywhere in the picture,
+  in the photo that ``photo`` names; it may be taken away afterwards. It gives the
+  scale and the lens; the corners say where the panel is.
 
 Corners and markers run (0, 0), (length, 0), (length, width), (0, width): clockwise as the photo
 shows them, from the feed corner. ``photo`` names the photo that ``corners_px`` and ``tape_px``
@@ -43,7 +43,7 @@ _FIELDS = {
     "sheet": ("marker_mm", "marker_centres_mm", "check_bar_mm", "centres_printed"),
     "corners": ("corners_px",),
     "tape": ("corners_px", "tape_px", "tape_mm"),
-    "checkerboard": ("square_mm", "inner_corners", "board_origin_mm", "board_angle_deg"),
+    "checkerboard": ("square_mm", "inner_corners", "corners_px"),
 }
 SCALE_FIELDS = ("method", "photo", "focal_35mm", *sorted({f for v in _FIELDS.values() for f in v}))
 
@@ -62,6 +62,8 @@ class ScaleSpec:
         True centres of markers 0 to 3, panel coordinates.
     default_centres : bool
         Whether the centres are the printed sheet's own.
+    centres_printed : bool
+        Whether the centres stand on the same print as the markers.
     corners_px, tape_px : tuple of (x, y)
         Photo points.
     inner_corners : (int, int)
@@ -76,14 +78,13 @@ class ScaleSpec:
     marker_mm: float = 0.0
     marker_centres_mm: Points = ()
     default_centres: bool = False
+    centres_printed: bool = False
     check_bar_mm: float | None = None
     corners_px: Points = ()
     tape_px: Points = ()
     tape_mm: float = 0.0
     square_mm: float = 0.0
     inner_corners: tuple[int, int] = (0, 0)
-    board_origin_mm: tuple[float, float] = (0.0, 0.0)
-    board_angle_deg: float = 0.0
     photo: str = ""
     focal_35mm: float | None = None
 
@@ -169,6 +170,7 @@ def _sheet(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str
         "marker_mm": marker * factor,
         "marker_centres_mm": tuple(centres),
         "default_centres": default,
+        "centres_printed": printed,
         "check_bar_mm": bar,
     }
 
@@ -198,16 +200,10 @@ def _checkerboard(table: Table, size_mm: tuple[float | None, float | None]) -> d
             "inner_corners", "must be [columns, rows] of inner corners, 3 or more each, as [9, 6]"
         )
     square = table.length("square_mm", above=0)
-    origin = table.pair("board_origin_mm")
-    if origin is None:
-        raise table.bad(
-            "board_origin_mm", "is needed: where the board's first inner corner lies on the panel"
-        )
     return {
         "square_mm": _need(square, table, "square_mm", "the edge of one square"),
         "inner_corners": (int(counts[0]), int(counts[1])),
-        "board_origin_mm": origin,
-        "board_angle_deg": table.number("board_angle_deg", 0.0, at_least=-180, at_most=360),
+        "corners_px": _photo_corners(table),
     }
 
 

@@ -74,13 +74,10 @@ def test_tape_needs_no_panel_size(tmp_path):
 
 
 def test_checkerboard(tmp_path):
-    text = PANEL + (
-        '[scale]\nmethod = "checkerboard"\nsquare_mm = 25\ninner_corners = [9, 6]\n'
-        "board_origin_mm = [20, -190]\n"
-    )
-    scale = read_setup(make(tmp_path, text)).scale
+    text = PANEL + CORNERS.replace('"corners"', '"checkerboard"')
+    scale = read_setup(make(tmp_path, text + "square_mm = 25\ninner_corners = [9, 6]\n")).scale
     assert scale.inner_corners == (9, 6)
-    assert scale.board_angle_deg == 0.0
+    assert scale.square_mm == 25.0
 
 
 @pytest.mark.parametrize(
