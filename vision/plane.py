@@ -1,0 +1,211 @@
+"""The map between panel millimetres and photo pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.errors import WetlineError
+from vision.records import FloatArray
+
+_EDGE_TOLERANCE_PX = 2.0
+
+
+@dataclass(frozen=True)
+class PlaneMap:
+    """Where each millimetre of the panel is seen in the photo, and how well that is known.
+
+    Attributes
+    ----------
+    homography : ndarray of shape (3, 3), float
+        Panel mm to ideal pixels, those of a lens without distortion.
+    camera : ndarray of shape (3, 3) or None
+        Focal length and picture centre that `distortion` refers to.
+    distortion : ndarray of shape (5,) or None
+        Coefficients k1, k2, p1, p2, k3 (Brown, Photogrammetric Engineering 37, 855, 1971, in
+        OpenCV's order), from ideal to recorded pixels.
+    image_size : (int, int)
+        Width and height of the photo in pixels.
+    length_mm, width_mm : float
+        The panel.
+    method : str
+        How it was found, as in panel.toml.
+    error_mm : float
+        Expected position error on the panel (root mean square over it).
+    relative_sd : float
+        Standard uncertainty of lengths along the flow, as a share.
+    assumption : str
+        What had to be assumed, in plain words; may be empty.
+    """
+
+    homography: FloatArray
+    camera: FloatArray | None
+    distortion: FloatArray | None
+    image_size: tuple[int, int]
+    length_mm: float
+    width_mm: float
+    method: str
+    error_mm: float
+    relative_sd: float
+    assumption: str = ""
+
+    def to_px(self, points_mm: FloatArray) -> FloatArray:
+        """Map panel points to recorded photo pixels; both of shape (N, 2)."""
+        ideal = apply_homography(self.homography, np.asarray(points_mm, dtype=float))
+        return self.distort(ideal)
+
+    def to_mm(self, points_px: FloatArray) -> FloatArray:
+        """Map recorded photo pixels to panel points; both of shape (N, 2)."""
+        ideal = self.undistort(np.asarray(points_px, dtype=float))
+        return apply_homography(np.linalg.inv(self.homography), ideal)
+
+    def distort(self, ideal_px: FloatArray) -> FloatArray:
+        """Map ideal to recorded pixels."""
+        if self.camera is None or self.distortion is None:
+            return ideal_px
+        return distort_px(ideal_px, self.camera, self.distortion)
+
+    def undistort(self, recorded_px: FloatArray) -> FloatArray:
+        """Map recorded to ideal pixels."""
+        if self.camera is None or self.distortion is None or len(recorded_px) == 0:
+            return recorded_px
+        return undistort_px(recorded_px, self.camera, self.distortion)
+
+    def outline_px(self, per_side: int = 16) -> FloatArray:
+        """Photo pixels along the panel's edge, clockwise from the feed corner."""
+        return self.to_px(outline_mm(self.length_mm, self.width_mm, per_side))
+
+    def mm_per_px(self) -> float:
+        """Panel millimetres per photo pixel, at the panel's middle (root of the area ratio)."""
+        middle = np.array([[self.length_mm, self.width_mm]]) / 2
+        steps = middle + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+        px = self.to_px(steps)
+        area = abs(np.linalg.det(np.array([px[1] - px[0], px[2] - px[0]])))
+        return float(1 / np.sqrt(max(area, 1e-12)))
+
+
+def apply_homography(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """Map points of shape (N, 2) by a 3 by 3 matrix.
+
+    Examples
+    --------
+    >>> apply_homography(np.diag([2.0, 2.0, 1.0]), np.array([[1.0, 3.0]]))
+    array([[2., 6.]])
+    """
+    points = np.asarray(points, dtype=float)
+    flat = points @ matrix[:, :2].T + matrix[:, 2]
+    return flat[:, :2] / flat[:, 2:]
+
+
+def distort_px(ideal_px: FloatArray, camera: FloatArray, distortion: FloatArray) -> FloatArray:
+    """Apply the lens: ideal to recorded pixels (Brown 1971)."""
+    k1, k2, p1, p2, k3 = distortion
+    focal, centre = camera[[0, 1], [0, 1]], camera[:2, 2]
+    x, y = ((ideal_px - centre) / focal).T
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    bent = np.stack(
+        [
+            x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+            y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y,
+        ],
+        axis=1,
+    )
+    return bent * focal + centre
+
+
+def undistort_px(recorded_px: FloatArray, camera: FloatArray, distortion: FloatArray) -> FloatArray:
+    """Take the lens off: recorded to ideal pixels, by fixed-point steps."""
+    ideal = np.array(recorded_px, dtype=float)
+    for _ in range(30):
+        step = recorded_px - distort_px(ideal, camera, distortion)
+        ideal = ideal + step
+        if np.abs(step).max() < 1e-7:
+            break
+    return ideal
+
+
+def lens_camera(size: tuple[int, int]) -> FloatArray:
+    """Camera matrix with the picture's diagonal as focal length and its middle as centre."""
+    width, height = size
+    focal = float(np.hypot(width, height))
+    return np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1.0]])
+
+
+def outline_mm(length_mm: float, width_mm: float, per_side: int = 16) -> FloatArray:
+    """Points along a panel's edge, clockwise from (0, 0); shape (4 per_side, 2)."""
+    corners = panel_corners_mm(length_mm, width_mm)
+    share = np.arange(per_side)[:, None] / per_side
+    sides = [a + share * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)]
+    return np.concatenate(sides)
+
+
+def panel_corners_mm(length_mm: float, width_mm: float) -> FloatArray:
+    """Give the corners (0, 0), (length, 0), (length, width), (0, width)."""
+    return np.array([[0.0, 0.0], [length_mm, 0.0], [length_mm, width_mm], [0.0, width_mm]])
+
+
+def panel_grid_mm(length_mm: float, width_mm: float, along: int = 9, across: int = 7) -> FloatArray:
+    """Points spread evenly over a panel, edges included; shape (along across, 2)."""
+    x, y = np.meshgrid(np.linspace(0, length_mm, along), np.linspace(0, width_mm, across))
+    return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
+def homography_from(points_mm: FloatArray, points_px: FloatArray) -> FloatArray:
+    """Find the homography through four or more pairs (exact for four)."""
+    if len(points_mm) == 4:
+        matrix = cv2.getPerspectiveTransform(
+            np.asarray(points_mm, np.float32), np.asarray(points_px, np.float32)
+        )
+        # float32 input costs about 1e-5 px: sharpen in double precision
+        return _sharpened(np.asarray(matrix, float), points_mm, points_px)
+    matrix, _ = cv2.findHomography(np.asarray(points_mm, float), np.asarray(points_px, float), 0)
+    return np.asarray(matrix, float)
+
+
+def _sharpened(matrix: FloatArray, points_mm: FloatArray, points_px: FloatArray) -> FloatArray:
+    rows, right = [], []
+    for (x, y), (u, v) in zip(points_mm, points_px, strict=True):
+        rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
+        right += [u, v]
+    try:
+        return np.append(np.linalg.solve(np.array(rows), np.array(right)), 1.0).reshape(3, 3)
+    except np.linalg.LinAlgError:
+        return matrix
+
+
+def require_in_picture(plane: PlaneMap, file: str) -> None:
+    """Refuse a panel that is not wholly in the picture.
+
+    Raises
+    ------
+    WetlineError
+        Naming the side and by how much it leaves.
+    """
+    width, height = plane.image_size
+    x, y = plane.outline_px().T
+    w = apply_w(plane.homography, panel_corners_mm(plane.length_mm, plane.width_mm))
+    if (w <= 0).any() and (w >= 0).any():
+        raise WetlineError(
+            f"{file}: [scale]: the panel would reach behind the camera: check the points there"
+        )
+    beyond = {
+        "left": -x.min(),
+        "right": x.max() - (width - 1),
+        "top": -y.min(),
+        "bottom": y.max() - (height - 1),
+    }
+    side = max(beyond, key=lambda key: beyond[key])
+    if beyond[side] > _EDGE_TOLERANCE_PX:
+        raise WetlineError(
+            f"{file}: [panel] {plane.length_mm:.0f} x {plane.width_mm:.0f} mm: the panel leaves "
+            f"the picture by {beyond[side]:.0f} pixels at the {side}: check the size and the "
+            "[scale] points, or use photos that show all of it"
+        )
+
+
+def apply_w(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """Give the homogeneous divisor of mapped points; its sign tells front from behind."""
+    return points @ matrix[2, :2] + matrix[2, 2]

@@ -1,0 +1,353 @@
+"""Lays each frame flat: the panel as a canvas of even millimetres, wherever the camera has gone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import WetlineError
+from vision.frame_reader import Frames
+from vision.markers import SeenMarker, find_markers
+from vision.plane import PlaneMap, apply_homography
+from vision.records import BoolArray, FloatArray, Frame, ScaleSummary
+from vision.register import Follower
+from vision.scale import FEWEST_MARKERS, find_scale, scale_from_markers
+from vision.setup import PanelSetup
+
+FINEST_MM_PER_PX = 0.4
+COARSEST_MM_PER_PX = 1.0
+MOST_COLUMNS, MOST_ROWS = 1000, 600
+MOVED_PX = 1.0
+_FRAMES_TO_POOL = 6
+_SIGHTINGS = 2
+_BORDER_STEPS = 12
+_BORDER_HALF = 4
+
+
+@dataclass(frozen=True)
+class Rectified:
+    """One frame laid flat.
+
+    Attributes
+    ----------
+    canvas : ndarray of shape (M, N, 3), uint8
+        The panel and nothing else, blue green red; pixel (r, c) is centred at
+        x = (c + 0.5) mm_per_px, y = (r + 0.5) mm_per_px.
+    in_view : ndarray of shape (M, N), bool, or None
+        Where the canvas lies inside the photo; None when all of it does.
+    plane : PlaneMap
+        The map of this frame.
+    moved : bool
+        Whether the camera has moved since the frame before.
+    lost : bool
+        Whether the frame could not be matched to the reference: `plane` is then the last one
+        known, and nothing measured in this frame is safe.
+    note : str
+        What happened, in plain words; may be empty.
+    border : ndarray of shape (K, 3), float32
+        Colour of the table at `Rectifier.border_mm`; NaN outside the photo.
+    """
+
+    canvas: NDArray[np.uint8]
+    in_view: BoolArray | None
+    plane: PlaneMap
+    moved: bool
+    lost: bool
+    note: str
+    border: NDArray[np.float32]
+
+
+class Rectifier:
+    """Finds the scale once, then lays frames flat in time order, following the camera.
+
+    Parameters
+    ----------
+    setup : PanelSetup
+        The panel.
+    frames : Frames
+        The open source; a few frames are read to find the reference.
+
+    Attributes
+    ----------
+    plane : PlaneMap
+        Map of the reference frame.
+    reference : Frame
+        The frame itself (kept in memory).
+    mm_per_px : float
+        Of the canvas.
+    shape : (int, int)
+        Rows and columns of the canvas.
+    border_mm : ndarray of shape (K, 2)
+        Table positions whose colour each frame reports.
+
+    Raises
+    ------
+    WetlineError
+        As `vision.scale.find_scale`, or if the photo named in panel.toml is not there.
+    """
+
+    def __init__(self, setup: PanelSetup, frames: Frames) -> None:
+        self.setup = setup
+        if setup.scale.method == "sheet":
+            self.reference, self.plane, self._follower = _pooled_sheet(setup, frames)
+        else:
+            self.reference = frames.read(_reference_index(setup, frames))
+            self.plane = find_scale(self.reference.image, setup, frames.focal_35mm)
+            self._follower = Follower(self.reference.image, self.plane)
+            self._follower.keep_only([f.image for f in _early_frames(frames, self.reference.index)])
+        self.shape, self.mm_per_px = canvas_size(self.plane)
+        self.border_mm = border_points_mm(self.plane)
+        self._centres_mm = canvas_points_mm(self.shape, self.mm_per_px)
+        self._warp: _Warp | None = None
+        self._now = self.plane
+        self._ever_seen = True
+
+    def summary(self) -> ScaleSummary:
+        """Give the scale as results.json states it."""
+        plane = self.plane
+        return ScaleSummary(
+            method=plane.method,
+            mm_per_px=plane.mm_per_px(),
+            error_mm=plane.error_mm,
+            relative_sd=plane.relative_sd,
+            length_mm=plane.length_mm,
+            width_mm=plane.width_mm,
+            assumption=plane.assumption,
+        )
+
+    def rectify(self, frame: Frame) -> Rectified:
+        """Lay one frame flat."""
+        followed = self._follower.follow(frame.image)
+        moved = followed.found and followed.shift_px > 0
+        if moved:
+            self._now = replace(
+                self.plane, homography=_unit(followed.motion @ self.plane.homography)
+            )
+            self._warp = None
+        if self._warp is None:
+            self._warp = _Warp(self._now, self._centres_mm, self.border_mm, self.mm_per_px)
+        note = ""
+        if not followed.found:
+            note = "reference hidden: the last camera position is kept"
+        elif followed.shift_px > MOVED_PX:
+            note = f"camera moved by about {followed.shift_px * self._now.mm_per_px():.1f} mm"
+        return Rectified(
+            canvas=self._warp.lay_flat(frame.image),
+            in_view=self._warp.in_view,
+            plane=self._now,
+            moved=moved,
+            lost=not followed.found,
+            note=note,
+            border=self._warp.border(frame.image),
+        )
+
+
+def _unit(matrix: FloatArray) -> FloatArray:
+    return matrix / matrix[2, 2]
+
+
+def _reference_index(setup: PanelSetup, frames: Frames) -> int:
+    wanted = setup.scale.photo.lower()
+    if not wanted:
+        return 0
+    for i, name in enumerate(frames.names):
+        if wanted in (name.lower(), name.rpartition(".")[0].lower()):
+            return i
+    raise WetlineError(
+        f"{setup.shown_file}: [scale] photo = {setup.scale.photo}: not among the frames: they are "
+        f"named as {frames.names[0]}"
+    )
+
+
+def _early_frames(frames: Frames, after: int) -> list[Frame]:
+    chosen = range(after + 1, min(after + 4, len(frames)))
+    return [frame for i in chosen if (frame := _try_read(frames, i)) is not None]
+
+
+def _try_read(frames: Frames, index: int) -> Frame | None:
+    try:
+        return frames.read(index)
+    except WetlineError:
+        return None
+
+
+def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, Follower]:
+    """Find the sheet in some of the first frames and average, so that no single one decides."""
+    reference, plane = _first_sheet(setup, frames)
+
+    def recognise(image: NDArray[np.uint8]) -> tuple[FloatArray, FloatArray] | None:
+        return marker_pairs(find_markers(image), reference_markers, plane)
+
+    reference_markers = find_markers(reference.image)
+    follower = Follower(reference.image, plane, recognise)
+    sightings: dict[int, list[FloatArray]] = {m.id: [m.corners_px] for m in reference_markers}
+    for index in _later(frames, reference.index):
+        if len(sightings) == 4 and min(map(len, sightings.values())) >= _SIGHTINGS:
+            break
+        frame = _try_read(frames, index)
+        if frame is None:
+            continue
+        followed = follower.follow(frame.image)
+        if not followed.found:
+            continue
+        back = np.linalg.inv(followed.motion)
+        for marker in find_markers(frame.image):
+            ideal = apply_homography(back, plane.undistort(marker.corners_px))
+            sightings.setdefault(marker.id, []).append(plane.distort(ideal))
+    pooled = [SeenMarker(i, np.median(sightings[i], axis=0)) for i in sorted(sightings)]
+    plane = scale_from_markers(pooled, plane.image_size, setup)
+    reference_markers = tuple(pooled)
+    final = Follower(reference.image, plane, recognise)
+    final.keep_only([f.image for f in _early_frames(frames, reference.index)])
+    return reference, plane, final
+
+
+def _later(frames: Frames, after: int) -> list[int]:
+    """The next few frames, then a few spread over the run, for a marker hidden at the start."""
+    near = range(after + 1, min(after + 3, len(frames)))
+    spread = np.linspace(after + 3, len(frames) - 1, _FRAMES_TO_POOL - 2)
+    return sorted({*near, *(int(i) for i in spread if i >= after + 3)})
+
+
+def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap]:
+    """First frame that shows enough markers, among the first few and some spread over the run."""
+    seen: dict[int, int] = {}
+    start = _reference_index(setup, frames)
+    for index in [start, *_later(frames, start)]:
+        frame = _try_read(frames, index)
+        if frame is None:
+            continue
+        markers = find_markers(frame.image)
+        seen[index] = len(markers)
+        if len(markers) >= FEWEST_MARKERS:
+            size = (int(frame.image.shape[1]), int(frame.image.shape[0]))
+            return frame, scale_from_markers(markers, size, setup)
+    most = max(seen.values(), default=0)
+    raise WetlineError(
+        f"{setup.shown_file}: [scale] method = sheet: at most {most} of the four markers show in "
+        f"{len(seen)} photos tried: at least {FEWEST_MARKERS} must show, flat, sharp and not cut "
+        "off; or use the panel's corners (`wetline corners`)"
+    )
+
+
+def marker_pairs(
+    seen: tuple[SeenMarker, ...], reference: tuple[SeenMarker, ...], plane: PlaneMap
+) -> tuple[FloatArray, FloatArray] | None:
+    """Pair marker corners of the reference photo with those seen now, as ideal pixels."""
+    known = {marker.id: marker.corners_px for marker in reference}
+    both = [marker for marker in seen if marker.id in known]
+    if len(both) < 2:
+        return None
+    old = np.concatenate([known[marker.id] for marker in both])
+    new = np.concatenate([marker.corners_px for marker in both])
+    return plane.undistort(old), plane.undistort(new)
+
+
+def canvas_size(plane: PlaneMap) -> tuple[tuple[int, int], float]:
+    """Choose rows, columns and mm per pixel so that the canvas is the panel and no more.
+
+    The resolution about matches the photo's, between 0.4 and 1 mm unless the panel is so large
+    that the canvas would pass 1000 by 600 pixels. Columns fill the length exactly; among nearby
+    resolutions the one whose rows fill the width best is taken.
+    """
+    length, width = plane.length_mm, plane.width_mm
+    wanted = float(np.clip(plane.mm_per_px(), FINEST_MM_PER_PX, COARSEST_MM_PER_PX))
+    wanted = max(wanted, length / MOST_COLUMNS, width / MOST_ROWS)
+    middle = max(8, int(length / wanted))
+    columns = np.arange(max(8, int(0.93 * middle)), middle + 1)
+    rows = width / (length / columns)
+    best = int(np.argmin(np.abs(rows - np.round(rows)) + 1e-4 * (middle - columns)))
+    return (max(1, int(np.round(rows[best]))), int(columns[best])), float(length / columns[best])
+
+
+def canvas_points_mm(shape: tuple[int, int], mm_per_px: float) -> FloatArray:
+    """Panel position of each canvas pixel's centre; shape (M * N, 2)."""
+    x, y = np.meshgrid(
+        (np.arange(shape[1]) + 0.5) * mm_per_px, (np.arange(shape[0]) + 0.5) * mm_per_px
+    )
+    return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
+def border_points_mm(plane: PlaneMap) -> FloatArray:
+    """Table positions around the panel that the reference photo shows; shape (K, 2)."""
+    length, width = plane.length_mm, plane.width_mm
+    rings = []
+    for out in (0.08, 0.16, 0.24):
+        gap = out * min(length, width)
+        x = np.linspace(-gap, length + gap, _BORDER_STEPS)
+        y = np.linspace(-gap, width + gap, _BORDER_STEPS)[1:-1]
+        rings += [(v, -gap) for v in x] + [(v, width + gap) for v in x]
+        rings += [(-gap, v) for v in y] + [(length + gap, v) for v in y]
+    points = np.array(rings)
+    seen = plane.to_px(points)
+    room = np.array(plane.image_size) - 1 - _BORDER_HALF
+    return points[(seen > _BORDER_HALF).all(axis=1) & (seen < room).all(axis=1)]
+
+
+def inside_picture(points_px: FloatArray, size: tuple[int, int]) -> BoolArray:
+    """Tell which photo points, shape (N, 2), lie on the photo."""
+    low, high = points_px >= -0.5, points_px <= np.array(size) - 0.5
+    return np.asarray(low.all(axis=1) & high.all(axis=1), bool)
+
+
+class _Warp:
+    """Look-up tables from one plane map to canvas and border colours."""
+
+    def __init__(
+        self, plane: PlaneMap, centres_mm: FloatArray, border_mm: FloatArray, mm_per_px: float
+    ) -> None:
+        px = plane.to_px(centres_mm)
+        width, height = plane.image_size
+        columns = int(np.argmax(centres_mm[1:, 1] > centres_mm[0, 1]) + 1)
+        inside = inside_picture(px, plane.image_size)
+        grid = px.reshape(-1, columns, 2)
+        self.in_view: BoolArray | None = (
+            None if inside.all() else inside.reshape(grid.shape[0], columns)
+        )
+        self._factor = max(1, int(mm_per_px / plane.mm_per_px() + 0.25))
+        low = np.clip(np.floor(px.min(axis=0)) - 2, 0, [width - 1, height - 1]).astype(int)
+        high = np.clip(np.ceil(px.max(axis=0)) + 3, 1, [width, height]).astype(int)
+        low = np.minimum(low, high - 1)
+        self._crop = (slice(low[1], high[1]), slice(low[0], high[0]))
+        local = (grid - low + 0.5) / self._factor - 0.5
+        self._maps = cv2.convertMaps(
+            local[..., 0].astype(np.float32), local[..., 1].astype(np.float32), cv2.CV_16SC2
+        )
+        border_px = plane.to_px(border_mm)
+        self._border_seen = inside_picture(border_px, plane.image_size)
+        spread = np.arange(-_BORDER_HALF, _BORDER_HALF + 1, 2)
+        dy, dx = np.meshgrid(spread, spread)
+        around = np.stack([dx.ravel(), dy.ravel()], axis=1)
+        self._border_px = (np.round(border_px)[:, None, :] + around).astype(np.float32)
+
+    def lay_flat(self, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """Sample the photo at each canvas pixel, averaging first where it is much finer."""
+        part = image[self._crop]
+        if self._factor > 1:
+            size = (-(-part.shape[1] // self._factor), -(-part.shape[0] // self._factor))
+            padded = cv2.copyMakeBorder(
+                part,
+                0,
+                size[1] * self._factor - part.shape[0],
+                0,
+                size[0] * self._factor - part.shape[1],
+                cv2.BORDER_REPLICATE,
+            )
+            part = np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), np.uint8)
+        flat = cv2.remap(
+            part, self._maps[0], self._maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        return np.asarray(flat, np.uint8)
+
+    def border(self, image: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """Mean colour of a small square around each border point."""
+        if not len(self._border_px):
+            return np.zeros((0, 3), np.float32)
+        x, y = self._border_px[..., 0], self._border_px[..., 1]
+        samples = cv2.remap(image, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
+        colours = np.asarray(samples, np.float32).mean(axis=1)
+        colours[~self._border_seen] = np.nan
+        return colours
