@@ -1,0 +1,154 @@
+"""The panel from straight above, with axes in mm: front lines and arrival times."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+
+from vision.ink import DARK, VERMILION, Colour, Image
+from vision.labels import place_labels
+from vision.lines import FrontLine
+from vision.overlay import beside, line_colours
+from vision.records import ArrivalMap, BoolArray
+
+_WIDE_IN = 8.0
+_LABEL_PT = 8.5
+
+
+def plan_view(
+    canvas_bgr: Image,
+    arrival: ArrivalMap,
+    lines: Sequence[FrontLine],
+    *,
+    title: str = "",
+    flow: str = "edge",
+    dpi: int = 160,
+) -> Image:
+    """Draw the rectified panel with its front lines, and the arrival times as colours.
+
+    Parameters
+    ----------
+    canvas_bgr : ndarray of shape (H, W, 3), uint8
+        The panel rectified: x along the flow to the right, y down. Any resolution.
+    arrival : ArrivalMap
+        When each spot wetted.
+    lines : sequence of FrontLine
+        From `vision.lines.front_lines`.
+    title : str
+        Panel name.
+    flow : {"edge", "point"}
+        Words of the x axis.
+    dpi : int
+        Pixels per inch of the picture, which is 8 in wide.
+
+    Returns
+    -------
+    picture : ndarray of shape (H, W, 3), uint8
+        Blue, green, red. Never wetted is white with strokes; filled in from around is dotted.
+
+    Notes
+    -----
+    Colours: matplotlib's cividis, made to read alike with and without colour blindness (Nunez,
+    Anderton and Renslow, PLoS ONE 13(7):e0199239, 2018) and even in grey.
+    """
+    length, width = arrival.length_mm, arrival.width_mm
+    stacked = length > 1.1 * width
+    tall = (_WIDE_IN - 1.6) * width / length
+    size = (_WIDE_IN, 2 * tall + 2.0) if stacked else (_WIDE_IN, 0.5 * tall + 1.4)
+    figure = Figure(figsize=size, dpi=dpi, layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    shape = (2, 1) if stacked else (1, 2)
+    photo, colours = figure.subplots(*shape, sharex=True, sharey=True)
+    photo.imshow(canvas_bgr[..., ::-1], extent=(0, length, width, 0), interpolation="antialiased")
+    photo.set_title(title, fontsize=11, fontweight="bold", loc="left", parse_math=False)
+    _draw_arrival(figure, colours, arrival)
+    for axes in (photo, colours):
+        _dress_axes(axes, arrival, flow)
+        _draw_lines(axes, lines, plain=axes is colours)
+    figure.draw_without_rendering()
+    for axes in (photo, colours):
+        _draw_labels(axes, lines, dpi)
+    canvas.draw()
+    return np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., 2::-1])
+
+
+def _dress_axes(axes: Axes, arrival: ArrivalMap, flow: str) -> None:
+    along = "mm from the feed edge" if flow == "edge" else "mm along the panel"
+    axes.set_xlabel(along, fontsize=9)
+    axes.set_ylabel("mm across", fontsize=9)
+    axes.tick_params(labelsize=8.5, labelbottom=True)
+    axes.set_xlim(0, arrival.length_mm)
+    axes.set_ylim(arrival.width_mm, 0)
+    axes.set_aspect("equal")
+
+
+def _draw_arrival(figure: Figure, axes: Axes, arrival: ArrivalMap) -> None:
+    extent = (0.0, arrival.length_mm, arrival.width_mm, 0.0)
+    minutes = np.ma.masked_invalid(arrival.time_s / 60)
+    shown = axes.imshow(minutes, extent=extent, cmap="cividis", vmin=0, interpolation="nearest")
+    bar = figure.colorbar(shown, cax=axes.inset_axes((1.02, 0.0, 0.025, 1.0)))
+    bar.set_label("min from resin start", fontsize=9)
+    bar.ax.tick_params(labelsize=8.5)
+    never = ~np.isfinite(arrival.time_s)
+    filled = ~arrival.seen & ~never
+    words = ["When the resin came."]
+    if never.any():
+        words.append("Strokes: not wetted.")
+        _hatch(axes, never, extent, "////")
+    if filled.any():
+        words.append("Dots: hidden from the camera, filled in.")
+        _hatch(axes, filled, extent, "...")
+    axes.set_title("  ".join(words), fontsize=9.5, loc="left")
+
+
+def _hatch(axes: Axes, mask: BoolArray, extent: Sequence[float], hatch: str) -> None:
+    if min(mask.shape) < 2:
+        return
+    mm = extent[1] / mask.shape[1]
+    x = (np.arange(mask.shape[1]) + 0.5) * mm
+    y = (np.arange(mask.shape[0]) + 0.5) * mm
+    drawn = axes.contourf(x, y, mask.astype(float), levels=[0.5, 2], colors="none", hatches=[hatch])
+    drawn.set_edgecolor("#555555" if hatch == "////" else "#b0b0b0")
+    drawn.set_linewidth(0.0)
+
+
+def _rgb(colour: Colour) -> tuple[float, float, float]:
+    b, g, r = (part / 255 for part in colour)
+    return r, g, b
+
+
+def _draw_lines(axes: Axes, lines: Sequence[FrontLine], plain: bool) -> None:
+    for line, colour in zip(lines, line_colours(lines), strict=True):
+        core = _rgb(VERMILION if line.dry else colour)
+        casing, core_width = (1.4, 0.9) if plain else (3.2, 1.7)
+        effect = [] if plain else [withStroke(linewidth=casing, foreground=_rgb(DARK))]
+        shade = "white" if plain and not line.dry else core
+        style = "-" if line.seen.mean() > 0.5 else "--"
+        axes.plot(*line.points_mm.T, style, color=shade, lw=core_width, path_effects=effect)
+
+
+def _draw_labels(axes: Axes, lines: Sequence[FrontLine], dpi: int) -> None:
+    """Write each time once on its line."""
+    first: dict[str, FrontLine] = {}
+    for i, line in enumerate(lines):
+        first.setdefault(f"{line.label} {i}" if line.dry else line.label, line)
+    bounds = axes.get_window_extent()
+    corner = np.array([bounds.x0, bounds.y0])
+    letter = _LABEL_PT / 72 * dpi
+    tracks = [axes.transData.transform(line.points_mm) - corner for line in first.values()]
+    for i, line in enumerate(first.values()):
+        tracks[i] = beside(tracks[i], letter) if line.dry else tracks[i]
+    sizes = [(0.62 * letter * (len(line.label) + 1), 1.7 * letter) for line in first.values()]
+    places = place_labels(tracks, sizes, (bounds.width, bounds.height))
+    for line, place in zip(first.values(), places, strict=True):
+        if place is None:
+            continue
+        x, y = axes.transData.inverted().transform(corner + np.array([place.x, place.y]))
+        box = {"boxstyle": "round,pad=0.2", "fc": _rgb(DARK), "ec": "none", "alpha": 0.85}
+        words = axes.text(x, y, line.label, bbox=box, fontsize=_LABEL_PT, color="white")
+        words.set(ha="center", va="center")
