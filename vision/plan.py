@@ -16,7 +16,7 @@ from vision.lines import FrontLine
 from vision.overlay import beside, line_colours
 from vision.records import ArrivalMap, BoolArray
 
-_WIDE_IN = 8.0
+_WIDE_IN = 6.4
 _LABEL_PT = 8.5
 
 
@@ -27,7 +27,7 @@ def plan_view(
     *,
     title: str = "",
     flow: str = "edge",
-    dpi: int = 160,
+    dpi: int = 200,
 ) -> Image:
     """Draw the rectified panel with its front lines, and the arrival times as colours.
 
@@ -44,7 +44,7 @@ def plan_view(
     flow : {"edge", "point"}
         Words of the x axis.
     dpi : int
-        Pixels per inch of the picture, which is 8 in wide.
+        Pixels per inch of the picture, which is 6.4 in wide.
 
     Returns
     -------
@@ -70,8 +70,12 @@ def plan_view(
     for axes in (photo, colours):
         _dress_axes(axes, arrival, flow)
         _draw_lines(axes, lines, plain=axes is colours)
-    figure.draw_without_rendering()
+    layout = figure.get_layout_engine()
+    if layout is not None:  # laid out once, here, since the labels need to know where things stand
+        layout.execute(figure)
+        figure.set_layout_engine("none")
     for axes in (photo, colours):
+        axes.apply_aspect()
         _draw_labels(axes, lines, dpi)
     canvas.draw()
     return np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., 2::-1])

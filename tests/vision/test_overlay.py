@@ -153,7 +153,7 @@ def test_plan_view_puts_mm_axes_round_the_panel():
     canvas = np.full((360, 600, 3), 200, np.uint8)
     canvas[:, :4] = (0, 0, 255)  # the feed edge in red
     picture = plan_view(
-        canvas, arrival, front_lines(arrival, [120.0, 600.0]), title="$5 _a", dpi=80
+        canvas, arrival, front_lines(arrival, [120.0, 600.0]), title="$5 _a", dpi=100
     )
     assert picture.shape[1] == 640
     red = np.argwhere((picture[..., 2] > 200) & (picture[..., :2].max(axis=2) < 40))
@@ -163,7 +163,7 @@ def test_plan_view_puts_mm_axes_round_the_panel():
         ArrivalMap(arrival.time_s.T, arrival.seen.T, arrival.by_hand.T, 1.0, 1100.0),
         [],
         flow="point",
-        dpi=80,
+        dpi=100,
     )
     assert tall.shape[1] == 640
 
