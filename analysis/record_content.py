@@ -15,7 +15,7 @@ HEADLINES = {
     "tight": "The part should fill, but with little time to spare.",
     "gels first": "The resin gels before the part is full.",
     "unfair test": "This panel was not a fair test.",
-    "cannot decide": "This run cannot decide it.",
+    "cannot decide": "No answer can be given from this run.",
 }
 NEXT_STEPS = {
     "fills": "Keep to this stack, this vacuum and this resin temperature on the part.",
@@ -24,7 +24,7 @@ NEXT_STEPS = {
     "gels first": "Do not infuse the part this way: shorten the run, add a feed line or flow "
     "media, or take a slower hardener, then test again.",
     "unfair test": "Mend what spoiled the test and run another panel before the part.",
-    "cannot decide": "Mend what is missing and run the numbers, or the panel, again.",
+    "cannot decide": "Mend what is missing, then run Wetline, or the panel, again.",
 }
 CAUTIONS = (
     "This forecast is advice with an interval, not a permit to infuse. The safety data sheets of "

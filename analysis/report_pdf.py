@@ -15,9 +15,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.image import imread
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
-from PIL import Image as PillowImage
 
 from analysis.record_content import (
     CAUTIONS,
@@ -259,7 +259,7 @@ class Sheet:
         if not any(row.more for row in rows):
             wide = [66.0, WIDE_MM - 66.0, 0.0]
         left = MARGIN_MM + np.r_[0.0, np.cumsum(wide[:2])]
-        if more:
+        if more and wide[2] > 0:
             self.put("Value", float(left[1]), self.top_mm, 8, grey=True)
             self.put(more, float(left[2]), self.top_mm, 8, grey=True)
             self.top_mm += 5
@@ -294,10 +294,12 @@ class Sheet:
 
     def picture(self, data: bytes, caption: str, tallest_mm: float = 130.0) -> None:
         """Set a picture with its caption; what is no PNG or JPEG is left out."""
-        if picture_type(data) not in ("image/png", "image/jpeg"):
+        kind = picture_type(data)
+        if kind not in ("image/png", "image/jpeg"):
             return
-        with PillowImage.open(io.BytesIO(data)) as opened:
-            pixels = np.asarray(opened.convert("RGB"))
+        pixels = imread(io.BytesIO(data), format=kind.removeprefix("image/"))
+        if pixels.dtype != np.uint8:  # a PNG is read as shares of 1
+            pixels = np.rint(pixels * 255).astype(np.uint8)
         lines = wrap(caption, WIDE_MM, 8.5)
         shrink = min(WIDE_MM / pixels.shape[1], tallest_mm / pixels.shape[0])
         wide, tall = pixels.shape[1] * shrink, pixels.shape[0] * shrink
@@ -306,7 +308,7 @@ class Sheet:
         left = (A4_MM[0] - wide) / 2
         place = (left / A4_MM[0], 1 - (self.top_mm + tall) / A4_MM[1])
         axes = self.pages[-1].add_axes((*place, wide / A4_MM[0], tall / A4_MM[1]))
-        axes.imshow(pixels, aspect="auto", interpolation="none")
+        axes.imshow(pixels, cmap="gray", aspect="auto", interpolation="none")
         axes.set_axis_off()
         self.top_mm += tall + 1
         for line in lines:

@@ -109,7 +109,7 @@ def draw_line(
     sizes: Sizes,
 ) -> None:
     """Draw one line with its casing into `image`; a dry spot is hatched too."""
-    strokes = dashes(points_px, line.seen, 4.0 * sizes.casing)
+    strokes = dashes(points_px, line.seen, 2.4 * sizes.casing)
     if line.dry:
         strokes += hatch(points_px, 4.0 * sizes.casing)
     for part in strokes:

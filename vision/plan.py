@@ -17,6 +17,7 @@ from vision.overlay import beside, line_colours
 from vision.records import ArrivalMap, BoolArray
 
 _WIDE_IN = 6.4
+_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.62, 0.72, 0.3, 0.5  # room for words round a map
 _LABEL_PT = 8.5
 
 
@@ -57,28 +58,37 @@ def plan_view(
     Anderton and Renslow, PLoS ONE 13(7):e0199239, 2018) and even in grey.
     """
     length, width = arrival.length_mm, arrival.width_mm
-    stacked = length > 1.1 * width
-    tall = (_WIDE_IN - 1.6) * width / length
-    size = (_WIDE_IN, 2 * tall + 2.0) if stacked else (_WIDE_IN, 0.5 * tall + 1.4)
-    figure = Figure(figsize=size, dpi=dpi, layout="constrained")
+    figure, photo, colours = _sheet(length, width, dpi)
     canvas = FigureCanvasAgg(figure)
-    shape = (2, 1) if stacked else (1, 2)
-    photo, colours = figure.subplots(*shape, sharex=True, sharey=True)
     photo.imshow(canvas_bgr[..., ::-1], extent=(0, length, width, 0), interpolation="antialiased")
     photo.set_title(title, fontsize=11, fontweight="bold", loc="left", parse_math=False)
     _draw_arrival(figure, colours, arrival)
     for axes in (photo, colours):
         _dress_axes(axes, arrival, flow)
         _draw_lines(axes, lines, plain=axes is colours)
-    layout = figure.get_layout_engine()
-    if layout is not None:  # laid out once, here, since the labels need to know where things stand
-        layout.execute(figure)
-        figure.set_layout_engine("none")
     for axes in (photo, colours):
-        axes.apply_aspect()
         _draw_labels(axes, lines, dpi)
     canvas.draw()
     return np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., 2::-1])
+
+
+def _sheet(length_mm: float, width_mm: float, dpi: int) -> tuple[Figure, Axes, Axes]:
+    """Make a figure with room for two equal maps: one above the other, or beside it if tall."""
+    stacked = length_mm > 1.1 * width_mm
+    wide = _WIDE_IN - _LEFT_IN - _RIGHT_IN if stacked else (_WIDE_IN - _RIGHT_IN) / 2 - _LEFT_IN
+    tall = wide * width_mm / length_mm
+    row = _TOP_IN + tall + _BOTTOM_IN
+    high = 2 * row if stacked else row
+    figure = Figure(figsize=(_WIDE_IN, high), dpi=dpi)
+    corners = (
+        [(_LEFT_IN, row + _BOTTOM_IN), (_LEFT_IN, _BOTTOM_IN)]
+        if stacked
+        else [(_LEFT_IN, _BOTTOM_IN), (2 * _LEFT_IN + wide, _BOTTOM_IN)]
+    )
+    first, second = (
+        figure.add_axes((x / _WIDE_IN, y / high, wide / _WIDE_IN, tall / high)) for x, y in corners
+    )
+    return figure, first, second
 
 
 def _dress_axes(axes: Axes, arrival: ArrivalMap, flow: str) -> None:
@@ -107,7 +117,7 @@ def _draw_arrival(figure: Figure, axes: Axes, arrival: ArrivalMap) -> None:
     if filled.any():
         words.append("Dots: hidden from the camera, filled in.")
         _hatch(axes, filled, extent, "...")
-    axes.set_title("  ".join(words), fontsize=9.5, loc="left")
+    axes.set_title("  ".join(words), fontsize=8.5, loc="left")
 
 
 def _hatch(axes: Axes, mask: BoolArray, extent: Sequence[float], hatch: str) -> None:

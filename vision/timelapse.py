@@ -91,7 +91,7 @@ def annotated_video(
                     writer = _open(part, path, frames_per_s, size)
                 time_s = frame.clock_s - start_clock_s
                 texts = [title, *status(time_s, curve)]
-                now = front_lines(arrival, [time_s], flow=flow)
+                now = front_lines(arrival, [min(time_s, arrival.last_s)], flow=flow)
                 _annotate(image, plane, size_mm, now, past, time_s, texts)
                 writer.write(image)
                 count += 1
