@@ -140,9 +140,10 @@ def _section(name: str, content: str) -> str:
 def _table(rows: Sequence[Row], head: Sequence[str] = ()) -> str:
     if not rows:
         return ""
-    cells = "".join(f'<th scope="col">{escape(name)}</th>' for name in head)
-    top = f"<thead><tr>{cells}</tr></thead>" if head else ""
     wide = any(row.more for row in rows)
+    shown = head if wide else head[:2]
+    cells = "".join(f'<th scope="col">{escape(name)}</th>' for name in shown)
+    top = f"<thead><tr>{cells}</tr></thead>" if head else ""
     lines = "".join(_line(row, wide) for row in rows)
     return f"<table>{top}<tbody>{lines}</tbody></table>"
 

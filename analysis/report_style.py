@@ -29,7 +29,7 @@ th, td { text-align: left; vertical-align: top; padding: .36em .9em .36em 0;
 thead th { font-size: .87em; color: #555; font-weight: 600; border-bottom-color: #1a1a1a; }
 tbody th { font-weight: 400; width: 40%; }
 td.value { font-weight: 650; white-space: nowrap; width: 22%; }
-td.none { color: #555; width: 22%; }
+td.none { color: #555; }
 td.more { color: #3d3d3d; }
 table, tr, figure, .caution li, .notes div { break-inside: avoid; }
 figure { margin: 5mm 0; }

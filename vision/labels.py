@@ -69,7 +69,8 @@ def place_labels(
     sizes : sequence of (width, height)
         Size of each label in pixels.
     picture : (width, height)
-        Size of the picture in pixels; a label stays inside.
+        Size of the picture in pixels; a label stays inside, if need be
+        beside the middle of its line.
     taken : iterable of Box
         Places already used.
     gap : float
@@ -93,7 +94,8 @@ def place_labels(
         best: Box | None = None
         best_cost = np.inf
         for share in PLACES:
-            x, y = point_along(line, share)
+            half = np.array([width, height]) / 2
+            x, y = np.clip(point_along(line, share), half, np.maximum(picture - half, half))
             box = Box(float(x), float(y), width, height)
             if not box.inside(*picture) or any(box.overlaps(b, gap) for b in used):
                 continue

@@ -17,7 +17,7 @@ from vision.overlay import beside, line_colours
 from vision.records import ArrivalMap, BoolArray
 
 _WIDE_IN = 6.4
-_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.62, 0.72, 0.3, 0.5  # room for words round a map
+_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.62, 0.88, 0.3, 0.5  # room for words round a map
 _LABEL_PT = 8.5
 
 
@@ -103,10 +103,11 @@ def _dress_axes(axes: Axes, arrival: ArrivalMap, flow: str) -> None:
 
 def _draw_arrival(figure: Figure, axes: Axes, arrival: ArrivalMap) -> None:
     extent = (0.0, arrival.length_mm, arrival.width_mm, 0.0)
-    minutes = np.ma.masked_invalid(arrival.time_s / 60)
-    shown = axes.imshow(minutes, extent=extent, cmap="cividis", vmin=0, interpolation="nearest")
+    unit_s, unit = (60, "min") if arrival.last_s >= 180 else (1, "s")
+    times = np.ma.masked_invalid(arrival.time_s / unit_s)
+    shown = axes.imshow(times, extent=extent, cmap="cividis", vmin=0, interpolation="nearest")
     bar = figure.colorbar(shown, cax=axes.inset_axes((1.02, 0.0, 0.025, 1.0)))
-    bar.set_label("min from resin start", fontsize=9)
+    bar.set_label(f"{unit} from resin start", fontsize=9)
     bar.ax.tick_params(labelsize=8.5)
     never = ~np.isfinite(arrival.time_s)
     filled = ~arrival.seen & ~never

@@ -237,6 +237,7 @@ def test_nothing_known_still_gives_a_page_and_says_it_cannot_decide(results):
     assert "Verdict: cannot decide" in page.words
     assert "img" not in page.tags
     assert page.words.count("not known") >= 8
+    assert page.words.index("Value") + 1 == page.words.index("Flow length of the part")
     assert not re.search(r"\b(None|nan|inf|null)\b", " ".join(page.words))
 
 

@@ -147,7 +147,13 @@ def test_labels_keep_clear_of_each_other_and_of_what_is_there():
 
 def test_a_label_without_room_is_left_out():
     line = np.array([[10.0, 0.0], [10.0, 100.0]])
-    assert place_labels([line], [(50, 16)], (300, 100)) == [None]
+    assert place_labels([line], [(50, 16)], (40, 100)) == [None]
+    assert place_labels([line], [(50, 16)], (300, 100), [Box(30, 50, 60, 100)]) == [None]
+
+
+def test_a_label_at_the_border_is_moved_inside():
+    line = np.array([[10.0, 0.0], [10.0, 100.0]])
+    assert place_labels([line], [(50, 16)], (300, 100)) == [Box(25, 50, 50, 16)]
 
 
 def test_point_along_a_bent_line():
