@@ -87,8 +87,10 @@ def place_labels(
     Source: greedy placement from a list of candidates, common practice in map drawing.
     """
     used = list(taken)
-    middles = [(line[1:] + line[:-1]) / 2 for line in lines]
-    lengths = [np.hypot(*np.diff(line, axis=0).T) for line in lines]
+    nothing = np.zeros((0, 2))
+    middles = np.vstack([nothing, *((line[1:] + line[:-1]) / 2 for line in lines)])
+    lengths = np.hypot(*np.vstack([nothing, *(np.diff(line, axis=0) for line in lines)]).T)
+    owner = np.repeat(np.arange(len(lines)), [len(line) - 1 for line in lines])
     places: list[Box | None] = []
     for i, (line, (width, height)) in enumerate(zip(lines, sizes, strict=True)):
         best: Box | None = None
@@ -99,11 +101,7 @@ def place_labels(
             box = Box(float(x), float(y), width, height)
             if not box.inside(*picture) or any(box.overlaps(b, gap) for b in used):
                 continue
-            hidden_px = sum(
-                float(length[box.holds(middle)].sum())
-                for k, (middle, length) in enumerate(zip(middles, lengths, strict=True))
-                if k != i
-            )
+            hidden_px = float(lengths[box.holds(middles) & (owner != i)].sum())
             cost = abs(share - 0.5) + HIDING * hidden_px / height
             if cost < best_cost:
                 best, best_cost = box, cost

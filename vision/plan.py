@@ -28,7 +28,7 @@ def plan_view(
     *,
     title: str = "",
     flow: str = "edge",
-    dpi: int = 200,
+    dpi: int = 160,
 ) -> Image:
     """Draw the rectified panel with its front lines, and the arrival times as colours.
 
@@ -66,8 +66,9 @@ def plan_view(
     for axes in (photo, colours):
         _dress_axes(axes, arrival, flow)
         _draw_lines(axes, lines, plain=axes is colours)
+    places = _place_labels(photo, lines, dpi)
     for axes in (photo, colours):
-        _draw_labels(axes, lines, dpi)
+        _draw_labels(axes, places)
     canvas.draw()
     return np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., 2::-1])
 
@@ -147,8 +148,10 @@ def _draw_lines(axes: Axes, lines: Sequence[FrontLine], plain: bool) -> None:
         axes.plot(*line.points_mm.T, style, color=shade, lw=core_width, path_effects=effect)
 
 
-def _draw_labels(axes: Axes, lines: Sequence[FrontLine], dpi: int) -> None:
-    """Write each time once on its line."""
+def _place_labels(
+    axes: Axes, lines: Sequence[FrontLine], dpi: int
+) -> list[tuple[float, float, str]]:
+    """Find a place in mm for each time, once on its line, and for each dry spot."""
     first: dict[str, FrontLine] = {}
     for i, line in enumerate(lines):
         first.setdefault(f"{line.label} {i}" if line.dry else line.label, line)
@@ -159,11 +162,18 @@ def _draw_labels(axes: Axes, lines: Sequence[FrontLine], dpi: int) -> None:
     for i, line in enumerate(first.values()):
         tracks[i] = beside(tracks[i], letter) if line.dry else tracks[i]
     sizes = [(0.62 * letter * (len(line.label) + 1), 1.7 * letter) for line in first.values()]
-    places = place_labels(tracks, sizes, (bounds.width, bounds.height))
-    for line, place in zip(first.values(), places, strict=True):
-        if place is None:
-            continue
-        x, y = axes.transData.inverted().transform(corner + np.array([place.x, place.y]))
+    boxes = place_labels(tracks, sizes, (bounds.width, bounds.height))
+    back = axes.transData.inverted()
+    places = []
+    for line, box in zip(first.values(), boxes, strict=True):
+        if box is not None:
+            x, y = back.transform(corner + np.array([box.x, box.y]))
+            places.append((float(x), float(y), line.label))
+    return places
+
+
+def _draw_labels(axes: Axes, places: Sequence[tuple[float, float, str]]) -> None:
+    for x, y, label in places:
         box = {"boxstyle": "round,pad=0.2", "fc": _rgb(DARK), "ec": "none", "alpha": 0.85}
-        words = axes.text(x, y, line.label, bbox=box, fontsize=_LABEL_PT, color="white")
+        words = axes.text(x, y, label, bbox=box, fontsize=_LABEL_PT, color="white")
         words.set(ha="center", va="center")

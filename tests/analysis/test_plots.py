@@ -42,7 +42,7 @@ def test_distance_is_drawn_in_minutes_and_mm_with_two_shapes():
     x, y, full = drawn(axes, "measured")
     assert_allclose(x, TIME_S[USED] / 60)
     assert_allclose(y, FRONT_MM[USED])
-    x, y, hollow = drawn(axes, "measured, not used by the fit")
+    x, y, hollow = drawn(axes, "measured, not used")
     assert_allclose(x, TIME_S[~USED] / 60)
     assert_allclose(y, FRONT_MM[~USED])
     assert full.get_marker() != hollow.get_marker()
@@ -82,6 +82,28 @@ def test_a_long_forecast_does_not_squeeze_the_measured_points():
     (axes,) = distance_figure(TIME_S, FRONT_MM, USED, fit=band(90000.0)).axes
     assert axes.get_xlim()[1] < 1.2 * TIME_S[-1] / 60
     assert axes.get_ylim()[1] < 1.2 * FRONT_MM[-1]
+
+
+@pytest.mark.parametrize("size", [1.0, 6.0])
+def test_all_words_lie_inside_the_picture(size):
+    limits = [TimeLimit("working time", 2700.0), TimeLimit("gel time", 3300.0)]
+    front_mm = size * FRONT_MM
+    fit = FitBand(TIME_S, front_mm, 0.9 * front_mm, 1.1 * front_mm)
+    squared = FitBand(TIME_S, front_mm**2, 0.9 * front_mm**2, 1.1 * front_mm**2)
+    for figure in (
+        distance_figure(TIME_S, front_mm, USED, fit=fit, limits=limits, flow_length_mm=450 * size),
+        squared_figure(TIME_S, front_mm, USED, fit=squared),
+    ):
+        figure.draw_without_rendering()
+        (axes,) = figure.axes
+        legend = axes.get_legend()
+        assert len(legend.get_texts()) == 5
+        for item in (axes, legend, axes.xaxis, axes.yaxis):
+            box = item.get_tightbbox(figure.canvas.get_renderer())
+            assert box.x0 >= 0
+            assert box.y0 >= 0
+            assert box.x1 <= figure.bbox.x1
+            assert box.y1 <= figure.bbox.y1
 
 
 def test_squared_distance_is_a_straight_line():
