@@ -198,21 +198,25 @@ def key_rows(results: Mapping[str, Any]) -> list[Row]:
 
 
 def permeability_rows(results: Mapping[str, Any]) -> list[Row]:
-    """Rows of permeability: one for an edge feed, three for a point feed."""
+    """Rows of permeability: one for an edge feed; a point feed has its two axes too."""
     found = part_of(results, "permeability")
-    if number(found, "k1_m2") is not None:
-        return [
-            _row(found, "Permeability K1, along the long axis", "k1", "m2", square_metres),
-            _row(found, "Permeability K2, across it", "k2", "m2", square_metres),
-            _row(found, "Direction of K1 from the panel's length", "angle", "deg", _degrees),
-        ]
-    return [_row(found, "Permeability K, effective", "k", "m2", square_metres)]
+    whole = _row(found, "Permeability K, effective", "k", "m2", square_metres)
+    if number(found, "k1_m2") is None:
+        return [whole]
+    axes = [
+        _row(found, "Permeability K1, along the long axis", "k1", "m2", square_metres),
+        _row(found, "Permeability K2, across it", "k2", "m2", square_metres),
+        _row(found, "Direction of K1 from the panel's length", "angle", "deg", _degrees),
+    ]
+    return axes if number(found, "k_m2") is None else [whole, *axes]
 
 
 def fairness_rows(results: Mapping[str, Any]) -> list[Row]:
     """How fair the test was: each check with what was found."""
     front = part_of(results, "front")
-    used, frames = number(front, "frames_used"), number(front, "frames")
+    frames = number(front, "frames")
+    used = number(part_of(results, "permeability"), "frames_used")
+    used = number(front, "frames_used") if used is None else used
     rows = [_race_row(front), _dry_row(front), *_reach_rows(front)]
     if used is not None and frames is not None:
         rows.append(Row("Frames used by the fit", f"{used:.0f} of {frames:.0f}"))

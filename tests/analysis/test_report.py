@@ -265,6 +265,17 @@ def test_point_feed_shows_both_permeabilities_and_the_angle():
     assert rows["Permeability K2, across it"].value == "1.70 × 10⁻¹¹ m²"
     angle = rows["Direction of K1 from the panel's length"]
     assert (angle.value, angle.more) == ("-35 degrees", "-37 to -33 degrees")
+    assert "Permeability K, effective" not in rows
+    both = key_rows({"permeability": found | {"k_m2": 2.3e-11}})
+    assert [row.value for row in both][-4:-2] == ["2.30 × 10⁻¹¹ m²", "3.10 × 10⁻¹¹ m²"]
+
+
+def test_frames_used_are_those_of_the_fit_where_it_says():
+    results = {
+        "front": {"frames": 48, "frames_used": 44},
+        "permeability": {"frames_used": 40},
+    }
+    assert fairness_rows(results)[-1].value == "40 of 48"
 
 
 def test_a_fill_time_without_an_upper_end_says_so():
