@@ -64,7 +64,7 @@ def border_light(border: FloatArray, border_basis: FloatArray) -> FloatArray:
     light : ndarray of shape (K, 6, C), float
         Relative to the median of all frames.
     """
-    seen: BoolArray = np.isfinite(border).all(axis=2)
+    seen = np.asarray(np.isfinite(border).all(axis=2))
     often = seen.mean(axis=0) > 0.5
     border, basis, seen = border[:, often], border_basis[often], seen[:, often]
     light = np.zeros((border.shape[0], border_basis.shape[1], border.shape[2]))

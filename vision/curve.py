@@ -74,11 +74,11 @@ def _edge_curve(
     clean = fronts[:, racing.clean]
     mean, clean_mean = fronts.mean(axis=1), clean.mean(axis=1)
     reached = (fronts >= END_SHARE * arrival.length_mm).mean(axis=1)
-    clean_reached = (clean >= END_SHARE * arrival.length_mm).any(axis=1)
+    clean_reached = np.any(clean >= END_SHARE * arrival.length_mm, axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     hidden = _hidden_at(measured, frames.time_s)
     sd = _front_sd(measured, scale, mean, frames.time_s, hidden)
-    used, notes = _judge(frames, mean, clean_reached, hidden, stall)
+    used, notes = _judge(frames, mean, np.asarray(clean_reached), hidden, stall)
     nan = np.full(len(mean), np.nan)
     curve = FrontCurve(
         flow="edge",
@@ -141,10 +141,10 @@ def _point_curve(
     mean = radius.mean(axis=1)
     equal = np.sqrt(fits[:, 0] * fits[:, 1])
     equal = np.where(mean > 0, equal, 0.0)
-    met_edge = ~rays.inside.all(axis=1)
+    met_edge = ~np.all(rays.inside, axis=1)
     hidden = _hidden_at(measured, frames.time_s)
     sd = _front_sd(measured, scale, mean, frames.time_s, hidden)
-    used, notes = _judge(frames, mean, met_edge, hidden, None)
+    used, notes = _judge(frames, mean, np.asarray(met_edge), hidden, None)
     used &= np.isfinite(equal)
     curve = FrontCurve(
         flow="point",

@@ -37,6 +37,11 @@ def replace_file(path: Path, write: Callable[[Path], object]) -> None:
         os.close(handle)
         temporary = Path(name)
         write(temporary)
+        if os.name == "posix":
+            # mkstemp keeps a file to its owner; results are for the whole shop.
+            mask = os.umask(0)
+            os.umask(mask)
+            temporary.chmod(0o666 & ~mask)
         os.replace(temporary, path)
     except OSError as error:
         reason = error.strerror or str(error)

@@ -17,6 +17,10 @@ from vision.start import find_start
 from vision.wetting import find_wetting
 
 
+LEAST_FRONT = 0.002
+"""Share of the panel that must be wet before it counts as a front."""
+
+
 @dataclass(frozen=True)
 class Feed:
     """Where the resin comes in.
@@ -86,6 +90,7 @@ def measure(
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
     change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+    change = np.maximum(change, first_front(change, count)).astype(np.int16)
     cut = strips(change, count)
     if feed.is_point and feed.point_mm is None:
         feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))
@@ -116,6 +121,13 @@ def measure(
     )
 
 
+def first_front(change: np.ndarray, count: int) -> int:
+    """Give the first frame by which more than specks had wetted."""
+    wetted = np.cumsum(np.bincount(change.ravel(), minlength=count + 1)[:count])
+    some = np.flatnonzero(wetted > LEAST_FRONT * change.size)
+    return int(some[0]) if len(some) else 0
+
+
 def from_feed_px(shape: tuple[int, int], mm_per_px: float, feed: Feed) -> FloatArray:
     """Give each pixel's distance from the feed, in pixels."""
     y, x = np.indices(shape) + 0.5
@@ -142,7 +154,8 @@ def _start(
     feed: Feed,
 ) -> tuple[float, float]:
     """Find the start from the fronts at the frames, which do not depend on it."""
-    rough = share_out_time(cut, times, float(times[0]), distance_px, offset_px)
+    before = float(times[max(int(cut.change.min()) - 1, 0)])
+    rough = share_out_time(cut, times, before, distance_px, offset_px)
     if feed.is_point and feed.point_mm is not None:
         point = (feed.point_mm[0] / mm_per_px, feed.point_mm[1] / mm_per_px)
         rays = read_rays(rough, times, point)

@@ -19,7 +19,9 @@ from vision.setup import PanelSetup
 
 FINEST_MM_PER_PX = 0.4
 COARSEST_MM_PER_PX = 1.0
-MOST_COLUMNS, MOST_ROWS = 1000, 600
+MOST_PIXELS = 120_000
+"""Canvas size past which nothing is gained: the front is averaged over hundreds of lanes."""
+
 MOVED_PX = 1.0
 _FRAMES_TO_POOL = 6
 _SIGHTINGS = 2
@@ -250,12 +252,12 @@ def canvas_size(plane: PlaneMap) -> tuple[tuple[int, int], float]:
     """Choose rows, columns and mm per pixel so that the canvas is the panel and no more.
 
     The resolution about matches the photo's, between 0.4 and 1 mm unless the panel is so large
-    that the canvas would pass 1000 by 600 pixels. Columns fill the length exactly; among nearby
+    that the canvas would pass `MOST_PIXELS`. Columns fill the length exactly; among nearby
     resolutions the one whose rows fill the width best is taken.
     """
     length, width = plane.length_mm, plane.width_mm
     wanted = float(np.clip(plane.mm_per_px(), FINEST_MM_PER_PX, COARSEST_MM_PER_PX))
-    wanted = max(wanted, length / MOST_COLUMNS, width / MOST_ROWS)
+    wanted = max(wanted, float(np.sqrt(length * width / MOST_PIXELS)))
     middle = max(8, int(length / wanted))
     columns = np.arange(max(8, int(0.93 * middle)), middle + 1)
     rows = width / (length / columns)

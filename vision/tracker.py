@@ -1,0 +1,228 @@
+"""One panel, from frames to the arrival map and the front curve; fed a frame at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.curve import FrameTimes, read_curve
+from vision.errors import WetlineError
+from vision.frame_reader import Frames
+from vision.frames import open_frames, resin_start_clock_s, wall_time_iso
+from vision.hand import bend, map_from_hand, read_fixes
+from vision.light import LOG_OFFSET
+from vision.measure import Feed, Measured, measure
+from vision.plane import PlaneMap
+from vision.prefetch import prefetch
+from vision.records import BoolArray, FloatArray, Frame, Tracked
+from vision.rectify import Rectifier
+from vision.setup import PanelSetup
+from vision.stack import CanvasStack
+
+HAND_SD_MM = 3.0
+"""Uncertainty of a front drawn by hand on a photo. Common practice, no source."""
+
+MOST_LOST = 0.5
+"""Share of frames without a sight of the panel past which the run is not judged."""
+
+LOST = (
+    "the panel could not be found again after the camera moved: leave something fixed in view "
+    "(markers, table edge) or start again with the camera clamped"
+)
+
+
+class Tracker:
+    """Follows one panel frame by frame.
+
+    Parameters
+    ----------
+    setup : PanelSetup
+    rectifier : Rectifier
+        Lays the frames flat.
+
+    Attributes
+    ----------
+    planes : list of PlaneMap
+        Map of each frame, for drawing on the photos.
+    start_clock_s : float
+        Resin start on the frames' clock, once `finish` has found it.
+    """
+
+    def __init__(self, setup: PanelSetup, rectifier: Rectifier) -> None:
+        self.setup = setup
+        self.rectifier = rectifier
+        self.planes: list[PlaneMap] = []
+        self.start_clock_s = float("nan")
+        self._names: list[str] = []
+        self._clock_s: list[float] = []
+        self._notes: list[str] = []
+        self._lost: list[bool] = []
+        plane = rectifier.plane
+        half = np.array([plane.length_mm, plane.width_mm]) / 2
+        self._border_xy = (rectifier.border_mm - half) / half
+        self.stack = CanvasStack(rectifier.shape, self._border_xy)
+
+    def add(self, frame: Frame) -> None:
+        """Take the next frame in time."""
+        flat = self.rectifier.rectify(frame)
+        self._names.append(frame.name)
+        self._clock_s.append(frame.clock_s)
+        self._notes.append(flat.note)
+        self._lost.append(flat.lost)
+        self.planes.append(flat.plane)
+        if flat.lost:
+            return
+        border = np.log(flat.border + LOG_OFFSET)
+        self.stack.add(frame.clock_s, flat.canvas, border)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+    def finish(
+        self, start_clock_s: float | None, fixes: Callable[[float], FloatArray | None]
+    ) -> Tracked:
+        """Measure what has been seen so far.
+
+        Parameters
+        ----------
+        start_clock_s : float or None
+            Resin start on the frames' clock, if known.
+        fixes : callable
+            Given the resin start on the frames' clock, the user's points (see `hand`), or None.
+
+        Raises
+        ------
+        WetlineError
+            If fewer than 4 frames show the panel.
+        """
+        if len(self.stack) < 4:
+            raise WetlineError(
+                f"{self.setup.shown_file}: the panel shows in {len(self.stack)} of {len(self)} "
+                f"frames only, 4 are needed: {LOST}"
+            )
+        feed = Feed(
+            point_mm=self.setup.feed_point_mm,
+            radius_mm=self.setup.feed_radius_mm or 0.0,
+            is_point=self.setup.flow == "point",
+        )
+        looked = looked_at(self.setup, self.rectifier.shape, self.rectifier.mm_per_px)
+        measured = measure(self.stack, self.rectifier.mm_per_px, feed, start_clock_s, looked)
+        if np.mean(self._lost) > MOST_LOST:
+            measured = replace(measured, reason=LOST)
+        self.start_clock_s = measured.start_s
+        points = fixes(measured.start_s)
+        if points is not None:
+            measured = corrected(measured, points, start_clock_s)
+        frames = FrameTimes(
+            names=tuple(self._names),
+            time_s=np.array(self._clock_s) - measured.start_s,
+            notes=tuple(self._notes),
+            lost=np.array(self._lost),
+        )
+        scale = self.rectifier.summary()
+        lanes = looked.mean(axis=1) > 0.5 if looked is not None else None
+        curve, front = read_curve(measured, frames, scale, lanes)
+        if measured.reason:
+            curve = replace(curve, used=np.zeros(len(curve.used), bool))
+            front = replace(front, frames_used=0)
+        return Tracked(measured.arrival, curve, front, scale)
+
+
+def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> Measured:
+    """Take the user's points as the truth."""
+    arrival = measured.arrival
+    if measured.reason:
+        if measured.feed.is_point or len(points) < 2:
+            return measured
+        rough = map_from_hand(points, arrival.time_s.shape, arrival.mm_per_px, arrival.last_s)
+        sd = 0.0 if start_s is not None else measured.start_sd_s
+        return replace(
+            measured,
+            arrival=rough,
+            reason="",
+            edge_sd_mm=HAND_SD_MM,
+            start_sd_s=sd,
+            hidden_share=np.zeros_like(measured.hidden_share),
+        )
+    return replace(measured, arrival=bend(arrival, points))
+
+
+def looked_at(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray | None:
+    """Give the canvas pixels the user wants looked at; None when it is all of them."""
+    if setup.region is None and not setup.ignore:
+        return None
+    mask = np.zeros(shape, np.uint8) if setup.region is not None else np.ones(shape, np.uint8)
+    for polygon, value in [
+        *([(setup.region, 1)] if setup.region is not None else []),
+        *((polygon, 0) for polygon in setup.ignore),
+    ]:
+        corners = np.asarray(polygon, float) / mm_per_px - 0.5
+        cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], value)
+    result: BoolArray = mask > 0
+    return result
+
+
+def track_frames(
+    setup: PanelSetup, frames: Frames, progress: Callable[[Iterable[Frame]], Iterable[Frame]]
+) -> tuple[Tracked, Tracker]:
+    """Track a recorded run.
+
+    Parameters
+    ----------
+    setup : PanelSetup
+    frames : Frames
+        Open source.
+    progress : callable
+        Wraps the frames as they are read, for a progress bar.
+
+    Returns
+    -------
+    tracked : Tracked
+    tracker : Tracker
+        With the map of each frame, for drawing.
+    """
+    rectifier = Rectifier(setup, frames)
+    tracker = Tracker(setup, rectifier)
+    for frame in progress(prefetch(frames)):
+        tracker.add(frame)
+    start = resin_start_clock_s(setup, frames)
+    tracked = tracker.finish(start, lambda found: _fixes(setup.folder, frames, found))
+    front = replace(tracked.front, resin_start=wall_time_iso(tracker.start_clock_s, frames))
+    return replace(tracked, front=front, frame_notes=tuple(frames.notes)), tracker
+
+
+def _fixes(folder: Path, frames: Frames, start_clock_s: float) -> FloatArray | None:
+    path = folder / "fix.csv"
+    if not path.exists():
+        return None
+
+    def seconds(text: str) -> float | None:
+        return _clock_text_s(text, frames, start_clock_s)
+
+    return read_fixes(path, seconds)
+
+
+def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float | None:
+    parts = text.strip().split(":")
+    if not frames.has_clock or len(parts) not in (2, 3):
+        return None
+    try:
+        numbers = [float(part) for part in parts] + [0.0]
+    except ValueError:
+        return None
+    seconds = numbers[0] * 3600 + numbers[1] * 60 + numbers[2]
+    start_of_day = (start_clock_s + frames.utc_offset_s) % 86400
+    after: float = (seconds - start_of_day) % 86400
+    return after if after < 43200 else after - 86400
+
+
+def track_panel(
+    setup: PanelSetup, progress: Callable[[Iterable[Frame]], Iterable[Frame]]
+) -> tuple[Tracked, Tracker]:
+    """Open a panel's frames and track them (see `track_frames`)."""
+    with open_frames(setup) as frames:
+        return track_frames(setup, frames, progress)
