@@ -18,6 +18,9 @@ from vision.records import BoolArray, FloatArray
 ROUNDS = 3
 """Turns of light, levels and moments; more change nothing on the sample runs."""
 
+LEAST_CELLS = 20
+"""Cells that must be wet, and dry, for a frame's own strength of the wet look."""
+
 GUARD = 1
 """Frames on either side of the change that count neither as dry nor as wet."""
 
@@ -38,6 +41,8 @@ class CellLook:
         The typical step from dry to wet, in logarithms.
     noise : ndarray of shape (C, C), float
         Covariance of a cell's level from frame to frame.
+    strength : ndarray of shape (K,), float
+        Each frame's contrast between wet and dry, 1 as over the whole run.
     contrast : float
         Length of the step in units of the noise.
     """
@@ -47,6 +52,7 @@ class CellLook:
     dry: FloatArray
     wet_vector: FloatArray
     noise: FloatArray
+    strength: FloatArray
     contrast: float
 
 
@@ -266,6 +272,7 @@ def look(
     dry = np.median(flat[: max(1, min(3, count // 8))], axis=0)
     share = expected_gain(dry)
     noise = _noise(flat) + _light_error(flat, change, dry)
+    strength = np.ones(count)
     for turn in range(ROUNDS):
         evidence = wet_evidence(flat, dry, share[:, None] * vector, noise, clip=6.0)
         evidence = gaussian_filter(
@@ -280,12 +287,25 @@ def look(
         along = (wet - dry) @ np.linalg.solve(noise, vector)
         along = along / float(vector @ np.linalg.solve(noise, vector))
         share = np.where(good, np.clip(along, 0.35 * share, 1.8 * share), share)
-        light = light + _light_left(flat, basis, change, dry, share[:, None] * vector, turn > 0)
+        age = deepening(flat, change, dry, share, vector) if turn > 0 else np.ones(count)
+        wet_part = np.where(
+            change <= np.arange(count)[:, None],
+            share * age[np.clip(np.arange(count)[:, None] - change, 0, count - 1)],
+            0.0,
+        )
+        left, strength = _light_left(flat, basis, change, dry, wet_part, vector, turn)
+        light = light + left
         flat = levels - np.einsum("pb,kbc->kpc", basis, light)
         noise = _noise(flat) + _light_error(flat, change, dry)
     contrast = float(np.sqrt(vector @ np.linalg.solve(noise, vector)))
     return CellLook(
-        light, change.reshape(rows, cols), dry.reshape(rows, cols, -1), vector, noise, contrast
+        light=light,
+        change=change.reshape(rows, cols),
+        dry=dry.reshape(rows, cols, -1),
+        wet_vector=vector,
+        noise=noise,
+        strength=strength,
+        contrast=contrast,
     )
 
 
@@ -320,20 +340,56 @@ def _light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> Float
     return kept.T @ kept / len(kept)
 
 
+def deepening(
+    flat: FloatArray, change: np.ndarray, dry: FloatArray, share: FloatArray, vector: FloatArray
+) -> FloatArray:
+    """Give how far the wet look has come by frames since wetting, in typical steps.
+
+    Returns
+    -------
+    reached : ndarray of shape (K,), float
+        The median over the clear cells of each age; held where too few are that old.
+    """
+    count = len(flat)
+    along = (flat - dry) @ vector / float(vector @ vector) / np.maximum(share, 0.05)
+    age = np.arange(count)[:, None] - change
+    clear = np.broadcast_to(share > 0.4, age.shape)
+    reached = np.ones(count)
+    last = 1.0
+    for k in range(count):
+        values = along[(age == k) & clear]
+        if len(values) >= 8:
+            last = float(np.clip(np.median(values), 0.0, 2.5))
+        reached[k] = last
+    return reached
+
+
 def _light_left(
     flat: FloatArray,
     basis: FloatArray,
     change: np.ndarray,
     dry: FloatArray,
-    step: FloatArray,
-    curved: bool,
-) -> FloatArray:
-    """Fit the light still left on the panel against the level each cell should have."""
-    used = basis if curved else basis[:, :3]
+    wet_part: FloatArray,
+    vector: FloatArray,
+    turn: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Fit the light still left on the panel against the level each cell should have.
+
+    The first turn takes a plane, the later ones the whole basis, and the last also the strength
+    of the wet look: another lamp shows the same wet fabric with another contrast.
+    """
+    used = basis if turn > 0 else basis[:, :3]
     light = np.zeros((flat.shape[0], basis.shape[1], flat.shape[2]))
+    strength = np.ones(flat.shape[0])
     for k in range(flat.shape[0]):
-        state: BoolArray = change <= k
         weight = (np.abs(change - k) > GUARD).astype(float)
-        difference = flat[k] - dry - state[:, None] * step
-        light[k, : used.shape[1]] = robust_polynomial(used, difference, weight, rounds=5)
-    return light
+        difference = flat[k] - dry - wet_part[k][:, None] * vector
+        wet, sure_dry = np.sum(weight * (change <= k)), np.sum(weight * (change > k))
+        both = turn == ROUNDS - 1 and min(wet, sure_dry) >= LEAST_CELLS
+        design = np.column_stack([used, wet_part[k]]) if both else used
+        found = robust_polynomial(design, difference, weight, rounds=5)
+        light[k, : used.shape[1]] = found[: used.shape[1]]
+        if both:
+            more = float(found[-1] @ vector / (vector @ vector))
+            strength[k] = float(np.clip(1.0 + more, 0.4, 2.5))
+    return light, strength

@@ -7,6 +7,10 @@ import numpy as np
 from vision.records import FloatArray
 
 
+LEAST_SHARE = 0.005
+"""A front nearer than this share of the reach has not left the feed yet."""
+
+
 def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tuple[float, float]:
     """Find when the front left the feed.
 
@@ -33,6 +37,7 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
     one; between them the fit decides.
     """
     time_s = np.asarray(time_s, float)
+    front_mm = np.where(front_mm > LEAST_SHARE * reach_mm, front_mm, 0.0)
     wet = np.flatnonzero(front_mm > 0)
     if len(wet) == 0:
         return float(time_s[0]), float(np.ptp(time_s) / np.sqrt(12))
