@@ -49,10 +49,8 @@ def scene(cards=True):
 def bump(shift=(0.0, 0.0), turn_deg=0.0, zoom=1.0):
     """Motion of the picture as a 3 by 3 matrix about its middle."""
     middle = (np.array(camera.SIZE) - 1) / 2
-    top = cv2.getRotationMatrix2D(tuple(middle), turn_deg, zoom) + [
-        [0, 0, shift[0]],
-        [0, 0, shift[1]],
-    ]
+    top = cv2.getRotationMatrix2D(tuple(middle), turn_deg, zoom)
+    top[:, 2] += shift
     return np.vstack([top, [0, 0, 1.0]])
 
 
@@ -185,7 +183,7 @@ def test_a_hand_in_the_first_photo_does_no_lasting_harm():
 
 
 def test_panel_partly_out_of_view_is_masked():
-    motion = bump((420, 0))
+    motion = bump((520, 0))
     _, results = run([shot(), shot(seed=1), shot(motion, seed=2)])
     result = results[2]
     assert not result.lost
@@ -213,7 +211,7 @@ def test_reference_photo_by_name_and_missing():
     _, results = run(images, setup_with(**scale, photo="1.jpg"))
     assert worst_mm(results[0], np.linalg.inv(motion)) < 0.5
     assert worst_mm(results[1]) < 1e-6
-    with pytest.raises(WetlineError, match="photo = 9.jpg: not among the frames"):
+    with pytest.raises(WetlineError, match=r"photo = 9\.jpg: not among the frames"):
         run(images, setup_with(**scale, photo="9.jpg"))
 
 
