@@ -17,7 +17,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import least_squares
 
 from vision.plane import apply_homography, distort_px, homography_from, lens_camera
@@ -248,26 +247,28 @@ def fit_plane(
     model = _Model(points, size)
     if points.rigid:
         place_sds_mm = (0.0,)
-    unknowns = _solve(model, model.start(), _root(model, model.start(), 0.3, place_sds_mm[0]), True)
-    scores = {
-        (px, mm): _evidence(model, unknowns, px, mm) for px in pixel_sds for mm in place_sds_mm
-    }
-    pixel_sd, place_sd = max(scores, key=lambda key: scores[key])
-    root = _root(model, unknowns, pixel_sd, place_sd)
+    start = model.start()
+    unknowns = _solve(model, start, _Linear.at(model, start).root(0.3, place_sds_mm[0]), True)
+    linear = _Linear.at(model, unknowns)
+    levels = [(px, mm) for px in pixel_sds for mm in place_sds_mm]
+    scores = [linear.evidence(px, mm) for px, mm in levels]
+    pixel_sd, place_sd = levels[int(np.argmax(scores))]
+    root = linear.root(pixel_sd, place_sd)
     unknowns = _solve(model, unknowns, root, True)
-    covariance = _covariance(model, unknowns, root, True)
-    lens_on = abs(unknowns[8]) > _LENS_SIGNIFICANT * np.sqrt(covariance[8, 8])
-    if not lens_on:
-        unknowns = _solve(model, np.concatenate([unknowns[:8], [0.0], unknowns[9:]]), root, False)
-    residual = points.px - model.predict(unknowns)
+    linear = _Linear.at(model, unknowns)
+    covariance = linear.covariance(root)
+    if abs(unknowns[8]) <= _LENS_SIGNIFICANT * np.sqrt(covariance[8, 8]):
+        unknowns[8] = 0.0
+        unknowns = _solve(model, unknowns, root, False)
+        linear = _Linear.at(model, unknowns)
     return PlaneFit(
         homography=_unit(model.homography(unknowns)),
         lens=float(unknowns[8]),
         angles_rad=unknowns[9:],
         pixel_sd=pixel_sd,
         place_sd_mm=place_sd,
-        size_factor=_size_factor(model, unknowns, residual, pixel_sd, place_sd),
-        residual_px=residual,
+        size_factor=1.0 if points.rigid else linear.size_factor(pixel_sd, min(place_sd, 0.3)),
+        residual_px=linear.miss.reshape(-1, 2),
         covariance=covariance[:9, :9],
         unscale_mm=model.unscale_mm,
         unscale_px=model.unscale_px,
@@ -280,27 +281,70 @@ def _unit(matrix: FloatArray) -> FloatArray:
     return matrix / matrix[2, 2]
 
 
-def _noise(
-    model: _Model,
-    unknowns: FloatArray,
-    pixel_sd: float,
-    place_sd: float,
-    size_sd: float | None = None,
-) -> FloatArray:
-    n = model.points.px.size
-    covariance = np.eye(n) * pixel_sd**2
-    if model.points.rigid:
-        return covariance
-    places, size = model.nuisance(unknowns)
-    if size_sd is None:
-        edge_px = np.hypot(*(model.points.px[1] - model.points.px[0]))
-        size_sd = float(np.hypot(model.points.size_sd, 2 * _EDGE_BIAS_PX / max(edge_px, 1.0)))
-    return covariance + place_sd**2 * places @ places.T + size_sd**2 * np.outer(size, size)
+@dataclass(frozen=True)
+class _Linear:
+    """The fit linearised at one set of unknowns: misses, slopes, and how nuisance moves points."""
 
+    miss: FloatArray
+    jacobian: FloatArray
+    places: FloatArray
+    size: FloatArray
+    size_sd: float
 
-def _root(model: _Model, unknowns: FloatArray, pixel_sd: float, place_sd: float) -> FloatArray:
-    """Inverse of the noise covariance's Cholesky factor."""
-    return np.linalg.inv(np.linalg.cholesky(_noise(model, unknowns, pixel_sd, place_sd)))
+    @classmethod
+    def at(cls, model: _Model, unknowns: FloatArray) -> _Linear:
+        points = model.points
+        base = model.predict(unknowns).ravel()
+        columns = []
+        for k in range(len(unknowns)):
+            moved = unknowns.copy()
+            moved[k] += 1e-6
+            columns.append((model.predict(moved).ravel() - base) / 1e-6)
+        places, size = np.zeros((base.size, 0)), np.zeros(base.size)
+        if not points.rigid:
+            places, size = model.nuisance(unknowns)
+        edge_px = float(np.hypot(*(points.px[1] - points.px[0])))
+        size_sd = float(np.hypot(points.size_sd, 2 * _EDGE_BIAS_PX / max(edge_px, 1.0)))
+        return cls(points.px.ravel() - base, np.array(columns).T, places, size, size_sd)
+
+    def noise(self, pixel_sd: float, place_sd: float, size_sd: float) -> FloatArray:
+        """Covariance of the misses."""
+        return (
+            np.eye(len(self.miss)) * pixel_sd**2
+            + place_sd**2 * self.places @ self.places.T
+            + size_sd**2 * np.outer(self.size, self.size)
+        )
+
+    def root(self, pixel_sd: float, place_sd: float) -> FloatArray:
+        """Inverse of the noise covariance's Cholesky factor."""
+        return np.linalg.inv(np.linalg.cholesky(self.noise(pixel_sd, place_sd, self.size_sd)))
+
+    def covariance(self, root: FloatArray) -> FloatArray:
+        """Covariance of the unknowns."""
+        weighted = root @ self.jacobian
+        normal = weighted.T @ weighted
+        normal[8, 8] += 1 / _lens_prior_sd() ** 2
+        return np.linalg.pinv(normal, hermitian=True)
+
+    def evidence(self, pixel_sd: float, place_sd: float) -> float:
+        """Log marginal likelihood, up to a constant."""
+        root = self.root(pixel_sd, place_sd)
+        slopes, miss = root @ self.jacobian, root @ self.miss
+        normal = slopes.T @ slopes
+        normal[8, 8] += 1 / _lens_prior_sd() ** 2
+        pull = slopes.T @ miss
+        quality = miss @ miss - pull @ np.linalg.lstsq(normal, pull, rcond=None)[0]
+        log_noise = -2 * np.sum(np.log(np.diag(root)))
+        return float(-0.5 * (quality + log_noise + np.linalg.slogdet(normal)[1]))
+
+    def size_factor(self, pixel_sd: float, place_sd: float) -> float:
+        """Size of the groups over the size stated, as if that were wholly unknown."""
+        root = np.linalg.inv(np.linalg.cholesky(self.noise(pixel_sd, place_sd, 0.0)))
+        design = root @ np.column_stack([self.jacobian, self.size])
+        normal = design.T @ design
+        normal[8, 8] += 1 / _lens_prior_sd() ** 2
+        step = np.linalg.lstsq(normal, design.T @ root @ self.miss, rcond=None)[0]
+        return float(1 + step[-1])
 
 
 def _lens_prior_sd() -> float:
@@ -321,53 +365,3 @@ def _solve(model: _Model, start: FloatArray, root: FloatArray, lens_on: bool) ->
     result = start.copy()
     result[free] = found.x
     return result
-
-
-def _jacobian(model: _Model, unknowns: FloatArray) -> FloatArray:
-    base = model.predict(unknowns).ravel()
-    columns = []
-    for k in range(len(unknowns)):
-        moved = unknowns.copy()
-        moved[k] += 1e-6
-        columns.append((model.predict(moved).ravel() - base) / 1e-6)
-    return np.array(columns).T
-
-
-def _covariance(model: _Model, unknowns: FloatArray, root: FloatArray, lens_on: bool) -> FloatArray:
-    weighted = root @ _jacobian(model, unknowns)
-    normal = weighted.T @ weighted
-    normal[8, 8] += 1 / _lens_prior_sd() ** 2
-    return np.linalg.pinv(normal, hermitian=True)
-
-
-def _evidence(model: _Model, unknowns: FloatArray, pixel_sd: float, place_sd: float) -> float:
-    """Log marginal likelihood of the linearised fit, up to a constant."""
-    noise = _noise(model, unknowns, pixel_sd, place_sd)
-    jacobian = _jacobian(model, unknowns)
-    miss = (model.points.px - model.predict(unknowns)).ravel()
-    factor = cho_factor(noise)
-    normal = jacobian.T @ cho_solve(factor, jacobian)
-    normal[8, 8] += 1 / _lens_prior_sd() ** 2
-    pull = jacobian.T @ cho_solve(factor, miss)
-    pull[8] -= unknowns[8] / _lens_prior_sd() ** 2
-    step = np.linalg.lstsq(normal, pull, rcond=None)[0]
-    quality = miss @ cho_solve(factor, miss) - pull @ step
-    log_noise = 2 * np.sum(np.log(np.diag(factor[0])))
-    return float(-0.5 * (quality + log_noise + np.linalg.slogdet(normal)[1]))
-
-
-def _size_factor(
-    model: _Model, unknowns: FloatArray, residual: FloatArray, pixel_sd: float, place_sd: float
-) -> float:
-    """Size of the groups over the size stated, if that were wholly unknown."""
-    if model.points.rigid:
-        return 1.0
-    base = _noise(model, unknowns, pixel_sd, min(place_sd, 0.3), 0.0)
-    jacobian = _jacobian(model, unknowns)
-    _, size = model.nuisance(unknowns)
-    inverse = np.linalg.inv(base)
-    design = np.column_stack([jacobian, size])
-    normal = design.T @ inverse @ design
-    normal[8, 8] += 1 / _lens_prior_sd() ** 2
-    step = np.linalg.lstsq(normal, design.T @ inverse @ residual.ravel(), rcond=None)[0]
-    return float(1 + step[-1])

@@ -24,9 +24,10 @@ from vision.records import BoolArray, FloatArray
 GreyImage = NDArray[np.uint8]
 
 FEWEST_ANCHORS = 6
+FEWEST_TO_REFIT = 10  # a homography fits any four; the rest must agree by themselves
 STILL_PX = 0.2
 _ANCHORS_ACROSS, _ANCHORS_DOWN = 8, 6
-_MOST_ANCHORS = 32
+_MOST_ANCHORS = 26
 _REACH_SHARE = 12 / 1280
 _STILL_REACH_PX = 4
 _GOOD_MATCH = 0.75
@@ -165,10 +166,11 @@ class Follower:
     def _refit(
         self, anchors: Anchors, now_px: FloatArray, expected_px: FloatArray, good: BoolArray
     ) -> Followed | None:
-        if good.sum() < FEWEST_ANCHORS:
+        needed = max(FEWEST_TO_REFIT, 0.3 * len(good), 0.6 * good.sum())
+        if good.sum() < needed:
             return None
         motion, agree = fit_motion(anchors.reference_px[good], now_px[good])
-        if motion is None or agree.sum() < max(FEWEST_ANCHORS, 0.5 * good.sum()):
+        if motion is None or agree.sum() < needed:
             return None
         if not _well_spread(anchors.reference_px[good][agree], self._plane.image_size):
             return None

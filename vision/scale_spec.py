@@ -121,15 +121,19 @@ def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) ->
     )
 
 
-def default_centres_mm(length_mm: float, width_mm: float) -> Points:
+def default_centres_mm(length_mm: float, width_mm: float, marker_mm: float = MARKER_MM) -> Points:
     """Give the places of the printed markers around a panel.
+
+    Beside a panel too short for two of them 30 mm in from its ends, they stand half a marker
+    apart about its middle.
 
     Examples
     --------
     >>> default_centres_mm(400, 200)
     ((30.0, -70.0), (370.0, -70.0), (370.0, 270.0), (30.0, 270.0))
     """
-    left, right = MARKER_INSET_MM, float(length_mm) - MARKER_INSET_MM
+    inset = min(MARKER_INSET_MM, (float(length_mm) - 1.5 * marker_mm) / 2)
+    left, right = inset, float(length_mm) - inset
     above, below = -MARKER_OFFSET_MM, float(width_mm) + MARKER_OFFSET_MM
     return ((left, above), (right, above), (right, below), (left, below))
 
@@ -150,12 +154,7 @@ def _sheet(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str
         raise table.bad("centres_printed", "must be true or false")
     default = centres is None
     if centres is None:
-        length, width = size_mm[0] or 0.0, size_mm[1] or 0.0
-        centres = list(default_centres_mm(length, width))
-        if length - 2 * MARKER_INSET_MM < 1.5 * marker:
-            raise table.bad(
-                "marker_centres_mm", "is needed: the panel is too short for the usual places"
-            )
+        centres = list(default_centres_mm(size_mm[0] or 0.0, size_mm[1] or 0.0, marker))
     elif printed:
         centres = [(x * factor, y * factor) for x, y in centres]
     check_order(table, "marker_centres_mm", centres, "marker centres")
