@@ -235,6 +235,8 @@ def develop(
         Exposure times white balance.
     noise : float
         1 is a phone in shop light.
+    rng : Generator
+        Source of the noise.
 
     Returns
     -------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -92,27 +94,32 @@ def strip(canvas: Array, plane: Plane, corners: Array, colour: Array, alpha: flo
     return over(canvas, colour * net[..., None].astype(np.float32), plane.polygon(corners) * alpha)
 
 
-def marker_cards(
-    canvas: Array, plane: Plane, centres_mm: Array, marker_mm: float, rng: np.random.Generator
+def marker_card(
+    canvas: Array,
+    plane: Plane,
+    number: int,
+    at_mm: tuple[float, float],
+    marker_mm: float,
+    rng: np.random.Generator,
 ) -> Array:
-    """Lay the printed scale sheet's four markers (ArUco DICT_4X4_50, ids 0 to 3)."""
-    book = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
-    paper = 0.80 * (1 + 0.012 * patchy(plane.shape, 2.0, rng))
+    """Lay one marker of the printed scale sheet (ArUco DICT_4X4_50)."""
+    (cx, cy), half = at_mm, marker_mm * 0.70
     x, y = plane.xy()
-    for number, (cx, cy) in enumerate(centres_mm):
-        half = marker_mm * 0.70
-        card = plane.polygon(rectangle(cx - half, cy - half, cx + half, cy + half + 5))
-        canvas = shade(canvas, card, 0.35, 1.5 * plane.ppm, round(0.8 * plane.ppm))
-        canvas = over(canvas, paper[..., None] * np.array([1.0, 1.0, 0.975], np.float32), card)
-        cells = cv2.aruco.generateImageMarker(book, number, 6)
-        col = np.floor((x - cx) / marker_mm * 6 + 3).astype(int)
-        row = np.floor((y - cy) / marker_mm * 6 + 3).astype(int)
+    paper = 0.80 * (1 + 0.012 * patchy(plane.shape, 2.0, rng))
+    card = plane.polygon(rectangle(cx - half, cy - half, cx + half, cy + half + 5))
+    canvas = shade(canvas, card, 0.35, 1.5 * plane.ppm, round(0.8 * plane.ppm))
+    canvas = over(canvas, paper[..., None] * np.array([1.0, 1.0, 0.975], np.float32), card)
+    book = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    cells = cv2.aruco.generateImageMarker(book, number, 6)
+    ink = np.zeros(plane.shape, np.float32)
+    for dx, dy in itertools.product((-0.4, -0.2, 0.0, 0.2, 0.4), repeat=2):  # shares of a pixel
+        col = np.floor((x + dx / plane.ppm - cx) / marker_mm * 6 + 3).astype(int)
+        row = np.floor((y + dy / plane.ppm - cy) / marker_mm * 6 + 3).astype(int)
         inside = (col >= 0) & (col < 6) & (row >= 0) & (row < 6)
-        black = inside & (cells[np.clip(row, 0, 5), np.clip(col, 0, 5)] == 0)
-        canvas = over(canvas, np.array([0.035, 0.035, 0.04]), blur(black.astype(np.float32), 0.6))
-        note = plane.text(f"{number}   {marker_mm:g} mm", (cx - half + 4, cy + half + 3), 4.0, 1)
-        canvas = over(canvas, np.array([0.15, 0.15, 0.15]), 0.8 * note)
-    return canvas
+        ink += inside & (cells[np.clip(row, 0, 5), np.clip(col, 0, 5)] == 0)
+    canvas = over(canvas, np.array([0.035, 0.035, 0.04]), blur(ink / 25, 0.6))
+    note = plane.text(f"{number}   {marker_mm:g} mm", (cx - half + 4, cy + half + 3), 4.0, 1)
+    return over(canvas, np.array([0.15, 0.15, 0.15]), 0.8 * note)
 
 
 def steel_rule(

@@ -15,7 +15,7 @@ SHIFT = 4  # OpenCV drawing in sixteenths of a pixel
 
 @dataclass(frozen=True)
 class Plane:
-    """A rectangle of the panel plane drawn at `ppm` pixels per mm; pixel (0, 0) is at the origin."""
+    """A rectangle of the panel plane at `ppm` pixels per mm; pixel (0, 0) is at (x0, y0)."""
 
     x0_mm: float
     y0_mm: float
@@ -42,6 +42,17 @@ class Plane:
         """Turn points in mm into OpenCV's shifted fixed-point pixels."""
         points = np.asarray(points_mm, float).reshape(-1, 2) - (self.x0_mm, self.y0_mm)
         return np.round(points * self.ppm * 2**SHIFT).astype(np.int32)
+
+    def window(self, box_mm: tuple[float, float, float, float]) -> tuple[Plane, slice, slice]:
+        """Give a part of the plane, and the rows and columns it takes up."""
+        rows, cols = self.shape
+        low = (np.array(box_mm[:2]) - (self.x0_mm, self.y0_mm)) * self.ppm
+        high = (np.array(box_mm[2:]) - (self.x0_mm, self.y0_mm)) * self.ppm
+        c0, r0 = (int(v) for v in np.clip(np.floor(low), 0, (cols, rows)))
+        c1, r1 = (int(v) for v in np.clip(np.ceil(high), 0, (cols, rows)))
+        x0, y0 = self.x0_mm + c0 / self.ppm, self.y0_mm + r0 / self.ppm
+        part = Plane(x0, y0, x0 + (c1 - c0) / self.ppm, y0 + (r1 - r0) / self.ppm, self.ppm)
+        return part, slice(r0, r1), slice(c0, c1)
 
     def polygon(self, points_mm: Array) -> Array:
         """Mask (0 to 1, smooth edge) of a filled polygon."""
@@ -101,9 +112,15 @@ def over(canvas: Array, colour: Array, mask: Array) -> Array:
 
 
 def shifted(mask: Array, right_px: int, down_px: int) -> Array:
-    """Move a mask; what comes in from outside is empty."""
+    """Move a mask; what comes in from outside repeats the edge."""
     move = np.array([[1, 0, right_px], [0, 1, down_px]], float)
-    return cv2.warpAffine(mask, move, (mask.shape[1], mask.shape[0]), flags=cv2.INTER_NEAREST)
+    return cv2.warpAffine(
+        mask,
+        move,
+        (mask.shape[1], mask.shape[0]),
+        flags=cv2.INTER_NEAREST,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
 
 
 def shade(canvas: Array, mask: Array, strength: float, sigma_px: float, shift_px: int) -> Array:

@@ -119,7 +119,7 @@ CARBON_CORNERS = Recipe(
         bench_gloss=0.25,
         deepen_mm=12,
         brightness=1.25,
-        wrinkles=46,
+        wrinkles=80,
     ),
     start="2024-06-04T07:51:20.250+02:00",
     answer="The 900 mm run of the part needs about 126 min, more than the gel time: gels first.",
@@ -142,7 +142,7 @@ PEN_MARKS = Recipe(
     flow=Flow(1000, 300, 1.3e-10, 95_000, 0.50, 0.12, log_sd=0.30, patch_mm=40, cell_mm=4.0),
     look=None,
     start="2024-06-18T10:05:00.000+02:00",
-    answer="The 1200 mm run of the part fills in about 58 min, well within the 140 min of gel time.",
+    answer="The 1200 mm run of the part fills in about 58 min, well within 140 min of gel time.",
     part=(1200, 2.6, 3.6),
     gel_time_min=140,
 )

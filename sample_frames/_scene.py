@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -55,7 +57,7 @@ class Look:
     marker_mm: float | None = None
     marker_gap_mm: float = 70.0
     margin_mm: float = 34.0
-    wrinkles: int = 60
+    wrinkles: int = 100
     bench_gloss: float = 0.5
     deepen_mm: float = 9.0
     brightness: float = 1.0
@@ -115,13 +117,41 @@ def _furnish(canvas: Array, plane: Plane, flow: Flow, look: Look, seed: int) -> 
     """Put the scale sheet, the note and the tools around the bag."""
     rng = np.random.default_rng([seed, 3])
     long, wide, out = flow.length_mm, flow.width_mm, look.margin_mm
-    if look.marker_mm:
-        cards = marker_centres_mm(flow, look)
-        canvas = objects.marker_cards(canvas, plane, cards, look.marker_mm, rng)
-    canvas = objects.note(canvas, plane, (0.42 * long, -out - 48), look.note, rng)
-    canvas = objects.steel_rule(canvas, plane, (0.16 * long, wide + out + 18), 290, 0.012, rng)
-    canvas = objects.tape_roll(canvas, plane, (long + out + 70, -0.18 * wide), 46, look.tape)
-    return objects.marker_pen(canvas, plane, (long + out + 26, 0.80 * wide), 0.9)
+    canvas = canvas.copy()
+
+    def put(x: float, y: float, spare: float, draw: Callable[[Array, Plane], Array]) -> None:
+        part, rows, cols = plane.window((x - spare, y - spare, x + spare, y + spare))
+        if min(part.shape) > 0:
+            canvas[rows, cols] = draw(canvas[rows, cols], part)
+
+    size = look.marker_mm or 0.0
+    for number, (x, y) in enumerate(marker_centres_mm(flow, look) if size else ()):
+        put(x, y, 1.6 * size, partial(_card, number, (x, y), size, rng))
+    x, y = 0.42 * long, -out - 48
+    put(x + 50, y, 75, lambda c, p: objects.note(c, p, (x, y), look.note, rng))
+    x_rule, y_rule = 0.16 * long, wide + out + 18
+    put(
+        x_rule + 145,
+        y_rule,
+        165,
+        lambda c, p: objects.steel_rule(c, p, (x_rule, y_rule), 290, 0.012, rng),
+    )
+    x_roll, y_roll = long + out + 70, -0.18 * wide
+    put(x_roll, y_roll, 85, lambda c, p: objects.tape_roll(c, p, (x_roll, y_roll), 46, look.tape))
+    x_pen, y_pen = long + out + 26, 0.80 * wide
+    put(x_pen + 40, y_pen + 40, 90, lambda c, p: objects.marker_pen(c, p, (x_pen, y_pen), 0.9))
+    return canvas
+
+
+def _card(
+    number: int,
+    at_mm: tuple[float, float],
+    size_mm: float,
+    rng: np.random.Generator,
+    canvas: Array,
+    plane: Plane,
+) -> Array:
+    return objects.marker_card(canvas, plane, number, at_mm, size_mm, rng)
 
 
 def build(flow: Flow, look: Look, arrival_s: Array, seed: int) -> Scene:
@@ -189,7 +219,7 @@ def _film_glare(
 ) -> tuple[Array, Array]:
     """Mirror the lamps in the film over dry and over wet cloth, and faintly in the bench."""
     height = textures.bag_height_mm(plane, frame, look.wrinkles, rng)
-    height = height * (1 - 0.45 * blur(cloth, 3.0))
+    height = height * (1 - 0.30 * blur(cloth, 3.0))
     height = height + 1.6 * blur(cloth, 1.4 * plane.ppm) + blur(stand_mm, 1.3 * plane.ppm)
     edge = plane.line(np.vstack([rectangle(*frame), [frame[:2]]]), 11.5)
     height = height + 2.5 * blur(edge, 2.2 * plane.ppm)

@@ -120,7 +120,7 @@ def glass(
     relief, cloud = weave.relief(), patchy(plane.shape, 22 * plane.ppm, rng)
     tone = 0.74 + 0.26 * relief + 0.022 * weave.tone + 0.022 * weave.filaments + 0.018 * cloud
     dry = np.array([0.66, 0.68, 0.665], np.float32) * tone[..., None].astype(np.float32)
-    body = 0.90 + 0.10 * relief + 0.035 * weave.tone + 0.014 * weave.filaments + 0.03 * cloud
+    body = 0.87 + 0.13 * relief + 0.035 * weave.tone + 0.014 * weave.filaments + 0.03 * cloud
     clear = np.array([0.245, 0.285, 0.235], np.float32) * body[..., None].astype(np.float32)
     bubbles = np.clip(patchy(plane.shape, 1.3, rng) - 2.7, 0, 1)[..., None] * 0.08
     return dry, 0.72 * clear + 0.28 * blur(ground, 3.0) + bubbles.astype(np.float32)
@@ -175,7 +175,7 @@ def bag_height_mm(
                 (x0, y0 + along * (y1 - y0)),
             ][side]
             inward = np.array([(0, 1), (-1, 0), (0, -1), (1, 0)][side]) + rng.normal(0, 0.55, 2)
-            reach = 18 + rng.exponential(55)
+            reach = 18 + rng.exponential(75)
             end = np.array(edge) + inward * reach
             middle = (np.array(edge) + end) / 2 + rng.normal(0, 0.10 * reach, 2)
             path = curve([edge, tuple(middle), tuple(end)], 24)

@@ -46,8 +46,7 @@ def save_video(
 
     def write(part: Path) -> None:
         code = cv2.VideoWriter.fourcc(*"mp4v")
-        options = [cv2.VIDEOWRITER_PROP_QUALITY, 92]
-        writer = cv2.VideoWriter(str(part), cv2.CAP_FFMPEG, code, fps, size, options[:0])
+        writer = cv2.VideoWriter(str(part), cv2.CAP_FFMPEG, code, fps, size)
         if not writer.isOpened():
             raise RuntimeError(f"{path}: OpenCV cannot write mp4 here")
         try:
