@@ -139,7 +139,7 @@ PEN_MARKS = Recipe(
     name="pen_marks",
     title="Long strip for the air-conditioner cowl, front marked by pen",
     seed=74,
-    flow=Flow(1000, 300, 1.3e-10, 95_000, 0.50, 0.12, log_sd=0.30, patch_mm=40, cell_mm=4.0),
+    flow=Flow(1000, 300, 1.3e-10, 95_000, 0.50, 0.12, log_sd=0.30, patch_mm=40, cell_mm=10.0),
     look=None,
     start="2024-06-18T10:05:00.000+02:00",
     answer="The 1200 mm run of the part fills in about 58 min, well within 140 min of gel time.",

@@ -233,7 +233,9 @@ def test_markers_are_found_where_the_truth_puts_them():
     for number, found in zip(np.ravel(ids), corners, strict=True):
         at = np.array(record["marker_centres_mm"][number]) + box
         expected = RECIPES["glass_edge"].look.camera.recorded_px(at)
-        assert_allclose(np.reshape(found, (4, 2)), expected, atol=0.5)
+        gap_px = np.reshape(found, (4, 2)) - expected
+        assert np.abs(gap_px.mean(axis=0)).max() < 0.25
+        assert np.abs(gap_px).max() < 0.8  # bright paper spreads a little over the black edge
 
 
 @pytest.mark.parametrize(
