@@ -122,7 +122,7 @@ CARBON_CORNERS = Recipe(
         wrinkles=80,
     ),
     start="2024-06-04T07:51:20.250+02:00",
-    answer="The 900 mm run of the part needs about 126 min, more than the gel time: gels first.",
+    answer="The 900 mm run of the part needs about 127 min, more than the gel time: gels first.",
     part=(900, 1.2, 2.4),
     gel_time_min=95,
     first_number=1047,
