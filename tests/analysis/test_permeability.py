@@ -139,16 +139,18 @@ def test_stated_uncertainty_of_the_free_start_fit(sd_mm, cv_percent):
     from analysis.impulse import constant_impulse
     from analysis.laws import edge_law
     from analysis.models import fit_one
+    from analysis.regression import whiteners
 
     x = np.linspace(0.05, 0.3, 20)
     t = x**2 / D_M2_S
     rng = np.random.default_rng(2)
     said, found = [], []
+    trials = whiteners(t)[:1]  # independent frames
     for _ in range(60):
         noisy = x + rng.normal(0, sd_mm / 1000.0, 20)
         ones = np.ones(20, bool)
         readings = Readings(t, noisy, np.full(20, sd_mm / 1000.0), ones, ("",) * 20)
-        one = fit_one(edge_law(), constant_impulse(1.0, 1.0), readings, (True, False))
+        one = fit_one(edge_law(), constant_impulse(1.0, 1.0), readings, (True, False), trials)
         uncorrelated = one.mixture.covariance[0, 0, 0]
         said.append(uncorrelated)
         found.append(one.mixture.mean[0, 0])
