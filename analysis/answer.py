@@ -118,6 +118,7 @@ def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict
     out |= {
         "kind": "unsaturated, effective under this bag",
         "why_this_model": fit.why,
+        "k_over_porosity_m2": None if fit.k_m2 is None else fit.slope / fit.law.k_factor,
         "diffusivity_m2_per_s": fit.slope * float(fit.impulse.rate(0.0)),
         "start_s": fit.start_s,
         "feed_length_mm": fit.feed_length_m * 1000.0,

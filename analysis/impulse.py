@@ -12,7 +12,7 @@ from vision.records import FloatArray
 
 IndexArray = NDArray[np.integer]
 
-_NEWTON_STEPS = 60
+_HALVINGS = 60
 
 
 @dataclass(frozen=True)
@@ -70,17 +70,29 @@ class Impulse:
         rest = wanted - self.theta[i]
         never = rest >= self._end(i)
         rest_safe = np.where(never | (rest < 0), 0.0, rest)
-        low = np.zeros_like(wanted)
-        span = np.append(np.diff(self.knot_s), np.inf)[i]
-        high = np.where(np.isfinite(span), span, self._tail_bound(rest_safe))
-        for _ in range(_NEWTON_STEPS):
-            middle = 0.5 * (low + high)
-            below = self._piece(i, middle) < rest_safe
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        step = self._polish(i, 0.5 * (low + high), rest_safe)
+        step = self._step_of(i, rest_safe)
         time = self.knot_s[i] + step
         time = np.where(rest < 0, wanted / self._rate0(), time)
         return np.where(never, np.inf, time)
+
+    def _step_of(self, i: IndexArray, rest: FloatArray) -> FloatArray:
+        """Time from knot i at which the piece's impulse is `rest`; closed where pressure holds."""
+        growth, slope = self.growth_per_s[i], self._pressure_slope()[i]
+        pressure, mu = self.pressure_pa[i], self.viscosity_pa_s[i]
+        if not np.any(slope):
+            steady = rest * mu / np.maximum(pressure, 1e-300)
+            stiff = np.abs(growth * steady) > 1e-9
+            rate = np.where(stiff, growth, 1.0)
+            shrink = np.maximum(-np.where(stiff, growth, 0.0) * steady, -1.0 + 1e-16)
+            return np.where(stiff, -np.log1p(shrink) / rate, steady)
+        low = np.zeros_like(rest)
+        span = np.append(np.diff(self.knot_s), np.inf)[i]
+        high = np.where(np.isfinite(span), span, self._tail_bound(rest))
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            below = self._piece(i, middle) < rest
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return self._polish(i, 0.5 * (low + high), rest)
 
     @property
     def theta_end(self) -> float:

@@ -37,8 +37,8 @@ _FIELD_NAMES = {
     "resin": "name viscosity_mpas viscosity_sd_percent viscosity_log viscosity_doubling_min "
     "viscosity_temperature_c viscosity_2_mpas viscosity_2_temperature_c temperature_c "
     "viscosity_rise class gel_log gel_time_min gel_sd_percent gel_temperature_c "
-    "gel_time_2_min gel_2_temperature_c mixed_before_start_min working_share_percent density_kg_m3 hardener_parts pot_limit_kg "
-    "pot_life_min",
+    "gel_time_2_min gel_2_temperature_c mixed_before_start_min working_share_percent "
+    "density_kg_m3 hardener_parts pot_limit_kg pot_life_min",
     "vacuum": "pressure_difference_mbar pressure_sd_percent ambient_mbar bag_mbar log",
     "part": "name flow_length_mm feed area_m2 thickness_mm repeat_sd_percent",
 }

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import solve_triangular
+from scipy.optimize import brentq
 from scipy.special import stdtr
 
 from vision.records import FloatArray
@@ -238,15 +239,17 @@ def interval(mixture: Mixture, extra_sd: float, level: float = 0.95) -> tuple[fl
     Each guess becomes a Student distribution of summed variance, with the degrees of freedom of
     Welch 1947, Biometrika 34, 28 and Satterthwaite 1946, Biometrics Bull. 2, 110 (from memory).
     """
-    centre = mixture.mean[:, 0]
-    statistical = mixture.covariance[:, 0, 0]
+    heavy = mixture.weight > 1e-6 * np.max(mixture.weight)
+    weight = mixture.weight[heavy] / np.sum(mixture.weight[heavy])
+    centre = mixture.mean[heavy, 0]
+    statistical = mixture.covariance[heavy, 0, 0]
     variance = np.maximum(statistical + extra_sd**2, 1e-30)
     share = np.maximum(statistical / variance, 1e-6)
-    freedom = np.minimum(mixture.freedom / share**2, 1e6)
+    freedom = np.minimum(mixture.freedom[heavy] / share**2, 1e6)
     spread = np.sqrt(variance)
 
     def below(x: float) -> float:
-        return float(np.sum(mixture.weight * stdtr(freedom, (x - centre) / spread)))
+        return float(np.sum(weight * stdtr(freedom, (x - centre) / spread)))
 
     tail = (1.0 - level) / 2.0
     return _quantile(below, centre, spread, tail), _quantile(below, centre, spread, 1.0 - tail)
@@ -255,14 +258,14 @@ def interval(mixture: Mixture, extra_sd: float, level: float = 0.95) -> tuple[fl
 def _quantile(
     below: Callable[[float], float], centre: FloatArray, spread: FloatArray, share: float
 ) -> float:
-    low = float(np.min(centre - 200.0 * spread))
-    high = float(np.max(centre + 200.0 * spread))
-    for _ in range(100):
-        middle = 0.5 * (low + high)
-        if below(middle) < share:
-            low = middle
-        else:
-            high = middle
-        if high - low <= 1e-9 * max(1.0, abs(middle)):
+    wide = 4.0
+    middle = float(np.median(centre))
+    reach = float(np.max(spread) + np.ptp(centre))
+    while below(middle - wide * reach) > share or below(middle + wide * reach) < share:
+        wide *= 2.0
+        if wide > 1e6:
             break
-    return 0.5 * (low + high)
+    low, high = middle - wide * reach, middle + wide * reach
+    if below(low) > share or below(high) < share:
+        return low if below(low) > share else high
+    return float(brentq(lambda x: below(x) - share, low, high, xtol=1e-9 * reach, rtol=1e-12))
