@@ -11,7 +11,18 @@ import click
 
 # name: (module, attribute, one-line help). The help stands here so that `wetline --help` need
 # not load OpenCV; a test keeps it equal to the command's own.
-COMMANDS: dict[str, tuple[str, str, str]] = {}
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "new": ("analysis.commands", "new", "Make a folder for a new panel."),
+    "sheet": ("vision.commands", "sheet", "Write the printable scale sheet as a PDF."),
+    "corners": ("vision.commands", "corners", "Read the panel's corners off the first photo."),
+    "run": ("analysis.commands", "run", "Do the whole job and write the record."),
+    "track": ("vision.commands", "track", "Find the flow front in every frame."),
+    "fit": ("analysis.commands", "fit", "Work out permeability, fill time and verdict."),
+    "lines": ("vision.commands", "lines", "Draw the front lines on a photo."),
+    "forecast": ("analysis.commands", "forecast", "Say what to change so that the part fills."),
+    "resin": ("analysis.commands", "resin", "Say how much resin and hardener to mix."),
+    "drawdown": ("analysis.commands", "drawdown", "Say whether the bag is tight enough."),
+}
 
 
 class LazyGroup(click.Group):

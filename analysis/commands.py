@@ -3,11 +3,122 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--name", help="Name of the panel.")
+@click.option("--length", help='Along the flow: mm, or with a unit such as "40 in".')
+@click.option("--width", help="Across the flow.")
+@click.option("--flow", type=click.Choice(["edge", "point"]), default="edge", show_default=True)
+@click.option(
+    "--scale",
+    type=click.Choice(["sheet", "corners", "tape", "checkerboard"]),
+    default="sheet",
+    show_default=True,
+    help="What tells the camera how big things are.",
+)
+def new(
+    folder: Path, name: str | None, length: str | None, width: str | None, flow: str, scale: str
+) -> None:
+    """Make a folder for a new panel, with a panel.toml to fill in."""
+    from analysis.new_panel import new_panel
+    from vision.errors import WetlineError
+    from vision.fields import length_mm
+
+    sizes = []
+    for option, text in (("--length", length), ("--width", width)):
+        value = None if text is None else length_mm(text if not _plain(text) else float(text))
+        if text is not None and (value is None or not value > 0):
+            raise WetlineError(f'{option} {text}: must be a length, such as 400 or "40 in"')
+        sizes.append(value)
+    file = new_panel(
+        folder, name=name, length_mm=sizes[0], width_mm=sizes[1], flow=flow, scale=scale
+    )
+    for what, value in zip(("length", "width"), sizes, strict=True):
+        if value is not None:
+            click.echo(f"Panel {what}: {value:g} mm")
+    click.echo(f"1. Fill in {file}")
+    click.echo(f"2. Put the photos into {folder / 'frames'}")
+    click.echo(f"3. wetline run {folder}")
+
+
+def _plain(text: str) -> bool:
+    return text.strip().replace(".", "", 1).isdigit()
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--json", "as_json", is_flag=True, help="Print results.json.")
+@click.option("--quiet", "-q", is_flag=True, help="No hints, only the answer.")
+def fit(folder: Path, as_json: bool, quiet: bool) -> None:
+    """Work out permeability, fill time and verdict from what was tracked."""
+    from analysis.panel import read_panel
+    from analysis.record import answer_panel, write_record
+    from analysis.stored import read_tracked
+    from vision.files import read_json
+
+    panel = read_panel(folder)
+    curve, front, scale = read_tracked(folder)
+    stored = read_json(folder / "results" / "results.json").get("frame_notes") or ()
+    answered = answer_panel(panel, curve, front, scale, tuple(stored))
+    picture = folder / "results" / "front_lines.jpg"
+    photo = picture.read_bytes() if picture.exists() else None
+    write_record(folder, panel, curve, answered, photo)
+    _show(answered.results, folder, as_json, quiet)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--pdf", is_flag=True, help="Also write report.pdf.")
+@click.option("--json", "as_json", is_flag=True, help="Print results.json.")
+@click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
+def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
+    """Do the whole job: track, fit, decide, and write the record."""
+    from analysis.panel import read_panel
+    from analysis.record import answer_panel, panel_facts, wetline_version, write_record
+    from vision.job import track_folder
+
+    panel = read_panel(folder)
+    job = track_folder(folder, quiet or as_json)
+    tracked = job.tracked
+    answered = answer_panel(
+        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
+    )
+    pictures = write_record(folder, panel, tracked.curve, answered, job.photo)
+    if pdf:
+        from analysis.report_pdf import write_pdf
+
+        write_pdf(
+            folder / "results" / "report.pdf",
+            answered.results,
+            pictures,
+            panel_facts(panel, answered.results),
+            (folder / "panel.toml").read_text(encoding="utf-8-sig"),
+            title=panel.name,
+            version=wetline_version(),
+        )
+    _show(answered.results, folder, as_json, quiet)
+
+
+def _show(results: dict[str, Any], folder: Path, as_json: bool, quiet: bool) -> None:
+    import json
+
+    from analysis.answer import plain_lines
+    from vision.files import plain
+
+    if as_json:
+        click.echo(json.dumps(plain(results), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(plain_lines(results)))
+    if not quiet:
+        click.echo(f"Record:       {folder / 'results' / 'report.html'}")
 
 
 @click.command()

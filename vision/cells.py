@@ -13,7 +13,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter, median_filter
 
 from vision.light import cell_centres, polynomial_basis, robust_polynomial, robust_scale
-from vision.records import BoolArray, FloatArray
+from vision.records import FloatArray
 
 ROUNDS = 3
 """Turns of light, levels and moments; more change nothing on the sample runs."""

@@ -7,6 +7,8 @@ from pathlib import Path
 import click
 
 FOLDER = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+QUIET = click.option("--quiet", "-q", is_flag=True, help="No progress and no hints.")
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print results.json.")
 
 
 @click.command()
@@ -100,3 +102,71 @@ def corners(folder: Path, no_window: bool) -> None:
         tape_mm = click.prompt("Distance between the two tape marks in mm", type=float)
     click.echo(f"Write this into {setup.shown_file} (read off {frame.name}):\n")
     click.echo(tool.scale_lines(points[:4], points[4:], tape_mm))
+
+
+@click.command()
+@FOLDER
+@AS_JSON
+@QUIET
+def track(folder: Path, as_json: bool, quiet: bool) -> None:
+    """Find the flow front in every frame.
+
+    Writes front.csv, arrival.npz and the front lines on the last photo under FOLDER/results.
+    """
+    import json
+
+    from vision.files import plain
+    from vision.job import track_folder
+    from vision.store import results_json
+
+    job = track_folder(folder, quiet or as_json)
+    if as_json:
+        click.echo(json.dumps(plain(results_json(job.tracked)), indent=2, ensure_ascii=False))
+        return
+    for line in job.lines():
+        click.echo(line)
+    if not quiet:
+        click.echo(f"Written: {folder / 'results'}")
+
+
+@click.command()
+@FOLDER
+@click.argument("photo", required=False)
+@click.option("--minutes", help="Times to draw, in minutes, e.g. 1,2,5,10.")
+@click.option("--video", is_flag=True, help="Also write the annotated time-lapse (slower).")
+@QUIET
+def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, quiet: bool) -> None:
+    """Draw the front lines on a photo, and from straight above.
+
+    PHOTO is first, last (as left out), the name of a frame, or the path of another photo of the
+    same panel.
+    """
+    from vision.draw import write_pictures
+    from vision.errors import WetlineError
+    from vision.frames import open_frames
+    from vision.progress import bar
+    from vision.setup import read_setup
+    from vision.store import load_run
+
+    times = None
+    if minutes is not None:
+        try:
+            times = [float(text) * 60 for text in minutes.split(",")]
+        except ValueError:
+            raise WetlineError(f"--minutes {minutes}: must be numbers such as 1,2,5,10") from None
+    setup = read_setup(folder)
+    run = load_run(folder / "results")
+    with open_frames(setup) as frames:
+        watch = bar("Drawing", len(frames), quiet)
+        written = write_pictures(
+            setup,
+            frames,
+            run,
+            folder / "results",
+            photo=photo,
+            times_s=times,
+            video=video,
+            progress=watch,
+        )
+    for path in written:
+        click.echo(str(path))

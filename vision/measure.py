@@ -16,7 +16,6 @@ from vision.stack import CanvasStack
 from vision.start import find_start
 from vision.wetting import find_wetting
 
-
 LEAST_FRONT = 0.002
 """Share of the panel that must be wet before it counts as a front."""
 

@@ -48,8 +48,12 @@ class Tracker:
     ----------
     planes : list of PlaneMap
         Map of each frame, for drawing on the photos.
+    clock_s : list of float
+        Time of each frame.
     start_clock_s : float
         Resin start on the frames' clock, once `finish` has found it.
+    last : Frame or None
+        The last frame in which the panel was found, for drawing on.
     """
 
     def __init__(self, setup: PanelSetup, rectifier: Rectifier) -> None:
@@ -58,7 +62,8 @@ class Tracker:
         self.planes: list[PlaneMap] = []
         self.start_clock_s = float("nan")
         self._names: list[str] = []
-        self._clock_s: list[float] = []
+        self.clock_s: list[float] = []
+        self.last: Frame | None = None
         self._notes: list[str] = []
         self._lost: list[bool] = []
         plane = rectifier.plane
@@ -70,12 +75,13 @@ class Tracker:
         """Take the next frame in time."""
         flat = self.rectifier.rectify(frame)
         self._names.append(frame.name)
-        self._clock_s.append(frame.clock_s)
+        self.clock_s.append(frame.clock_s)
         self._notes.append(flat.note)
         self._lost.append(flat.lost)
         self.planes.append(flat.plane)
         if flat.lost:
             return
+        self.last = frame
         border = np.log(flat.border + LOG_OFFSET)
         self.stack.add(frame.clock_s, flat.canvas, border)
 
@@ -119,7 +125,7 @@ class Tracker:
             measured = corrected(measured, points, start_clock_s)
         frames = FrameTimes(
             names=tuple(self._names),
-            time_s=np.array(self._clock_s) - measured.start_s,
+            time_s=np.array(self.clock_s) - measured.start_s,
             notes=tuple(self._notes),
             lost=np.array(self._lost),
         )
