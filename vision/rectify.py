@@ -176,12 +176,13 @@ def _try_read(frames: Frames, index: int) -> Frame | None:
 
 def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, Follower]:
     """Find the sheet in some of the first frames and average, so that no single one decides."""
-    reference, plane = _first_sheet(setup, frames)
+    reference, reference_markers = _first_sheet(setup, frames)
+    size = (int(reference.image.shape[1]), int(reference.image.shape[0]))
+    plane = scale_from_markers(reference_markers, size, setup, quick=True)
 
     def recognise(image: NDArray[np.uint8]) -> tuple[FloatArray, FloatArray] | None:
         return marker_pairs(find_markers(image), reference_markers, plane)
 
-    reference_markers = find_markers(reference.image)
     follower = Follower(reference.image, plane, recognise)
     sightings: dict[int, list[FloatArray]] = {m.id: [m.corners_px] for m in reference_markers}
     for index in _later(frames, reference.index):
@@ -200,9 +201,9 @@ def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, F
     pooled = [SeenMarker(i, np.median(sightings[i], axis=0)) for i in sorted(sightings)]
     plane = scale_from_markers(pooled, plane.image_size, setup)
     reference_markers = tuple(pooled)
-    final = Follower(reference.image, plane, recognise)
-    final.keep_only([f.image for f in _early_frames(frames, reference.index)])
-    return reference, plane, final
+    follower.restart(plane)
+    follower.keep_only([f.image for f in _early_frames(frames, reference.index)])
+    return reference, plane, follower
 
 
 def _later(frames: Frames, after: int) -> list[int]:
@@ -212,7 +213,7 @@ def _later(frames: Frames, after: int) -> list[int]:
     return sorted({*near, *(int(i) for i in spread if i >= after + 3)})
 
 
-def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap]:
+def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, tuple[SeenMarker, ...]]:
     """First frame that shows enough markers, among the first few and some spread over the run."""
     seen: dict[int, int] = {}
     start = _reference_index(setup, frames)
@@ -223,8 +224,7 @@ def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap]:
         markers = find_markers(frame.image)
         seen[index] = len(markers)
         if len(markers) >= FEWEST_MARKERS:
-            size = (int(frame.image.shape[1]), int(frame.image.shape[0]))
-            return frame, scale_from_markers(markers, size, setup)
+            return frame, markers
     most = max(seen.values(), default=0)
     raise WetlineError(
         f"{setup.shown_file}: [scale] method = sheet: at most {most} of the four markers show in "

@@ -105,13 +105,18 @@ class Follower:
         self._reference = _grey(image)
         self._recover = recover
         self._border = border_mask(plane)
-        places = choose_places(self._reference, self._border)
-        self.on_panel = len(places) < 2 * FEWEST_ANCHORS
+        self._places_px = choose_places(self._reference, self._border)
+        self.on_panel = len(self._places_px) < 2 * FEWEST_ANCHORS
         if self.on_panel:
-            places = choose_places(self._reference, np.full_like(self._border, 255))
+            self._places_px = choose_places(self._reference, np.full_like(self._border, 255))
         self._size = round(10 * image.shape[1] / 1280) * 2 + 1
-        self._places = plane.undistort(places)
         self._features: tuple[FloatArray, NDArray[np.float32]] | None = None
+        self.restart(plane)
+
+    def restart(self, plane: PlaneMap) -> None:
+        """Go back to the reference photo, with a better map of it."""
+        self._plane = plane
+        self._places = plane.undistort(self._places_px)
         self.motion: FloatArray = np.eye(3)
         self._anchors = self._make_anchors(self.motion)
         self._failed_in_a_row = 0
@@ -268,9 +273,11 @@ def border_mask(plane: PlaneMap) -> NDArray[np.uint8]:
 
 def choose_places(grey: GreyImage, mask: NDArray[np.uint8]) -> FloatArray:
     """Choose corner-like places spread over the masked part, at most one a cell; shape (K, 2)."""
-    strength = cv2.cornerMinEigenVal(cv2.GaussianBlur(grey, (0, 0), 1.0), 7)
-    strength = np.where(mask > 0, strength, 0)
-    height, width = grey.shape
+    half = (grey.shape[1] // 2, grey.shape[0] // 2)
+    small = cv2.resize(grey, half, interpolation=cv2.INTER_AREA)
+    strength = np.asarray(cv2.cornerMinEigenVal(small, 5))
+    strength[cv2.resize(mask, half, interpolation=cv2.INTER_NEAREST) == 0] = 0
+    height, width = strength.shape
     edge = round(2.5 * _REACH_SHARE * width)
     strength[:edge], strength[-edge:] = 0, 0
     strength[:, :edge], strength[:, -edge:] = 0, 0
@@ -281,7 +288,7 @@ def choose_places(grey: GreyImage, mask: NDArray[np.uint8]) -> FloatArray:
             cell = strength[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
             y, x = np.unravel_index(int(np.argmax(cell)), cell.shape)
             if cell[y, x] > floor:
-                places.append((float(cell[y, x]), float(columns[0] + x), float(rows[0] + y)))
+                places.append((float(cell[y, x]), 2.0 * (columns[0] + x), 2.0 * (rows[0] + y)))
     strongest = sorted(places, reverse=True)[:_MOST_ANCHORS]
     return np.array([place[1:] for place in strongest], float).reshape(-1, 2)
 

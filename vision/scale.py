@@ -19,7 +19,7 @@ from vision.plane import (
     panel_grid_mm,
     require_in_picture,
 )
-from vision.planefit import PlaneFit, PointSet, fit_plane
+from vision.planefit import PIXEL_SD_GRID, PLACE_SD_GRID_MM, PlaneFit, PointSet, fit_plane
 from vision.records import FloatArray
 from vision.scale_spec import ScaleSpec, turns
 from vision.setup import PanelSetup
@@ -80,9 +80,11 @@ def _checked(plane: PlaneMap, setup: PanelSetup) -> PlaneMap:
 
 
 def scale_from_markers(
-    seen: Sequence[SeenMarker], size: tuple[int, int], setup: PanelSetup
+    seen: Sequence[SeenMarker], size: tuple[int, int], setup: PanelSetup, quick: bool = False
 ) -> PlaneMap:
     """Fit the map to printed markers, from one photo or averaged over several.
+
+    With `quick` the noise is taken as usual rather than found: a first look.
 
     Raises
     ------
@@ -97,7 +99,8 @@ def scale_from_markers(
             f"{FEWEST_MARKERS} of 0, 1, 2, 3 must show, flat, sharp and not cut off"
         )
     _check_marker_order(seen, setup)
-    fit = fit_plane(marker_points(seen, setup.scale), size)
+    levels = ((0.1,), (0.3,)) if quick else (PIXEL_SD_GRID, PLACE_SD_GRID_MM)
+    fit = fit_plane(marker_points(seen, setup.scale), size, *levels)
     _check_marker_fit(fit, seen, setup)
     edge_sd = _PRINT_SD if setup.scale.check_bar_mm is None else _BAR_SD
     spacing = float(np.ptp(np.array(setup.scale.marker_centres_mm)[:, 0]))
