@@ -34,6 +34,10 @@ _LENGTH_CONTRADICTION = 0.03
 _RULE_SD_MM = 0.5  # of a length taken with a tape measure: common practice, no source
 _PRINT_SD = 0.005  # of a print's size, without the check bar
 _BAR_SD = 0.002  # with it: 0.2 mm in 100 mm
+_CARELESS = (
+    "the markers stand some millimetres from where marker_centres_mm puts them: measure the "
+    "centres again for a smaller error"
+)
 
 
 def find_scale(
@@ -186,6 +190,7 @@ def _plane_from_fit(
         method=method,
         error_mm=float(np.hypot(position, systematic)),
         relative_sd=float(np.hypot(length_share, share)),
+        assumption=_CARELESS if fit.place_sd_mm >= 1 else "",
     )
 
 

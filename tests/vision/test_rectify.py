@@ -203,6 +203,47 @@ def test_border_colours_tell_the_light():
     assert ratio == pytest.approx(1.5 ** (1 / 2.2), rel=0.03)
 
 
+def test_a_panel_that_fills_the_picture_is_still_followed():
+    rng = np.random.default_rng(4)
+    cloth = cv2.GaussianBlur(rng.normal(0, 1, (720, 1280)), (0, 0), 1.5)
+    dry = 150 + 60 * cloth / cloth.std() / 3
+    setup = setup_with(
+        (400.0, 220.0),
+        method="corners",
+        corners_px=((8.0, 8.0), (1271.0, 8.0), (1271.0, 711.0), (8.0, 711.0)),
+    )
+    images, steps = [], []
+    for i in range(6):
+        shift = 0 if i < 4 else 9
+        wet = np.where(np.arange(1280) < 150 * i, 0.72, 1.0)[None, :]
+        grey = np.roll(dry * wet, shift, axis=1) + rng.normal(0, 1.5, dry.shape)
+        images.append(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[:, :, None], 3, axis=2))
+        steps.append(shift)
+    rectifier, results = run(images, setup)
+    for result, shift in zip(results, steps, strict=True):
+        assert not result.lost
+        assert result.moved == (result is results[4])
+        origin = result.plane.to_px(np.array([[200.0, 110.0]]))
+        still = rectifier.plane.to_px(np.array([[200.0, 110.0]]))
+        assert origin - still == pytest.approx(np.array([[shift, 0]]), abs=0.3)
+
+
+def test_half_the_table_covered_is_no_reason_to_move():
+    hidden = shot(seed=3)
+    hidden[:, :560] = (90, 110, 160)
+    _, results = run([shot(), shot(seed=1), shot(seed=2), hidden])
+    assert not results[3].lost
+    assert not results[3].moved
+
+
+def test_a_blurred_photo_is_lost_or_right_but_never_wrong():
+    motion = bump((25, 14), turn_deg=3)
+    for sigma in (2.0, 5.0, 12.0):
+        blurred = cv2.GaussianBlur(shot(motion, seed=3), (0, 0), sigma)
+        _, results = run([shot(), shot(seed=1), shot(seed=2), blurred])
+        assert results[3].lost or worst_mm(results[3], motion) < 1.5
+
+
 def test_reference_photo_by_name_and_missing():
     setup = corners_setup()
     motion = bump((25, 10))

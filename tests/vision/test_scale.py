@@ -104,6 +104,15 @@ def test_sheet_that_contradicts_itself(changes, words):
         find_scale(sheet_photo(), sheet_setup(**changes))
 
 
+def test_a_card_some_millimetres_off_is_said_and_widens_the_error():
+    moved = (CENTRES[0], CENTRES[1], (375.0, 283.6), CENTRES[3])
+    plane = find_scale(sheet_photo(centres=moved), sheet_setup())
+    assert "measure the centres again" in plane.assumption
+    assert plane.error_mm > 1.0
+    assert plane.relative_sd > 0.003
+    assert find_scale(sheet_photo(), sheet_setup()).assumption == ""
+
+
 def test_a_card_far_from_its_stated_place():
     moved = (CENTRES[0], CENTRES[1], (340.0, 300.0), CENTRES[3])
     with pytest.raises(WetlineError, match="measure"):
