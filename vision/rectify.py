@@ -15,6 +15,7 @@ from vision.plane import PlaneMap, apply_homography
 from vision.records import BoolArray, FloatArray, Frame, ScaleSummary
 from vision.register import Follower
 from vision.scale import FEWEST_MARKERS, find_scale, scale_from_markers
+from vision.scale_spec import Points
 from vision.setup import PanelSetup
 
 FINEST_MM_PER_PX = 0.4
@@ -269,6 +270,28 @@ def canvas_points_mm(shape: tuple[int, int], mm_per_px: float) -> FloatArray:
         (np.arange(shape[1]) + 0.5) * mm_per_px, (np.arange(shape[0]) + 0.5) * mm_per_px
     )
     return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
+def look_mask(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray:
+    """Canvas pixels to look at: inside the user's region, outside the patches to ignore.
+
+    Returns
+    -------
+    mask : ndarray of shape (M, N), bool
+        True where the canvas is to be looked at.
+    """
+    mask = np.full(shape, 1 if setup.region is None else 0, np.uint8)
+    if setup.region is not None:
+        _fill(mask, setup.region, mm_per_px, 1)
+    for patch in setup.ignore:
+        _fill(mask, patch, mm_per_px, 0)
+    return mask.astype(bool)
+
+
+def _fill(mask: NDArray[np.uint8], outline_mm: Points, mm_per_px: float, value: int) -> None:
+    """Fill an outline; a pixel counts by its centre, to a 16th of a pixel."""
+    corners = np.round((np.array(outline_mm) / mm_per_px - 0.5) * 16).astype(np.int32)
+    cv2.fillPoly(mask, [corners], value, lineType=cv2.LINE_8, shift=4)
 
 
 def border_points_mm(plane: PlaneMap) -> FloatArray:

@@ -74,6 +74,32 @@ def test_sheet_with_one_marker_hidden():
     assert errors_mm(find_scale(photo, sheet_setup())).mean() < 0.5
 
 
+@pytest.mark.parametrize(
+    "turn", [cv2.ROTATE_90_CLOCKWISE, cv2.ROTATE_180, cv2.ROTATE_90_COUNTERCLOCKWISE]
+)
+def test_the_panel_may_lie_any_way_round_in_the_picture(turn):
+    photo = np.asarray(cv2.rotate(sheet_photo(), turn), np.uint8)
+    plane = find_scale(photo, sheet_setup())
+    x, y = camera.true_px(panel_grid_mm(*PANEL), MATRIX).T
+    width, height = camera.SIZE[0] - 1, camera.SIZE[1] - 1
+    turned = {
+        cv2.ROTATE_90_CLOCKWISE: (height - y, x),
+        cv2.ROTATE_180: (width - x, height - y),
+        cv2.ROTATE_90_COUNTERCLOCKWISE: (y, width - x),
+    }[turn]
+    miss = plane.to_mm(np.column_stack(turned)) - panel_grid_mm(*PANEL)
+    assert np.hypot(*miss.T).max() < 0.4
+
+
+def test_a_panel_that_fills_a_third_of_the_picture():
+    matrix = camera.homography(reach_mm=1900.0)
+    plan = camera.table(PANEL, CENTRES)
+    plane = find_scale(camera.develop(camera.draw(*plan, matrix)), sheet_setup())
+    errors = errors_mm(plane, matrix)
+    assert errors.mean() < 0.4
+    assert np.sqrt((errors**2).mean()) < 2.5 * plane.error_mm
+
+
 def test_cards_laid_a_millimetre_off_are_not_taken_for_a_bent_lens():
     rng = np.random.default_rng(5)
     for _ in range(2):
