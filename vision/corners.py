@@ -127,7 +127,7 @@ def draw_grid(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     picture = image.copy()
     height, width = image.shape[:2]
     step = 100 * max(1, round(width / 1600))
-    size = 0.45 * step / 100
+    size = 0.4 * step / 100
     for at in range(0, max(width, height), step // 5):
         major = at % step == 0
         for is_x in (True, False):
@@ -148,7 +148,9 @@ def draw_grid(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _label(picture: NDArray[np.uint8], text: str, place: tuple[int, int], size: float) -> None:
-    cv2.putText(picture, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, (0, 0, 0), 3)
+    (width, height), below = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, size, 1)
+    low, high = (place[0] - 1, place[1] - height - 1), (place[0] + width, place[1] + below)
+    cv2.rectangle(picture, low, high, (0, 0, 0), -1)
     cv2.putText(picture, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, _YELLOW, 1)
 
 

@@ -47,7 +47,7 @@ def detector() -> cv2.aruco.ArucoDetector:
     """
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    settings.cornerRefinementWinSize = 4
+    settings.cornerRefinementWinSize = 3
     settings.minMarkerPerimeterRate = 0.02
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     return cv2.aruco.ArucoDetector(dictionary, settings)
@@ -69,8 +69,16 @@ def find_markers(image: NDArray[np.uint8]) -> tuple[SeenMarker, ...]:
         key = int(marker)
         if key in MARKER_IDS and (key not in best or _area(corners) > _area(best[key])):
             best[key] = corners
-    linear = linear_light(np.asarray(grey, np.uint8))
-    return tuple(SeenMarker(key, refine_corners(linear, best[key])) for key in sorted(best))
+    return tuple(SeenMarker(key, _refined(np.asarray(grey), best[key])) for key in sorted(best))
+
+
+def _refined(grey: NDArray[np.uint8], corners: FloatArray) -> FloatArray:
+    """Refine within the part of the photo around the marker."""
+    rim = 12
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - rim, 0)
+    high = np.ceil(corners.max(axis=0)).astype(int) + rim
+    part = linear_light(grey[low[1] : high[1], low[0] : high[0]])
+    return refine_corners(part, corners - low) + low
 
 
 def linear_light(grey: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -154,9 +162,10 @@ def _robust_line(points: FloatArray) -> FloatArray:
     weights = np.ones(len(points))
     line = np.zeros(3)
     for _ in range(4):
-        centre = np.average(points, axis=0, weights=weights)
-        _, _, axes = np.linalg.svd((points - centre) * np.sqrt(weights)[:, None])
-        normal = axes[1]
+        centre = weights @ points / weights.sum()
+        x, y = (points - centre).T
+        along = 0.5 * np.arctan2(2 * (weights @ (x * y)), weights @ (x * x) - weights @ (y * y))
+        normal = np.array([-np.sin(along), np.cos(along)])
         miss = (points - centre) @ normal
         spread = max(1.4826 * float(np.median(np.abs(miss))), 0.02)
         weights = 1 / (1 + (miss / (2 * spread)) ** 2)
@@ -165,13 +174,13 @@ def _robust_line(points: FloatArray) -> FloatArray:
 
 
 def _line_through(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.cross(np.append(a, 1.0), np.append(b, 1.0))
+    return np.array([a[1] - b[1], b[0] - a[0], a[0] * b[1] - a[1] * b[0]])
 
 
 def _meet(a: FloatArray, b: FloatArray) -> FloatArray:
-    x, y, w = np.cross(a, b)
+    w = a[0] * b[1] - a[1] * b[0]
     w = w if abs(w) > 1e-12 else 1e-12
-    return np.array([x / w, y / w])
+    return np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2]]) / w
 
 
 def _area(corners: FloatArray) -> float:

@@ -204,6 +204,8 @@ class _Model:
         """Columns d(px)/d(place) per mm, shape (2N, 2G), and d(px)/d(size), shape (2N,)."""
         places = self.places_mm(unknowns[9:])
         base = self.to_px(unknowns, places)
+        if self.points.rigid:
+            return np.zeros((base.size, 0)), np.zeros(base.size)
         columns = np.zeros((base.size, 2 * len(self.points.centre_mm)))
         for g in range(len(self.points.centre_mm)):
             mine = (self.points.group == g)[:, None]
@@ -300,9 +302,7 @@ class _Linear:
             moved = unknowns.copy()
             moved[k] += 1e-6
             columns.append((model.predict(moved).ravel() - base) / 1e-6)
-        places, size = np.zeros((base.size, 0)), np.zeros(base.size)
-        if not points.rigid:
-            places, size = model.nuisance(unknowns)
+        places, size = model.nuisance(unknowns)
         edge_px = float(np.hypot(*(points.px[1] - points.px[0])))
         size_sd = float(np.hypot(points.size_sd, 2 * _EDGE_BIAS_PX / max(edge_px, 1.0)))
         return cls(points.px.ravel() - base, np.array(columns).T, places, size, size_sd)

@@ -15,6 +15,7 @@ from vision.plane import PlaneMap, apply_homography
 from vision.records import BoolArray, FloatArray, Frame, ScaleSummary
 from vision.register import Follower
 from vision.scale import FEWEST_MARKERS, find_scale, scale_from_markers
+from vision.scale_spec import Points
 from vision.setup import PanelSetup
 
 FINEST_MM_PER_PX = 0.4
@@ -178,12 +179,13 @@ def _try_read(frames: Frames, index: int) -> Frame | None:
 
 def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, Follower]:
     """Find the sheet in some of the first frames and average, so that no single one decides."""
-    reference, plane = _first_sheet(setup, frames)
+    reference, reference_markers = _first_sheet(setup, frames)
+    size = (int(reference.image.shape[1]), int(reference.image.shape[0]))
+    plane = scale_from_markers(reference_markers, size, setup, quick=True)
 
     def recognise(image: NDArray[np.uint8]) -> tuple[FloatArray, FloatArray] | None:
         return marker_pairs(find_markers(image), reference_markers, plane)
 
-    reference_markers = find_markers(reference.image)
     follower = Follower(reference.image, plane, recognise)
     sightings: dict[int, list[FloatArray]] = {m.id: [m.corners_px] for m in reference_markers}
     for index in _later(frames, reference.index):
@@ -202,9 +204,9 @@ def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, F
     pooled = [SeenMarker(i, np.median(sightings[i], axis=0)) for i in sorted(sightings)]
     plane = scale_from_markers(pooled, plane.image_size, setup)
     reference_markers = tuple(pooled)
-    final = Follower(reference.image, plane, recognise)
-    final.keep_only([f.image for f in _early_frames(frames, reference.index)])
-    return reference, plane, final
+    follower.restart(plane)
+    follower.keep_only([f.image for f in _early_frames(frames, reference.index)])
+    return reference, plane, follower
 
 
 def _later(frames: Frames, after: int) -> list[int]:
@@ -214,7 +216,7 @@ def _later(frames: Frames, after: int) -> list[int]:
     return sorted({*near, *(int(i) for i in spread if i >= after + 3)})
 
 
-def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap]:
+def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, tuple[SeenMarker, ...]]:
     """First frame that shows enough markers, among the first few and some spread over the run."""
     seen: dict[int, int] = {}
     start = _reference_index(setup, frames)
@@ -225,8 +227,7 @@ def _first_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap]:
         markers = find_markers(frame.image)
         seen[index] = len(markers)
         if len(markers) >= FEWEST_MARKERS:
-            size = (int(frame.image.shape[1]), int(frame.image.shape[0]))
-            return frame, scale_from_markers(markers, size, setup)
+            return frame, markers
     most = max(seen.values(), default=0)
     raise WetlineError(
         f"{setup.shown_file}: [scale] method = sheet: at most {most} of the four markers show in "
@@ -271,6 +272,28 @@ def canvas_points_mm(shape: tuple[int, int], mm_per_px: float) -> FloatArray:
         (np.arange(shape[1]) + 0.5) * mm_per_px, (np.arange(shape[0]) + 0.5) * mm_per_px
     )
     return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
+def look_mask(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray:
+    """Canvas pixels to look at: inside the user's region, outside the patches to ignore.
+
+    Returns
+    -------
+    mask : ndarray of shape (M, N), bool
+        True where the canvas is to be looked at.
+    """
+    mask = np.full(shape, 1 if setup.region is None else 0, np.uint8)
+    if setup.region is not None:
+        _fill(mask, setup.region, mm_per_px, 1)
+    for patch in setup.ignore:
+        _fill(mask, patch, mm_per_px, 0)
+    return mask.astype(bool)
+
+
+def _fill(mask: NDArray[np.uint8], outline_mm: Points, mm_per_px: float, value: int) -> None:
+    """Fill an outline; a pixel counts by its centre, to a 16th of a pixel."""
+    corners = np.round((np.array(outline_mm) / mm_per_px - 0.5) * 16).astype(np.int32)
+    cv2.fillPoly(mask, [corners], value, lineType=cv2.LINE_8, shift=4)
 
 
 def border_points_mm(plane: PlaneMap) -> FloatArray:

@@ -18,45 +18,26 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.anchors import (
+    REACH_SHARE,
+    Anchors,
+    GreyImage,
+    choose_places,
+    match_anchors,
+    to_grey,
+)
 from vision.plane import PlaneMap, apply_homography
 from vision.records import BoolArray, FloatArray
-
-GreyImage = NDArray[np.uint8]
 
 FEWEST_ANCHORS = 6
 FEWEST_TO_REFIT = 10  # a homography fits any four; the rest must agree by themselves
 STILL_PX = 0.2
-_ANCHORS_ACROSS, _ANCHORS_DOWN = 8, 6
-_MOST_ANCHORS = 26
-_REACH_SHARE = 12 / 1280
 _STILL_REACH_PX = 4
-_GOOD_MATCH = 0.75
+_QUICK_LOOK = 12
 _AGREE_PX = 0.8
 _SMALL_WIDTH = 960
 _REMAKE_PX = 1.5
 _PANEL_MARGIN = 0.03
-
-
-@dataclass(frozen=True)
-class Anchors:
-    """Patches to look for.
-
-    Attributes
-    ----------
-    reference_px : ndarray of shape (K, 2)
-        Ideal pixels of the patch centres in the reference photo.
-    centre_px : ndarray of shape (K, 2), int
-        Recorded pixel around which each is looked for now.
-    patches : ndarray of shape (K, P, P), uint8
-        As they should look now.
-    reach_px : int
-        How far to look.
-    """
-
-    reference_px: FloatArray
-    centre_px: NDArray[np.int_]
-    patches: NDArray[np.uint8]
-    reach_px: int
 
 
 @dataclass(frozen=True)
@@ -102,16 +83,21 @@ class Follower:
         recover: Callable[[NDArray[np.uint8]], tuple[FloatArray, FloatArray] | None] | None = None,
     ) -> None:
         self._plane = plane
-        self._reference = _grey(image)
+        self._reference = to_grey(image)
         self._recover = recover
         self._border = border_mask(plane)
-        places = choose_places(self._reference, self._border)
-        self.on_panel = len(places) < 2 * FEWEST_ANCHORS
+        self._places_px = choose_places(self._reference, self._border)
+        self.on_panel = len(self._places_px) < 2 * FEWEST_ANCHORS
         if self.on_panel:
-            places = choose_places(self._reference, np.full_like(self._border, 255))
+            self._places_px = choose_places(self._reference, np.full_like(self._border, 255))
         self._size = round(10 * image.shape[1] / 1280) * 2 + 1
-        self._places = plane.undistort(places)
         self._features: tuple[FloatArray, NDArray[np.float32]] | None = None
+        self.restart(plane)
+
+    def restart(self, plane: PlaneMap) -> None:
+        """Go back to the reference photo, with a better map of it."""
+        self._plane = plane
+        self._places = plane.undistort(self._places_px)
         self.motion: FloatArray = np.eye(3)
         self._anchors = self._make_anchors(self.motion)
         self._failed_in_a_row = 0
@@ -147,10 +133,10 @@ class Follower:
         if len(anchors.centre_px) < FEWEST_ANCHORS:
             return None
         expected_px = apply_homography(self.motion, anchors.reference_px)
-        for reach in (_STILL_REACH_PX, anchors.reach_px):
-            offsets, good = match_anchors(image, anchors, reach)
-            now_px = self._plane.undistort(anchors.centre_px + offsets)
-            if self._is_still(expected_px, now_px, good):
+        for few, reach in ((_QUICK_LOOK, _STILL_REACH_PX), (len(expected_px), anchors.reach_px)):
+            offsets, good = match_anchors(image, anchors, reach, few)
+            now_px = self._plane.undistort(anchors.centre_px[:few] + offsets)
+            if self._is_still(expected_px[:few], now_px, good):
                 return Followed(self.motion, 0.0, True, int(good.sum()))
         return self._refit(anchors, now_px, expected_px, good)
 
@@ -207,7 +193,7 @@ class Follower:
         if self._features is None:
             mask = None if self.on_panel else self._border
             self._features = find_features(self._reference, mask)
-        there, here = self._features, find_features(_grey(image), None)
+        there, here = self._features, find_features(to_grey(image), None)
         if len(there[0]) < 8 or len(here[0]) < 8:
             return None
         first, second = match_features(there[1], here[1])
@@ -221,7 +207,7 @@ class Follower:
     def _make_anchors(self, motion: FloatArray) -> Anchors:
         """Cut the patches out of the reference photo as they should look under a motion."""
         half = self._size // 2
-        reach = round(_REACH_SHARE * self._plane.image_size[0])
+        reach = round(REACH_SHARE * self._plane.image_size[0])
         centre = np.round(self._plane.distort(apply_homography(motion, self._places))).astype(int)
         width, height = self._plane.image_size
         room = half + reach + 1
@@ -251,10 +237,6 @@ class Follower:
         )
 
 
-def _grey(image: NDArray[np.uint8]) -> GreyImage:
-    return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
-
-
 def border_mask(plane: PlaneMap) -> NDArray[np.uint8]:
     """Photo mask, 255 on the table around the panel and 0 on the panel; shape (H, W)."""
     width, height = plane.image_size
@@ -264,62 +246,6 @@ def border_mask(plane: PlaneMap) -> NDArray[np.uint8]:
     grown = middle + (outline - middle) * (1 + _PANEL_MARGIN)
     cv2.fillPoly(mask, [np.round(grown).astype(np.int32)], 0)
     return mask
-
-
-def choose_places(grey: GreyImage, mask: NDArray[np.uint8]) -> FloatArray:
-    """Choose corner-like places spread over the masked part, at most one a cell; shape (K, 2)."""
-    strength = cv2.cornerMinEigenVal(cv2.GaussianBlur(grey, (0, 0), 1.0), 7)
-    strength = np.where(mask > 0, strength, 0)
-    height, width = grey.shape
-    edge = round(2.5 * _REACH_SHARE * width)
-    strength[:edge], strength[-edge:] = 0, 0
-    strength[:, :edge], strength[:, -edge:] = 0, 0
-    floor = max(0.002 * float(strength.max()), 1e-6)
-    places = []
-    for rows in np.array_split(np.arange(height), _ANCHORS_DOWN):
-        for columns in np.array_split(np.arange(width), _ANCHORS_ACROSS):
-            cell = strength[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-            y, x = np.unravel_index(int(np.argmax(cell)), cell.shape)
-            if cell[y, x] > floor:
-                places.append((float(cell[y, x]), float(columns[0] + x), float(rows[0] + y)))
-    strongest = sorted(places, reverse=True)[:_MOST_ANCHORS]
-    return np.array([place[1:] for place in strongest], float).reshape(-1, 2)
-
-
-def match_anchors(
-    image: NDArray[np.uint8], anchors: Anchors, reach_px: int
-) -> tuple[FloatArray, BoolArray]:
-    """Look for each anchor up to `reach_px` around its place.
-
-    Returns
-    -------
-    offset_px : ndarray of shape (K, 2)
-        From where it was looked for to where it is, to a fraction of a pixel.
-    good : ndarray of shape (K,), bool
-        Whether it was found clearly.
-    """
-    count, half = len(anchors.centre_px), anchors.patches.shape[-1] // 2
-    offsets, good = np.zeros((count, 2)), np.zeros(count, bool)
-    room = half + reach_px
-    for i, (x, y) in enumerate(anchors.centre_px):
-        window = _grey(image[y - room : y + room + 1, x - room : x + room + 1])
-        score = cv2.matchTemplate(window, anchors.patches[i], cv2.TM_CCOEFF_NORMED)
-        _, best, _, (px, py) = cv2.minMaxLoc(score)
-        if best < _GOOD_MATCH or not np.isfinite(best):
-            continue
-        if not (0 < px < score.shape[1] - 1 and 0 < py < score.shape[0] - 1):
-            continue
-        dx = _peak(score[py, px - 1], score[py, px], score[py, px + 1])
-        dy = _peak(score[py - 1, px], score[py, px], score[py + 1, px])
-        offsets[i] = px + dx - reach_px, py + dy - reach_px
-        good[i] = True
-    return offsets, good
-
-
-def _peak(before: float, at: float, after: float) -> float:
-    """Vertex of the parabola through three scores."""
-    bend = before - 2 * at + after
-    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
 
 
 def _consensus(offsets: FloatArray, good: BoolArray) -> BoolArray:

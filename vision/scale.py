@@ -19,7 +19,7 @@ from vision.plane import (
     panel_grid_mm,
     require_in_picture,
 )
-from vision.planefit import PlaneFit, PointSet, fit_plane
+from vision.planefit import PIXEL_SD_GRID, PLACE_SD_GRID_MM, PlaneFit, PointSet, fit_plane
 from vision.records import FloatArray
 from vision.scale_spec import ScaleSpec, turns
 from vision.setup import PanelSetup
@@ -34,6 +34,10 @@ _LENGTH_CONTRADICTION = 0.03
 _RULE_SD_MM = 0.5  # of a length taken with a tape measure: common practice, no source
 _PRINT_SD = 0.005  # of a print's size, without the check bar
 _BAR_SD = 0.002  # with it: 0.2 mm in 100 mm
+_CARELESS = (
+    "the markers stand some millimetres from where marker_centres_mm puts them: measure the "
+    "centres again for a smaller error"
+)
 
 
 def find_scale(
@@ -80,9 +84,11 @@ def _checked(plane: PlaneMap, setup: PanelSetup) -> PlaneMap:
 
 
 def scale_from_markers(
-    seen: Sequence[SeenMarker], size: tuple[int, int], setup: PanelSetup
+    seen: Sequence[SeenMarker], size: tuple[int, int], setup: PanelSetup, quick: bool = False
 ) -> PlaneMap:
     """Fit the map to printed markers, from one photo or averaged over several.
+
+    With `quick` the noise is taken as usual rather than found: a first look.
 
     Raises
     ------
@@ -97,7 +103,8 @@ def scale_from_markers(
             f"{FEWEST_MARKERS} of 0, 1, 2, 3 must show, flat, sharp and not cut off"
         )
     _check_marker_order(seen, setup)
-    fit = fit_plane(marker_points(seen, setup.scale), size)
+    levels = ((0.1,), (0.3,)) if quick else (PIXEL_SD_GRID, PLACE_SD_GRID_MM)
+    fit = fit_plane(marker_points(seen, setup.scale), size, *levels)
     _check_marker_fit(fit, seen, setup)
     edge_sd = _PRINT_SD if setup.scale.check_bar_mm is None else _BAR_SD
     spacing = float(np.ptp(np.array(setup.scale.marker_centres_mm)[:, 0]))
@@ -183,6 +190,7 @@ def _plane_from_fit(
         method=method,
         error_mm=float(np.hypot(position, systematic)),
         relative_sd=float(np.hypot(length_share, share)),
+        assumption=_CARELESS if fit.place_sd_mm >= 1 else "",
     )
 
 

@@ -210,8 +210,8 @@ def _draw_text(axes: Axes, text: str, y: float) -> None:
 def _draw_sketch(axes: Axes, plan: SheetPlan) -> None:
     """Small picture of the panel with the cards around it, between the text and the cards."""
     above, below = _TEXT_END_MM, plan.centres_mm[0][1] - plan.card_mm[0] / 2
-    height = min(24.0, below - above - 14.0)
-    width = 2 * height
+    height = min(24.0, below - above - 19.0)
+    width = max(2 * height, 36.0)
     left, top = (plan.paper.width_mm - width) / 2, (above + below - height) / 2
     axes.add_patch(Rectangle((left, top), width, height, fill=False, lw=0.7))
     middle = left + width / 2, top + height / 2

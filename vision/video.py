@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -76,6 +77,8 @@ class _Player:
 
 
 def _capture(path: Path) -> cv2.VideoCapture:
+    # The decoder would print its own complaints over ours; -8 is FFmpeg's AV_LOG_QUIET.
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     capture = cv2.VideoCapture(str(path))
     if not capture.isOpened():
         raise WetlineError(

@@ -329,10 +329,11 @@ def test_jumping_in_a_film_of_uneven_rate_lands_right(tmp_path):
         assert frame.clock_s == pytest.approx(13 * frame.index, abs=0.2)
 
 
-def test_video_that_will_not_open(tmp_path):
+def test_video_that_will_not_open(tmp_path, capfd):
     (tmp_path / "run.mp4").write_bytes(b"not a film")
     with pytest.raises(WetlineError, match="will not open"):
         open_frames(video_setup(tmp_path))
+    assert capfd.readouterr().err == ""
 
 
 def test_mp4_written_by_opencv(tmp_path):

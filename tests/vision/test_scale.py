@@ -74,6 +74,32 @@ def test_sheet_with_one_marker_hidden():
     assert errors_mm(find_scale(photo, sheet_setup())).mean() < 0.5
 
 
+@pytest.mark.parametrize(
+    "turn", [cv2.ROTATE_90_CLOCKWISE, cv2.ROTATE_180, cv2.ROTATE_90_COUNTERCLOCKWISE]
+)
+def test_the_panel_may_lie_any_way_round_in_the_picture(turn):
+    photo = np.asarray(cv2.rotate(sheet_photo(), turn), np.uint8)
+    plane = find_scale(photo, sheet_setup())
+    x, y = camera.true_px(panel_grid_mm(*PANEL), MATRIX).T
+    width, height = camera.SIZE[0] - 1, camera.SIZE[1] - 1
+    turned = {
+        cv2.ROTATE_90_CLOCKWISE: (height - y, x),
+        cv2.ROTATE_180: (width - x, height - y),
+        cv2.ROTATE_90_COUNTERCLOCKWISE: (y, width - x),
+    }[turn]
+    miss = plane.to_mm(np.column_stack(turned)) - panel_grid_mm(*PANEL)
+    assert np.hypot(*miss.T).max() < 0.4
+
+
+def test_a_panel_that_fills_a_third_of_the_picture():
+    matrix = camera.homography(reach_mm=1900.0)
+    plan = camera.table(PANEL, CENTRES)
+    plane = find_scale(camera.develop(camera.draw(*plan, matrix)), sheet_setup())
+    errors = errors_mm(plane, matrix)
+    assert errors.mean() < 0.4
+    assert np.sqrt((errors**2).mean()) < 2.5 * plane.error_mm
+
+
 def test_cards_laid_a_millimetre_off_are_not_taken_for_a_bent_lens():
     rng = np.random.default_rng(5)
     for _ in range(2):
@@ -102,6 +128,15 @@ def test_corners_are_sharper_than_a_tenth_of_a_pixel():
 def test_sheet_that_contradicts_itself(changes, words):
     with pytest.raises(WetlineError, match=words):
         find_scale(sheet_photo(), sheet_setup(**changes))
+
+
+def test_a_card_some_millimetres_off_is_said_and_widens_the_error():
+    moved = (CENTRES[0], CENTRES[1], (375.0, 283.6), CENTRES[3])
+    plane = find_scale(sheet_photo(centres=moved), sheet_setup())
+    assert "measure the centres again" in plane.assumption
+    assert plane.error_mm > 1.0
+    assert plane.relative_sd > 0.003
+    assert find_scale(sheet_photo(), sheet_setup()).assumption == ""
 
 
 def test_a_card_far_from_its_stated_place():

@@ -56,7 +56,8 @@ def test_cards_lie_on_the_page_and_apart(paper):
 
 
 def test_cells_are_those_of_the_dictionary():
-    # DICT_4X4_50, marker 0, as OpenCV 5.0 draws it (opencv.org, ArUco tutorial): rows of 4 cells.
+    # Marker 0 of OpenCV 5.0's predefined DICT_4X4_50, rows of 4 cells, written down here so that
+    # a mirrored, turned or inverted drawing fails.
     inner = marker_cells(0)[1:-1, 1:-1].astype(int).tolist()
     assert inner == [[1, 0, 1, 1], [0, 1, 0, 1], [0, 0, 1, 1], [0, 0, 1, 0]]
     assert not marker_cells(3)[0].any()
