@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter, median_filter
 
-from vision.light import cell_centres, polynomial_basis, robust_polynomial, robust_scale
+from vision.light import cell_centres, polynomial_basis, robust_polynomials, robust_scale
 from vision.records import FloatArray
 
 ROUNDS = 3
@@ -73,13 +73,10 @@ def border_light(border: FloatArray, border_basis: FloatArray) -> FloatArray:
     seen = np.asarray(np.isfinite(border).all(axis=2))
     often = seen.mean(axis=0) > 0.5
     border, basis, seen = border[:, often], border_basis[often], seen[:, often]
-    light = np.zeros((border.shape[0], border_basis.shape[1], border.shape[2]))
     if border.shape[1] < 4 * border_basis.shape[1]:
-        return light
-    difference = border - np.nanmedian(border, axis=0)
-    for k in range(len(border)):
-        light[k] = robust_polynomial(basis, np.nan_to_num(difference[k]), seen[k].astype(float))
-    return light
+        return np.zeros((border.shape[0], border_basis.shape[1], border.shape[2]))
+    difference = np.nan_to_num(border - np.nanmedian(border, axis=0))
+    return robust_polynomials(basis, difference, seen.astype(float))
 
 
 def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
@@ -98,11 +95,9 @@ def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
     -------
     light : ndarray of shape (K, 6, C), float
     """
-    light = np.zeros((levels.shape[0], basis.shape[1], levels.shape[2]))
-    weights = np.ones(levels.shape[1])
-    for k in range(1, levels.shape[0]):
-        light[k] = light[k - 1] + robust_polynomial(basis, levels[k] - levels[k - 1], weights)
-    return light
+    steps = np.diff(levels, axis=0, prepend=levels[:1])
+    found = robust_polynomials(basis, steps, np.ones(levels.shape[:2]))
+    return np.cumsum(found, axis=0)
 
 
 def first_change(levels: FloatArray) -> tuple[np.ndarray, FloatArray, FloatArray]:
@@ -379,17 +374,25 @@ def _light_left(
     of the wet look: another lamp shows the same wet fabric with another contrast.
     """
     used = basis if turn > 0 else basis[:, :3]
-    light = np.zeros((flat.shape[0], basis.shape[1], flat.shape[2]))
-    strength = np.ones(flat.shape[0])
-    for k in range(flat.shape[0]):
-        weight = (np.abs(change - k) > GUARD).astype(float)
-        difference = flat[k] - dry - wet_part[k][:, None] * vector
-        wet, sure_dry = np.sum(weight * (change <= k)), np.sum(weight * (change > k))
-        both = turn == ROUNDS - 1 and min(wet, sure_dry) >= LEAST_CELLS
-        design = np.column_stack([used, wet_part[k]]) if both else used
-        found = robust_polynomial(design, difference, weight, rounds=5)
-        light[k, : used.shape[1]] = found[: used.shape[1]]
-        if both:
-            more = float(found[-1] @ vector / (vector @ vector))
-            strength[k] = float(np.clip(1.0 + more, 0.4, 2.5))
+    count = flat.shape[0]
+    frames = np.arange(count)[:, None]
+    weight = (np.abs(change - frames) > GUARD).astype(float)
+    difference = flat - dry - wet_part[:, :, None] * vector
+    light = np.zeros((count, basis.shape[1], flat.shape[2]))
+    strength = np.ones(count)
+    light[:, : used.shape[1]] = robust_polynomials(used, difference, weight, rounds=5)
+    if turn < ROUNDS - 1:
+        return light, strength
+    wet, sure_dry = (
+        (weight * (change <= frames)).sum(axis=1),
+        (weight * (change > frames)).sum(axis=1),
+    )
+    both = np.minimum(wet, sure_dry) >= LEAST_CELLS
+    if both.any():
+        found = robust_polynomials(
+            used, difference[both], weight[both], own=wet_part[both], rounds=5
+        )
+        light[both] = found[:, :-1]
+        more = found[:, -1] @ vector / float(vector @ vector)
+        strength[both] = np.clip(1.0 + more, 0.4, 2.5)
     return light, strength

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 LOG_OFFSET = 6.0
 """Added to the 8-bit value before the logarithm, so that noise in the dark stays bounded."""
@@ -50,23 +50,27 @@ def robust_scale(values: FloatArray, axis: int = 0) -> FloatArray:
     return 1.4826 * np.median(np.abs(values), axis=axis)
 
 
-def robust_polynomial(
+def robust_polynomials(
     basis: FloatArray,
     values: FloatArray,
     weights: FloatArray,
     *,
+    own: FloatArray | None = None,
     floor: float = 2e-3,
-    rounds: int = 8,
+    rounds: int = 6,
 ) -> FloatArray:
-    """Fit `values` on `basis` with Tukey's biweight, all colours sharing the weights.
+    """Fit each frame's `values` on `basis` with Tukey's biweight, all colours sharing the weights.
 
     Parameters
     ----------
     basis : ndarray of shape (P, B), float
-    values : ndarray of shape (P, C), float
+        The first column must be constant.
+    values : ndarray of shape (K, P, C), float
         One column per colour.
-    weights : ndarray of shape (P,), float
+    weights : ndarray of shape (K, P), float
         Prior weights, 0 to leave a place out.
+    own : ndarray of shape (K, P), float, optional
+        One more column that differs from frame to frame.
     floor : float
         Least scale of the residuals, so that a perfect fit does not reject everything.
     rounds : int
@@ -74,29 +78,64 @@ def robust_polynomial(
 
     Returns
     -------
-    coefficients : ndarray of shape (B, C), float
-        Zeros when fewer places than twice the basis carry weight; a constant alone when the
-        places carry too little for the whole basis.
+    coefficients : ndarray of shape (K, B, C), float
+        Of shape (K, B + 1, C) with `own`. Zeros for frames in which fewer places than twice the
+        basis carry weight.
 
     Notes
     -----
     Source: iteratively reweighted least squares, Beaton and Tukey, Technometrics 16, 1974. The
     first round starts from the median of each colour.
     """
-    use = weights > 0
-    coefficients = np.zeros((basis.shape[1], values.shape[1]))
-    if np.count_nonzero(use) < 2 * basis.shape[1]:
-        return coefficients
-    basis, values, prior = basis[use], values[use], weights[use]
-    coefficients[0] = np.median(values, axis=0)
-    ridge = np.diag(np.r_[0.0, np.full(basis.shape[1] - 1, 1e-3 * prior.sum())])
+    frames, places, colours = values.shape
+    size = basis.shape[1] + (own is not None)
+    enough = np.count_nonzero(weights > 0, axis=1) >= 2 * size
+    coefficients = np.zeros((frames, size, colours))
+    fitted = np.where((weights > 0)[:, :, None], values, np.nan)
+    coefficients[enough, 0] = np.nanmedian(fitted[enough], axis=1)
+    prior = weights.sum(axis=1)
+    ridge = np.zeros((frames, size, size))
+    ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
+    ridge[:, 0, 0] = 1e-9
+    products = (basis[:, :, None] * basis[:, None, :]).reshape(places, -1)
     for _ in range(rounds):
-        residual = np.sqrt(np.mean((values - basis @ coefficients) ** 2, axis=1))
-        scale = max(float(robust_scale(residual)), floor)
-        ratio = np.minimum(residual / (TUKEY_C * scale), 1.0)
-        weight = prior * (1 - ratio**2) ** 2
-        if np.count_nonzero(weight) < 2 * basis.shape[1]:
-            break
-        weighted = basis * weight[:, None]
-        coefficients = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ values)
+        left = values - _evaluate(basis, own, coefficients)
+        residual = np.sqrt(np.mean(left**2, axis=2))
+        scale = _weighted_scale(residual, weights > 0, floor)
+        ratio = np.minimum(residual / (TUKEY_C * scale[:, None]), 1.0)
+        weight = weights * (1 - ratio**2) ** 2
+        enough &= np.count_nonzero(weight, axis=1) >= 2 * size
+        normal = np.zeros((frames, size, size))
+        right = np.zeros((frames, size, colours))
+        b = basis.shape[1]
+        weighted = weight[:, :, None] * values
+        normal[:, :b, :b] = (weight @ products).reshape(frames, b, b)
+        right[:, :b] = np.matmul(basis.T, weighted)
+        if own is not None:
+            cross = (weight * own) @ basis
+            normal[:, b, :b] = normal[:, :b, b] = cross
+            normal[:, b, b] = np.sum(weight * own**2, axis=1)
+            right[:, b] = np.einsum("kp,kpc->kc", own, weighted)
+        normal += ridge + 1e-12 * np.eye(size)
+        coefficients = np.where(enough[:, None, None], np.linalg.solve(normal, right), coefficients)
     return coefficients
+
+
+def _evaluate(basis: FloatArray, own: FloatArray | None, coefficients: FloatArray) -> FloatArray:
+    b = basis.shape[1]
+    value = np.matmul(basis, coefficients[:, :b])
+    if own is not None:
+        value = value + own[:, :, None] * coefficients[:, b, None, :]
+    return value
+
+
+def _weighted_scale(residual: FloatArray, use: BoolArray, floor: float) -> FloatArray:
+    """Give each frame's robust scale over the places in use."""
+    if use.all():
+        return np.maximum(1.4826 * np.median(residual, axis=1), floor)
+    return np.array(
+        [
+            max(1.4826 * float(np.median(r[u])), floor) if u.any() else floor
+            for r, u in zip(residual, use, strict=True)
+        ]
+    )

@@ -85,7 +85,9 @@ def measure(
         False where the user said not to look.
     """
     look = find_wetting(stack)
-    times = np.asarray(stack.times_s, float)
+    # From the first frame, so that Unix times keep their fractions in single precision.
+    zero = float(stack.times_s[0])
+    times = np.asarray(stack.times_s, float) - zero
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
     change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
@@ -96,8 +98,9 @@ def measure(
     distance_px = from_feed_px(stack.shape, mm_per_px, feed)
     offset_px, width_px = edge_offsets(stack, look, change, known)
     reason = cannot_see(look, change, known, distance_px, width_px * mm_per_px)
-    start, start_sd = start_s, 0.0
-    if start is None:
+    if start_s is not None:
+        start, start_sd = start_s - zero, 0.0
+    else:
         start, start_sd = _start(cut, times, distance_px, offset_px, mm_per_px, feed)
     arrival_s = share_out_time(cut, times, start, distance_px, offset_px) - start
     arrival = ArrivalMap(
@@ -110,7 +113,7 @@ def measure(
     edge_sd = mm_per_px * float(np.hypot(0.25 * width_px, 0.15 + look.noise / 2))
     return Measured(
         arrival=arrival,
-        start_s=start,
+        start_s=start + zero,
         start_sd_s=start_sd,
         edge_sd_mm=edge_sd,
         stack_s=times - start,

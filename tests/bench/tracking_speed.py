@@ -1,0 +1,135 @@
+"""What tracking costs beside reading, decoding and warping the same frames with OpenCV alone.
+
+    python tests/bench/tracking_speed.py [--width 1920] [--frames 60] [--rounds 3]
+
+Makes a run of the wanted size from the glass sample (in a temporary folder), then measures both
+sides in turn, several times, in one process, and prints the ratios and a table by stage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import sys
+import tempfile
+import time
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import Image
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from vision.frames import open_frames  # noqa: E402
+from vision.measure import Feed, measure  # noqa: E402
+from vision.prefetch import prefetch  # noqa: E402
+from vision.rectify import Rectifier  # noqa: E402
+from vision.setup import read_setup  # noqa: E402
+from vision.tracker import Tracker, track_panel  # noqa: E402
+
+
+def make_run(folder: Path, width: int, count: int) -> None:
+    """Write `count` photos of the wanted width, from the glass sample's photos."""
+    sample = ROOT / "sample_frames" / "glass_edge"
+    photos = sorted((sample / "frames").iterdir())
+    (folder / "frames").mkdir(parents=True)
+    shutil.copy(sample / "panel.toml", folder / "panel.toml")
+    start = datetime(2024, 5, 14, 9, 12)
+    for k in range(count):
+        at = k * (len(photos) - 1) / (count - 1)
+        with Image.open(photos[round(at)]) as image:
+            size = (width, round(image.height * width / image.width))
+            exif = Image.Exif()
+            exif.get_ifd(0x8769)[0x9003] = (start + timedelta(seconds=20 * k)).strftime(
+                "%Y:%m:%d %H:%M:%S"
+            )
+            image.resize(size, Image.Resampling.BICUBIC).save(
+                folder / "frames" / f"p{k:04d}.jpg", quality=92, exif=exif
+            )
+
+
+def floor(folder: Path) -> float:
+    """Time reading, decoding and warping every photo, nothing else."""
+    setup = read_setup(folder)
+    with open_frames(setup) as frames:
+        rectifier = Rectifier(setup, frames)
+    rows, cols = rectifier.shape
+    to_px = rectifier.plane.homography @ np.diag([rectifier.mm_per_px, rectifier.mm_per_px, 1.0])
+    inverse = np.linalg.inv(to_px)
+    began = time.perf_counter()
+    for path in sorted((folder / "frames").iterdir()):
+        image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
+        cv2.warpPerspective(image, inverse, (cols, rows), flags=cv2.INTER_LINEAR)
+    return time.perf_counter() - began
+
+
+def stages(folder: Path) -> dict[str, float]:
+    """Time the stages of tracking one after the other (decoding not overlapped)."""
+    setup = read_setup(folder)
+    spent = {"open and find the scale": 0.0, "decode": 0.0, "follow and warp": 0.0, "measure": 0.0}
+    clock = time.perf_counter
+    began = clock()
+    with open_frames(setup) as frames:
+        tracker = Tracker(setup, Rectifier(setup, frames))
+        spent["open and find the scale"] = clock() - began
+        mark = clock()
+        for frame in frames:
+            spent["decode"] += clock() - mark
+            mark = clock()
+            tracker.add(frame)
+            spent["follow and warp"] += clock() - mark
+            mark = clock()
+    began = clock()
+    measure(tracker.stack, tracker.rectifier.mm_per_px, Feed(), None)
+    spent["measure"] = clock() - began
+    return spent
+
+
+def whole_run(folder: Path) -> float:
+    """Time `wetline run` in this process: track, fit, pictures and report."""
+    from click.testing import CliRunner
+
+    from wetline import main
+
+    began = time.perf_counter()
+    result = CliRunner().invoke(main, ["run", str(folder), "--quiet"])
+    assert result.exit_code == 0, result.output
+    return time.perf_counter() - began
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--width", type=int, default=1920)
+    parser.add_argument("--frames", type=int, default=60)
+    parser.add_argument("--rounds", type=int, default=3)
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "panel"
+        make_run(folder, asked.width, asked.frames)
+        setup = read_setup(folder)
+        whole_run(folder)  # warm: imports, fonts, file cache
+        floors, tracks, wholes = [], [], []
+        for _ in range(asked.rounds):
+            floors.append(floor(folder))
+            began = time.perf_counter()
+            track_panel(setup, lambda frames: frames)
+            tracks.append(time.perf_counter() - began)
+            wholes.append(whole_run(folder))
+        table = stages(folder)
+    base = float(np.median(floors))
+    print(f"{asked.frames} frames, {asked.width} px wide, {asked.rounds} rounds, medians")
+    print(f"floor (read, decode, warp): {base:.2f} s")
+    print(f"track:       {np.median(tracks):.2f} s, {np.median(tracks) / base:.2f} x the floor")
+    print(f"wetline run: {np.median(wholes):.2f} s, {np.median(wholes) / base:.2f} x the floor")
+    print("\n| stage | s | share of the floor |\n|---|---|---|")
+    for stage, seconds in table.items():
+        print(f"| {stage} | {seconds:.2f} | {seconds / base:.2f} |")
+
+
+if __name__ == "__main__":
+    _ = prefetch
+    main()
