@@ -14,8 +14,7 @@ from scipy.special import ndtr
 
 from vision.arrival import signed_distance
 from vision.records import BoolArray, FloatArray
-from vision.stack import CanvasStack
-from vision.wetting import Projector, WetLook
+from vision.wetting import WetLook
 
 REACH_PX = 14
 """How far to either side of the contour the profile is taken."""
@@ -26,18 +25,17 @@ GROUPS = 5
 SMOOTH_PX = 3.0
 """Smoothing of the contour from which the profile is taken."""
 
-FRAMES_LOOKED_AT = 25
+FRAMES_LOOKED_AT = 16
 """Frames the profiles are made from, evenly over those in which the front moved."""
 
 
 def profiles(
-    stack: CanvasStack, look: WetLook, change: np.ndarray, known: BoolArray
+    look: WetLook, change: np.ndarray, known: BoolArray
 ) -> tuple[np.ndarray, FloatArray, FloatArray]:
     """Average the wetness against the distance from the contour, frame by frame.
 
     Parameters
     ----------
-    stack : CanvasStack
     look : WetLook
     change : ndarray of shape (M, N), int
         First wet frame, holes filled.
@@ -52,8 +50,7 @@ def profiles(
     weight : ndarray of shape (F, 2 REACH_PX), float
         Pixels behind each mean.
     """
-    count = len(stack)
-    project = Projector(look.coarse, stack.shape)
+    count = len(look.levels)
     moved = np.flatnonzero(np.bincount(change.ravel(), minlength=count + 1)[:count] > 30)
     step = max(1, len(moved) // FRAMES_LOOKED_AT)
     frames = moved[::step]
@@ -69,7 +66,7 @@ def profiles(
         distance = signed_distance(smooth > 0.5)
         near = clear & usable & (np.abs(distance) < REACH_PX)
         near &= (change <= k + 40) & (change >= k - 40)
-        level = (project(stack.canvases[k], int(k)) - look.dry)[near] * inverse[near]
+        level = (look.levels[k] - look.dry)[near] * inverse[near]
         place = np.floor(distance[near]).astype(int) + REACH_PX
         sane = np.abs(level - 0.5) < 1.5
         weight[row] = np.bincount(place[sane], minlength=2 * REACH_PX)
@@ -123,13 +120,13 @@ def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
         bounds=([-6, 0.4, -0.5, 0.0, 0.0, 0.5], [12, 4, 0.5, 1.5, 3.0, 40]),
         loss="soft_l1",
         f_scale=0.03,
+        ftol=1e-5,
+        max_nfev=60,
     )
     return float(fit.x[0]), float(fit.x[1])
 
 
-def edge_offsets(
-    stack: CanvasStack, look: WetLook, change: np.ndarray, known: BoolArray
-) -> tuple[FloatArray, float]:
+def edge_offsets(look: WetLook, change: np.ndarray, known: BoolArray) -> tuple[FloatArray, float]:
     """Give each frame's offset of the front from the half-way contour.
 
     Returns
@@ -138,8 +135,8 @@ def edge_offsets(
     width_px : float
         Blur of the edge, the median over the run.
     """
-    frames, wetness, weight = profiles(stack, look, change, known)
-    count = len(stack)
+    frames, wetness, weight = profiles(look, change, known)
+    count = len(look.levels)
     if len(frames) == 0:
         return np.zeros(count), 1.0
     at, offsets, widths = [], [], []

@@ -91,8 +91,9 @@ def robust_polynomials(
     size = basis.shape[1] + (own is not None)
     enough = np.count_nonzero(weights > 0, axis=1) >= 2 * size
     coefficients = np.zeros((frames, size, colours))
-    fitted = np.where((weights > 0)[:, :, None], values, np.nan)
-    coefficients[enough, 0] = np.nanmedian(fitted[enough], axis=1)
+    use = weights > 0
+    for colour in range(colours):
+        coefficients[:, 0, colour] = np.where(enough, row_medians(values[:, :, colour], use), 0.0)
     prior = weights.sum(axis=1)
     ridge = np.zeros((frames, size, size))
     ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
@@ -101,7 +102,7 @@ def robust_polynomials(
     for _ in range(rounds):
         left = values - _evaluate(basis, own, coefficients)
         residual = np.sqrt(np.mean(left**2, axis=2))
-        scale = _weighted_scale(residual, weights > 0, floor)
+        scale = np.maximum(1.4826 * row_medians(residual, use), floor)
         ratio = np.minimum(residual / (TUKEY_C * scale[:, None]), 1.0)
         weight = weights * (1 - ratio**2) ** 2
         enough &= np.count_nonzero(weight, axis=1) >= 2 * size
@@ -129,13 +130,15 @@ def _evaluate(basis: FloatArray, own: FloatArray | None, coefficients: FloatArra
     return value
 
 
-def _weighted_scale(residual: FloatArray, use: BoolArray, floor: float) -> FloatArray:
-    """Give each frame's robust scale over the places in use."""
-    if use.all():
-        return np.maximum(1.4826 * np.median(residual, axis=1), floor)
-    return np.array(
-        [
-            max(1.4826 * float(np.median(r[u])), floor) if u.any() else floor
-            for r, u in zip(residual, use, strict=True)
-        ]
-    )
+def row_medians(values: FloatArray, use: BoolArray) -> FloatArray:
+    """Give the (upper) median of each row over the places in use; 0 where there is none.
+
+    Examples
+    --------
+    >>> row_medians(np.array([[3.0, 1.0, 9.0]]), np.array([[True, True, False]]))
+    array([3.])
+    """
+    ordered = np.sort(np.where(use, values, np.inf), axis=1)
+    counts = np.count_nonzero(use, axis=1)
+    middle = ordered[np.arange(len(ordered)), np.minimum(counts // 2, values.shape[1] - 1)]
+    return np.where(counts > 0, middle, 0.0)

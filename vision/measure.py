@@ -20,6 +20,10 @@ LEAST_FRONT = 0.002
 """Share of the panel that must be wet before it counts as a front."""
 
 
+LEAST_FEED_MM = 2.0
+"""Radius taken for a feed hole nobody measured."""
+
+
 @dataclass(frozen=True)
 class Feed:
     """Where the resin comes in.
@@ -96,7 +100,7 @@ def measure(
     if feed.is_point and feed.point_mm is None:
         feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))
     distance_px = from_feed_px(stack.shape, mm_per_px, feed)
-    offset_px, width_px = edge_offsets(stack, look, change, known)
+    offset_px, width_px = edge_offsets(look, change, known)
     reason = cannot_see(look, change, known, distance_px, width_px * mm_per_px)
     if start_s is not None:
         start, start_sd = start_s - zero, 0.0
@@ -161,12 +165,24 @@ def _start(
     if feed.is_point and feed.point_mm is not None:
         point = (feed.point_mm[0] / mm_per_px, feed.point_mm[1] / mm_per_px)
         rays = read_rays(rough, times, point)
-        radius = np.median(rays.radius_px, axis=1) * mm_per_px - feed.radius_mm
-        front, reach = np.maximum(radius, 0.0), float(np.median(rays.limit_px)) * mm_per_px
+        radius = np.median(rays.radius_px, axis=1) * mm_per_px
+        front = even_growth(radius, feed.radius_mm)
+        reach = float(even_growth(np.median(rays.limit_px, keepdims=True) * mm_per_px, 5.0)[0])
     else:
         front = np.median(lane_fronts_px(rough, times), axis=1) * mm_per_px
         reach = rough.shape[1] * mm_per_px
     return find_start(front, times, reach)
+
+
+def even_growth(radius_mm: FloatArray, feed_radius_mm: float) -> FloatArray:
+    """Turn radii into the distance whose square grows evenly in time, as an edge front's does.
+
+    Source: radial front from a round feed, Adams, Russel and Rebenfeld, Int. J. Multiphase Flow
+    14, 1988.
+    """
+    feed = max(feed_radius_mm, LEAST_FEED_MM)
+    ratio = np.maximum(radius_mm / feed, 1.0)
+    return feed * np.sqrt(np.maximum(ratio**2 * (2 * np.log(ratio) - 1) + 1, 0.0))
 
 
 def hidden_share(change: np.ndarray, known: BoolArray, count: int) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 from vision.light import LOG_TABLE
 from vision.records import FloatArray
 
-MOST_FRAMES = 240
+MOST_FRAMES = 160
 """Canvases kept; past that every second one goes, which still leaves the front moving by less
 than a hundredth of the panel between two of them."""
 

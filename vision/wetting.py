@@ -63,6 +63,8 @@ class WetLook:
     noise : float
         Standard deviation of the wetness of one pixel in one frame.
     coarse : CellLook
+    levels : list of ndarray of shape (M, N), float
+        Each frame's projected level, light removed.
     """
 
     change: np.ndarray
@@ -74,6 +76,7 @@ class WetLook:
     dry: FloatArray
     noise: float
     coarse: CellLook
+    levels: list[FloatArray]
 
 
 class Projector:
@@ -92,7 +95,7 @@ class Projector:
         direction = direction / float(direction @ coarse.wet_vector)
         self.table = (LOG_TABLE[:, None] * direction).astype(np.float32).reshape(256, 1, 3)
         self.sum = np.ones((1, 3), np.float32)
-        rows, cols = 12, 16
+        rows, cols = 32, 48
         self.grid = polynomial_basis(*cell_centres(rows, cols))
         self.grid_shape = (rows, cols)
         self.light = coarse.light @ direction
@@ -103,7 +106,7 @@ class Projector:
         level = cv2.transform(cv2.LUT(canvas, self.table), self.sum)
         light = (self.grid @ self.light[k]).reshape(self.grid_shape).astype(np.float32)
         size = (self.shape[1], self.shape[0])
-        level -= cv2.resize(light, size, interpolation=cv2.INTER_CUBIC)
+        level -= cv2.resize(light, size, interpolation=cv2.INTER_LINEAR)
         return level
 
 
@@ -135,21 +138,40 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     border = np.stack(stack.borders) if stack.border_xy.size else None
     coarse = look(np.stack(stack.cells), border, stack.border_xy if border is not None else None)
     project = Projector(coarse, stack.shape)
-    change = _spread(coarse.change, stack.shape, count)
+    levels = [project(canvas, k) for k, canvas in enumerate(stack.canvases)]
     expected = _expected_share(stack)
-    hidden: list[BoolArray] = []
-    for turn in range(2):
-        safe = 2 * int(max(stack.shape) / CELLS_ALONG) + 1 if turn == 0 else 5
-        dry, share, noise = _levels(stack, project, change, expected, safe)
-        sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
-        if turn:
-            hidden = _hidden(stack, project, change, dry, share)
-        found = _changes(stack, project, dry, share, sigma, hidden)
-        change = found.change
-    seen = found.told & ~_foreign(stack, change) & ~_specks(change)
+    change = _first_guess(levels, coarse, expected)
+    dry, share, noise = _dry_and_wet(levels, change, expected, safe_px=5)
+    sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
+    hidden = _hidden(levels, change, dry, share)
+    found = _changes(levels, dry, share, sigma, hidden)
+    seen = found.told & ~_foreign(stack, found.change) & ~_specks(found.change)
     return WetLook(
-        change, found.last_dry, found.first_wet, seen, found.blank, share, dry, sigma, coarse
+        change=found.change,
+        last_dry=found.last_dry,
+        first_wet=found.first_wet,
+        seen=seen,
+        blank=found.blank,
+        share=share,
+        dry=dry,
+        noise=sigma,
+        coarse=coarse,
+        levels=levels,
     )
+
+
+def _first_guess(levels: list[FloatArray], coarse: CellLook, expected: FloatArray) -> np.ndarray:
+    """Find the change once at half the resolution, from the coarse look."""
+    rows, cols = expected.shape
+    size = (-(-cols // 2), -(-rows // 2))
+    small = [cv2.resize(level, size, interpolation=cv2.INTER_AREA) for level in levels]
+    expected = cv2.resize(expected, size, interpolation=cv2.INTER_AREA)
+    change = _spread(coarse.change, expected.shape, len(levels))
+    safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
+    dry, share, noise = _dry_and_wet(small, change, expected, safe)
+    sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
+    found = _changes(small, dry, share, sigma, [])
+    return cv2.resize(found.change, (cols, rows), interpolation=cv2.INTER_NEAREST)
 
 
 def _specks(change: np.ndarray) -> BoolArray:
@@ -203,12 +225,8 @@ def _expected_share(stack: CanvasStack) -> FloatArray:
     return np.maximum(share, 0.02)
 
 
-def _levels(
-    stack: CanvasStack,
-    project: Projector,
-    change: np.ndarray,
-    expected: FloatArray,
-    safe_px: int,
+def _dry_and_wet(
+    levels: list[FloatArray], change: np.ndarray, expected: FloatArray, safe_px: int
 ) -> tuple[FloatArray, FloatArray, float]:
     """Find each pixel's dry level, its step just after wetting, and the noise of one frame.
 
@@ -217,10 +235,9 @@ def _levels(
     taken over the first frames after the change: the wet look goes on deepening, and the edge
     must be placed by what it is at the front.
     """
-    count = len(stack)
+    count = len(levels)
     dry_until = cv2.erode(change, np.ones((safe_px, safe_px), np.uint8))
-    first = min(3, len(stack))
-    early = [project(stack.canvases[k], k) for k in range(first)]
+    early = levels[: min(3, count)]
     dry = np.median(np.stack(early), axis=0).astype(np.float32)
     dry_count = np.ones_like(dry)
     wet = expected.copy()
@@ -229,19 +246,19 @@ def _levels(
     gate = np.maximum(0.5 * expected, 2.5 * scatter)
     noises = []
     before: FloatArray | None = None
-    for k in range(len(stack)):
-        level = project(stack.canvases[k], k)
+    for k, level in enumerate(levels):
         if before is not None:
-            sample = (level - before)[::3, ::3]
-            noises.append(float(robust_scale(sample.ravel() - np.median(sample)) / np.sqrt(2)))
+            sample = (level[::4, ::4] - before[::4, ::4]).ravel()
+            noises.append(float(robust_scale(sample - np.median(sample)) / np.sqrt(2)))
         before = level
         above = level - dry
-        is_dry = ((dry_until > k + 1) & (np.abs(above) < gate)).astype(np.float32)
+        is_dry = (dry_until > k + 1) & (np.abs(above) < gate)
         dry_count += is_dry
-        dry += is_dry * above / dry_count
-        is_wet = ((change + 1 <= k) & (change + 3 >= k)).astype(np.float32)
-        wet_count += is_wet
-        wet += is_wet * np.clip(above - wet, -0.75, 0.75) / wet_count
+        dry += np.where(is_dry, above / dry_count, 0)
+        is_wet = (change < k) & (change + 4 >= k)
+        if is_wet.any():
+            wet_count += is_wet
+            wet += np.where(is_wet, np.clip(above - wet, -0.75, 0.75) / wet_count, 0)
     told = (wet_count >= 3) & (expected > 0.5)
     usual = float(np.median((wet / expected)[told])) if np.count_nonzero(told) > 100 else 1.0
     expected = expected * float(np.clip(usual, 0.3, 1.5))
@@ -251,7 +268,7 @@ def _levels(
 
 
 def _hidden(
-    stack: CanvasStack, project: Projector, change: np.ndarray, dry: FloatArray, share: FloatArray
+    levels: list[FloatArray], change: np.ndarray, dry: FloatArray, share: FloatArray
 ) -> list[BoolArray]:
     """Find, frame by frame, where something stood before the panel.
 
@@ -262,18 +279,19 @@ def _hidden(
     Returns
     -------
     hidden : list of K ndarrays, bool
-        At a quarter of the canvas resolution.
+        At a quarter of the canvas resolution; empty arrays where nothing is hidden.
     """
-    half, room = ONSET * share, STRANGE * np.maximum(share, 0.5)
-    size = (-(-stack.shape[1] // 4), -(-stack.shape[0] // 4))
+    low, middle = -STRANGE * np.maximum(share, 0.5), ONSET * share
+    high = share + STRANGE * np.maximum(share, 0.5)
+    size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
     patches = []
-    for k in range(len(stack)):
-        wetness = project(stack.canvases[k], k) - dry
-        early = (wetness > half) & (change > k + 1)
-        late = (wetness < half) & (change < k - 1)
-        wrong = early | late | (wetness < -room) | (wetness > share + room)
-        small = cv2.resize(wrong.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-        patches.append(cv2.blur(small, (5, 5)) > 0.3)
+    for k, level in enumerate(levels):
+        wetness = level - dry
+        wet = wetness > middle
+        wrong = (wet & (change > k + 1)) | (~wet & (change < k - 1))
+        wrong |= (wetness < low) | (wetness > high)
+        small = cv2.resize(wrong.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
+        patches.append(cv2.blur(small, (5, 5)) > 0.3 * 255)
     usual = np.mean(patches, axis=0) > 1 / 3
     wide = np.ones((5, 5), np.uint8)
     return [cv2.dilate((patch & ~usual).astype(np.uint8), wide) > 0 for patch in patches]
@@ -289,15 +307,14 @@ class _Found:
 
 
 def _changes(
-    stack: CanvasStack,
-    project: Projector,
+    levels: list[FloatArray],
     dry: FloatArray,
     share: FloatArray,
     sigma: float,
     hidden: list[BoolArray],
 ) -> _Found:
     """Run through the frames once, keeping the least of each pixel's running sum of evidence."""
-    count = len(stack)
+    count = len(levels)
     blur = float(np.clip(sigma / 0.1, 0.6, 2.5))
     shape = dry.shape
     running = np.zeros(shape, np.float32)
@@ -311,8 +328,8 @@ def _changes(
     scale = (share / sigma**2).astype(np.float32)
     half = ONSET * share
     low, high = -STRANGE * np.maximum(share, 0.5), share + STRANGE * np.maximum(share, 0.5)
-    for k in range(count):
-        wetness = project(stack.canvases[k], k) - dry
+    for k, level in enumerate(levels):
+        wetness = level - dry
         evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
         strange = (wetness < low) | (wetness > high)
         evidence[strange] = 0
