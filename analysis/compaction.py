@@ -131,13 +131,15 @@ def bag_factor(law: Compaction, compact_pa: float, drive_pa: float) -> float:
     vf_f = float(law.vf(compact_pa))
     porosity_f = 1.0 - vf_f
 
+    kozeny_f = (1.0 - vf_f) ** 3 / vf_f**2
+
     def state(share: float) -> tuple[float, float, float]:
         """Thickness over that at the front, its slope in share, permeability likewise."""
         pressure = max(compact_pa - share * drive_pa, 1.0)
-        vf = float(law.vf(pressure))
+        vf = law.vf1 * (pressure / BAR_PA) ** law.exponent
         thick = vf_f / vf
         slope = thick * law.exponent * drive_pa / pressure
-        return thick, slope, kozeny_ratio(vf_f, vf)
+        return thick, slope, (1.0 - vf) ** 3 / vf**2 / kozeny_f
 
     def shoot(s: float) -> float:
         def rates(back: float, y: FloatArray) -> list[float]:
@@ -146,10 +148,13 @@ def bag_factor(law: Compaction, compact_pa: float, drive_pa: float) -> float:
             gradient = y[1] / (thick * k)
             return [-gradient, s / porosity_f * eta * slope * gradient]
 
-        run = solve_ivp(rates, (0.0, 1.0), [0.0, -s], rtol=1e-8, atol=1e-10)
+        run = solve_ivp(rates, (0.0, 1.0), [0.0, -s], rtol=1e-6, atol=1e-8)
         return float(run.y[0, -1]) - 1.0
 
-    return float(brentq(shoot, 0.3, 30.0, xtol=1e-7))
+    high = 2.0
+    while shoot(high) < 0 and high < 1e3:
+        high *= 2.0
+    return float(brentq(shoot, 0.5, high, xtol=1e-6))
 
 
 def slope_ratio(law: Compaction, from_pa: float, to_pa: float) -> float:

@@ -19,7 +19,7 @@ FEW_STEPS = 15
 """A rise of fewer gauge steps than this says little of its shape."""
 SHORT_SHARE = 0.25
 """A log shorter than this share of the limit's time is too short for a go."""
-TAUS = np.geomspace(0.05, 2.0, 14)
+TAUS = np.geomspace(0.03, 2.0, 120)
 """Trial times in which outgassing dies away, as shares of the log."""
 NO_TAU = 1e12
 HIDING_PLACES = (
@@ -187,11 +187,7 @@ def _fit(t: FloatArray, p: FloatArray, floor: float) -> tuple[Mixture, str]:
     weight /= np.array([1.0 if part[0] == "steady leak" else len(TAUS) for part in parts])
     weight /= weight.sum()
     mixture = join([part[1] for part in parts], weight)
-    share = {
-        kind: sum(w for part, w in zip(parts, weight, strict=True) if part[0] == kind)
-        for kind in ("steady leak", "outgassing", "both")
-    }
-    shape = max(share, key=lambda kind: share[kind])
+    shape = parts[int(np.argmin(score))][0]
     return mixture, "leak and outgassing" if shape == "both" else shape
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from analysis.regression import Mixture, ModelFit, fit_model, interval, project, whiteners
 from vision.records import BoolArray, FloatArray, FrontCurve
 
-MIN_RATIO_RADII = 2.0
+MIN_RATIO_RADII = 2.5
 """Frames whose smaller semi-axis is below this many feed radii say nothing of the axis ratio."""
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.answer import describe, fit_panel
-from analysis.levers import Lever, all_levers
+from analysis.levers import Lever, all_levers, slack
 from analysis.permeability import NoFit
 from analysis.records import Panel
 from analysis.resin import gel_time
@@ -128,9 +128,15 @@ def forecast_lines(found: Forecast) -> list[str]:
     lines = [line for line in plain_lines(found.results) if line != CAUTION]
     if found.case is None:
         return [*lines, f"No what-if: {found.reason}", CAUTION]
-    fits = found.results["verdict"]["verdict"] == "fills"
+    fill, gel = found.results["fill"], found.results["gel"]
+    high = fill["time_high_s"]
+    fits = high is not None and high <= gel["working_time_s"]
     lines.append("")
-    lines.append(SLOW_IS_FINE if fits else "What would be enough, least trouble first:")
+    if fits:
+        lines += [SLOW_IS_FINE, "Room to spare, one thing at a time:"]
+        lines += [f"- {text}" for text in slack(found.case)]
+        return [*lines, "", UNDER_THIS_BAG, CAUTION]
+    lines.append("What would be enough alone, least trouble first:")
     for lever in found.levers:
         mark = "enough" if lever.enough else "too little"
         lines.append(f"- {lever.name} ({mark}): {lever.say}")

@@ -51,7 +51,7 @@ def to_absolute_mbar(reading: FloatArray, unit: str, ambient_mbar: float) -> Flo
     --------
     >>> float(to_absolute_mbar(np.array(29.0), "inhg", 1013.25).round(2))
     31.2
-    >>> float(to_absolute_mbar(np.array(97.0), "percent", 1000.0))
+    >>> float(to_absolute_mbar(np.array(97.0), "percent", 1000.0).round(6))
     30.0
     """
     value = np.asarray(reading, dtype=float)

@@ -147,13 +147,14 @@ def _second_line(case: Case) -> Lever | None:
     sure, likely = _both(case, change, 2.0, 1e-3)
     length_mm = case.length_m * 1000.0
     spacing, likely_mm = _times(sure, 2.0 * length_mm), _times(likely, 2.0 * length_mm)
-    lines = 2 if spacing is None else max(2, int(np.ceil(length_mm / spacing - 1e-9)))
+    lines = 2 if spacing is None else max(1, int(np.ceil(length_mm / spacing - 1e-9)))
+    many = "one line in the middle" if lines == 1 else f"{lines} lines over the {length_mm:.0f} mm"
     at = outcome(case, change(0.5 / lines))
     return Lever(
         "more feed lines", sure is not None, spacing, likely_mm, "mm", at,
         _text(
             spacing,
-            f"{lines} lines over the {length_mm:.0f} mm, " + "at most {:.0f} mm apart",
+            many + " will do; lines may be at most {:.0f} mm apart",
             "no spacing is close enough",
         ),
         "each line can print through and traps air if it is opened before the front arrives",
@@ -209,6 +210,28 @@ def _hardener(case: Case) -> Lever:
 def temperatures() -> FloatArray:
     """Temperatures looked at, in degrees C."""
     return np.linspace(COLDEST_C, WARMEST_C, 36)
+
+
+def slack(case: Case) -> list[str]:
+    """Say how far a plan that fits could be eased and still fit, in plain words."""
+    out = []
+    cure = _solve(case, lambda v: Change(cure=v), 0.05, 1.0, True)
+    if cure is not None:
+        out.append(f"gel time could be as short as {cure * case.gel.gel_s / 60:.0f} min")
+    run = _solve(case, lambda v: Change(length=v), 20.0, 1.0, True)
+    if run is not None:
+        out.append(f"the run could be as long as {run * case.length_m * 1000:.0f} mm")
+    drive = case.panel.vacuum.pressure_pa
+    weak = _solve(case, lambda v: Change(drive=v), 0.05, 1.0, True)
+    if weak is not None and drive is not None:
+        out.append(
+            f"a pressure difference of {weak * drive / 100:.0f} mbar would still do (but a weak "
+            "vacuum leaves voids)"
+        )
+    speed = _solve(case, lambda v: Change(speed=v), 0.01, 1.0, True)
+    if speed is not None:
+        out.append(f"a stack or resin {1 / speed:.1f} times as slow would still fill")
+    return out
 
 
 def known_temperature(panel: Panel) -> bool:

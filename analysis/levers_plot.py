@@ -66,6 +66,9 @@ def levers_figure(case: Case) -> Figure:
         draw_lever(ax, TITLES[name], label, values, outcomes, float(now.get(name, np.nan)))
         if name == "media":
             ax.set_xscale("log")
+            ticks = [0.5, 1, 2, 5, 10, 20]
+            ax.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+            ax.minorticks_off()
     for ax in axes[::3]:
         ax.set_ylabel("working time / fill time", fontsize=8)
     figure.suptitle(f"{case.panel.name}: what each change does to the margin", fontsize=11)

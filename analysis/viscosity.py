@@ -86,6 +86,8 @@ def at_shop_temperature(resin: Resin) -> tuple[Resin, str]:
         viscosity_pa_s=mu,
         viscosity_sd=float(np.hypot(resin.viscosity_sd, sd)),
         viscosity_temperature_c=to_c,
+        # The old pair stands for the second one, so that the same activation energy follows.
+        viscosity_second=None if sd else (resin.viscosity_pa_s, at_c),
     )
     return carried, (f"viscosity carried from {at_c:g} to {to_c:g} C: {mu * 1000:.0f} mPa s{rough}")
 
