@@ -36,6 +36,9 @@ class LazyGroup(click.Group):
         """Import the module that holds the command."""
         if cmd_name not in COMMANDS:
             return None
+        # Wetline's matrices are small: threads of the linear algebra would only wait for each
+        # other. Set before NumPy loads; whoever set it already keeps it.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         module, attribute, _ = COMMANDS[cmd_name]
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command

@@ -86,13 +86,17 @@ def _embed(fit: ModelFit, active: BoolArray) -> ModelFit:
 
 
 def fit_models(
-    law: FrontLaw, impulse: Impulse, readings: Readings, loose_start: bool
+    law: FrontLaw, impulse: Impulse, readings: Readings, loose_start: bool, raced: bool = False
 ) -> dict[str, ModelFit]:
-    """Try the models the data can carry; a negative feed length is no model."""
+    """Try the models the data can carry; a negative feed length is no model.
+
+    Where an edge raced, resin comes in from the side and the middle speeds up as it would behind
+    a feed that resists: the two cannot be told apart, and a feed length is not fitted.
+    """
     fits = {}
     trials = whiteners(readings.time_s[readings.used])
     for name, free in MODELS.items():
-        if (free[1] and law.flow == "point") or (loose_start and not free[0]):
+        if (free[1] and (raced or law.flow == "point")) or (loose_start and not free[0]):
             continue
         fit = fit_one(law, impulse, readings, free, trials)
         if fit is not None and np.isfinite(fit.aicc) and not (free[1] and fit.parameters[2] <= 0):

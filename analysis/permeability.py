@@ -175,10 +175,17 @@ def fit_permeability(
         if cleaned.count == readings.count:
             break
         readings = cleaned
-    fits = fit_models(law, impulse, readings, loose_start)
+    fits = fit_models(law, impulse, readings, loose_start, raced(front, panel, scale))
     if not fits:
         return NoFit("the front does not follow Darcy's law in any form tried")
     return _conclude(panel, front, scale, law, impulse, known, readings, fits)
+
+
+def raced(front: FrontSummary, panel: Panel, scale: ScaleSummary) -> bool:
+    """Tell whether lanes had to be left out because an edge raced."""
+    width_mm = scale.width_mm or (panel.width_m or 0.0) * 1000.0
+    kept = sum(upper - lower for lower, upper in front.clean_lanes_mm)
+    return bool(front.clean_lanes_mm) and kept < 0.98 * width_mm
 
 
 def _conclude(

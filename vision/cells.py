@@ -18,6 +18,12 @@ from vision.records import FloatArray
 ROUNDS = 3
 """Turns of light, levels and moments; more change nothing on the sample runs."""
 
+FARTHEST_BORDER = 1.8
+"""How far outside the panel (which spans -1 to 1) the table still tells the panel's light."""
+
+BORDER_WEIGHT = 0.5
+"""Say of a place on the table beside a cell of the panel."""
+
 LEAST_CELLS = 20
 """Cells that must be wet, and dry, for a frame's own strength of the wet look."""
 
@@ -41,8 +47,6 @@ class CellLook:
         The typical step from dry to wet, in logarithms.
     noise : ndarray of shape (C, C), float
         Covariance of a cell's level from frame to frame.
-    strength : ndarray of shape (K,), float
-        Each frame's contrast between wet and dry, 1 as over the whole run.
     contrast : float
         Length of the step in units of the noise.
     """
@@ -52,8 +56,23 @@ class CellLook:
     dry: FloatArray
     wet_vector: FloatArray
     noise: FloatArray
-    strength: FloatArray
     contrast: float
+
+
+def _table(
+    border: FloatArray | None, border_xy: FloatArray | None, count: int, colours: int
+) -> tuple[FloatArray, FloatArray]:
+    """Give what the table around the panel shows, less its own median, and its basis.
+
+    Only places near the panel and seen in more than half of the frames; NaN where not seen.
+    """
+    if border is None or border_xy is None:
+        return np.zeros((count, 0, colours)), np.zeros((0, 6))
+    use = np.abs(border_xy).max(axis=1) < FARTHEST_BORDER
+    use &= np.isfinite(border).all(axis=2).mean(axis=0) > 0.5
+    places = border_xy[use]
+    difference = border[:, use] - np.nanmedian(border[:, use], axis=0)
+    return difference, polynomial_basis(places[:, 0], places[:, 1])
 
 
 def border_light(border: FloatArray, border_basis: FloatArray) -> FloatArray:
@@ -62,21 +81,18 @@ def border_light(border: FloatArray, border_basis: FloatArray) -> FloatArray:
     Parameters
     ----------
     border : ndarray of shape (K, Q, C), float
-        Logarithm of places around the panel; NaN where not seen.
+        Logarithm of places around the panel, less each place's own median; NaN where not seen.
     border_basis : ndarray of shape (Q, 6), float
 
     Returns
     -------
     light : ndarray of shape (K, 6, C), float
-        Relative to the median of all frames.
+        Zeros where too few places are seen.
     """
-    seen = np.asarray(np.isfinite(border).all(axis=2))
-    often = seen.mean(axis=0) > 0.5
-    border, basis, seen = border[:, often], border_basis[often], seen[:, often]
     if border.shape[1] < 4 * border_basis.shape[1]:
         return np.zeros((border.shape[0], border_basis.shape[1], border.shape[2]))
-    difference = np.nan_to_num(border - np.nanmedian(border, axis=0))
-    return robust_polynomials(basis, difference, seen.astype(float))
+    seen = np.isfinite(border).all(axis=2)
+    return robust_polynomials(border_basis, np.nan_to_num(border), seen.astype(float))
 
 
 def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
@@ -253,11 +269,8 @@ def look(
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
     basis = polynomial_basis(*cell_centres(rows, cols))
-    light = np.zeros((count, basis.shape[1], colours))
-    if border is not None and border_xy is not None:
-        near = np.abs(border_xy).max(axis=1) < 1.8
-        places = border_xy[near]
-        light = border_light(border[:, near], polynomial_basis(places[:, 0], places[:, 1]))
+    table = _table(border, border_xy, count, colours)
+    light = border_light(*table)
     if not light.any():
         light = sequential_light(levels, basis)
     flat = levels - np.einsum("pb,kbc->kpc", basis, light)
@@ -267,7 +280,6 @@ def look(
     dry = np.median(flat[: max(1, min(3, count // 8))], axis=0)
     share = expected_gain(dry)
     noise = _noise(flat) + _light_error(flat, change, dry)
-    strength = np.ones(count)
     for turn in range(ROUNDS):
         evidence = wet_evidence(flat, dry, share[:, None] * vector, noise, clip=6.0)
         evidence = gaussian_filter(
@@ -288,8 +300,7 @@ def look(
             share * age[np.clip(np.arange(count)[:, None] - change, 0, count - 1)],
             0.0,
         )
-        left, strength = _light_left(flat, basis, change, dry, wet_part, vector, turn)
-        light = light + left
+        light = light + _light_left(flat, basis, change, dry, wet_part, vector, light, table, turn)
         flat = levels - np.einsum("pb,kbc->kpc", basis, light)
         noise = _noise(flat) + _light_error(flat, change, dry)
     contrast = float(np.sqrt(vector @ np.linalg.solve(noise, vector)))
@@ -299,7 +310,6 @@ def look(
         dry=dry.reshape(rows, cols, -1),
         wet_vector=vector,
         noise=noise,
-        strength=strength,
         contrast=contrast,
     )
 
@@ -366,33 +376,37 @@ def _light_left(
     dry: FloatArray,
     wet_part: FloatArray,
     vector: FloatArray,
+    light_now: FloatArray,
+    table: tuple[FloatArray, FloatArray],
     turn: int,
-) -> tuple[FloatArray, FloatArray]:
+) -> FloatArray:
     """Fit the light still left on the panel against the level each cell should have.
 
-    The first turn takes a plane, the later ones the whole basis, and the last also the strength
-    of the wet look: another lamp shows the same wet fabric with another contrast.
+    The table around the panel holds the fit where the panel alone could take a change of light
+    for a change of the wet look. The first turn takes a plane, the later ones the whole basis,
+    and the last also the strength of the wet look: another lamp shows the same wet fabric with
+    another contrast.
     """
-    used = basis if turn > 0 else basis[:, :3]
+    terms = basis.shape[1] if turn > 0 else 3
     count = flat.shape[0]
     frames = np.arange(count)[:, None]
     weight = (np.abs(change - frames) > GUARD).astype(float)
-    difference = flat - dry - wet_part[:, :, None] * vector
-    light = np.zeros((count, basis.shape[1], flat.shape[2]))
-    strength = np.ones(count)
-    light[:, : used.shape[1]] = robust_polynomials(used, difference, weight, rounds=5)
-    if turn < ROUNDS - 1:
-        return light, strength
     wet, sure_dry = (
         (weight * (change <= frames)).sum(axis=1),
         (weight * (change > frames)).sum(axis=1),
     )
+    outside = table[0] - np.matmul(table[1], light_now)
+    outside_weight = BORDER_WEIGHT * np.isfinite(outside).all(axis=2)
+    used = np.vstack([basis, table[1]])[:, :terms]
+    difference = np.concatenate(
+        [flat - dry - wet_part[:, :, None] * vector, np.nan_to_num(outside)], axis=1
+    )
+    weight = np.concatenate([weight, outside_weight], axis=1)
+    light = np.zeros((count, basis.shape[1], flat.shape[2]))
+    light[:, :terms] = robust_polynomials(used, difference, weight, rounds=5)
     both = np.minimum(wet, sure_dry) >= LEAST_CELLS
-    if both.any():
-        found = robust_polynomials(
-            used, difference[both], weight[both], own=wet_part[both], rounds=5
-        )
+    if turn == ROUNDS - 1 and both.any():
+        own = np.concatenate([wet_part, np.zeros(outside_weight.shape)], axis=1)[both]
+        found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=5)
         light[both] = found[:, :-1]
-        more = found[:, -1] @ vector / float(vector @ vector)
-        strength[both] = np.clip(1.0 + more, 0.4, 2.5)
-    return light, strength
+    return light
