@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -184,7 +184,25 @@ def fit_permeability(
     fits = fit_models(law, impulse, readings, loose_start)
     if not fits:
         return NoFit("the front does not follow Darcy's law in any form tried")
-    return _conclude(panel, front, scale, law, impulse, known, readings, fits)
+    found = _conclude(panel, front, scale, law, impulse, known, readings, fits)
+    if law.flow == "edge" and not law.square:
+        note = _slope_note(impulse, readings, loose_start, min(c.aicc for c in found.candidates))
+        found = replace(found, notes=(*found.notes, note))
+    return found
+
+
+def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float) -> str:
+    """Say what the frames themselves think of the slope."""
+    level = min(fit.aicc for fit in fit_models(edge_law(), impulse, readings, loose).values())
+    gap = level - sloped
+    if gap > 2:
+        return f"the slope of the panel is counted in; the frames show it (AICc {gap:.1f} lower)"
+    if gap < -2:
+        return (
+            f"the slope of the panel is counted in, but the frames fit better without it (AICc "
+            f"{-gap:.1f} lower): check [panel] slope_deg and its sign"
+        )
+    return "the slope of the panel is counted in; the frames alone could not tell"
 
 
 def _conclude(

@@ -154,3 +154,11 @@ def test_a_point_feed_gives_both_axes():
     assert found["k2_m2"] == pytest.approx(k2, rel=0.03)
     assert found["k1_low_m2"] < k1 < found["k1_high_m2"]
     assert found["angle_deg"] == pytest.approx(-35.0, abs=0.5)
+
+
+def test_a_part_packed_tighter_is_slower_by_kozeny():
+    # K(0.5) / K(0.6) = 2.8125 and x^2 ~ K / porosity: 2.25 times as slow (Kozeny's form).
+    loose, tight = results(), results(make_panel(part=Part(0.6, fibre_fraction=0.6)))
+    assert tight["fill"]["time_s"] / loose["fill"]["time_s"] == pytest.approx(2.8125 * 0.4 / 0.5)
+    assert any("Kozeny" in text for text in tight["warnings"])
+    assert tight["permeability"]["k_m2"] == loose["permeability"]["k_m2"]

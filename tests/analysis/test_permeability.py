@@ -100,6 +100,9 @@ def test_uphill_flow():
     curve = make_curve(TIMES, run.y[0] * 1000.0, 0.05)
     panel = make_panel(slope_deg=90.0, resin=Resin(viscosity_pa_s=0.2, density_kg_m3=1100.0))
     assert fit(curve, panel).k_m2 == pytest.approx(1e-10, rel=2e-3)
+    assert "the frames show it" in fit(curve, panel).notes[0]
+    downhill = make_panel(slope_deg=-90.0, resin=panel.resin)
+    assert "check [panel] slope_deg and its sign" in fit(curve, downhill).notes[0]
     flat = {c.name: c.slope_m2 for c in fit(curve).candidates}
     assert flat["late start"] < 0.98 * 4e-10
 
