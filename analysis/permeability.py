@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.frames_used import Readings, choose_frames, drop_bad
+from analysis.frames_used import SLOWED, Readings, choose_frames, drop_bad, drop_slowed
 from analysis.impulse import Impulse, constant_impulse, logged_impulse
 from analysis.laws import GRAVITY_M_S2, FrontLaw, edge_law, point_law, sloped_edge_law
 from analysis.models import MODELS, fit_models, fit_one, model_front, reach_of
@@ -170,6 +170,9 @@ def fit_permeability(
         return NoFit(readings.reason)
     impulse, known = panel_impulse(panel)
     law = front_law(panel, curve.flow, feed_radius_m)
+    use = readings.used
+    front_m, theta = readings.front_m[use], impulse.at(readings.time_s[use])
+    readings = drop_slowed(readings, law.h(front_m), theta, law.slope(front_m))
     loose_start = front.resin_start_sd_s > 0.25 * float(np.median(np.diff(np.sort(curve.time_s))))
     for _ in range(2):
         trials = whiteners(readings.time_s[readings.used])[::TRIALS_FOR_CLEANING]
@@ -189,6 +192,16 @@ def fit_permeability(
         note = _slope_note(impulse, readings, loose_start, min(c.aicc for c in found.candidates))
         found = replace(found, notes=(*found.notes, note))
     return found
+
+
+def _slow_note(readings: Readings) -> tuple[str, ...]:
+    if SLOWED not in readings.notes:
+        return ()
+    minutes = readings.time_s[readings.notes.index(SLOWED)] / 60.0
+    return (
+        f"the front slowed from about {minutes:.0f} min on, beyond what Darcy's law says "
+        "(thickening resin, falling vacuum, an empty pot?): later frames are left out",
+    )
 
 
 def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float) -> str:
@@ -261,7 +274,7 @@ def _conclude(
         correlation=best.correlation,
         residual_scale=best.scale,
         candidates=candidates,
-        notes=_notes(panel, k),
+        notes=(*_notes(panel, k), *_slow_note(readings)),
     )
 
 
