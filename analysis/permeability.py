@@ -302,7 +302,7 @@ def _sources(
 
 def _why(candidates: tuple[Candidate, ...], best: str) -> str:
     if len(candidates) == 1:
-        return f"{best}: the only model these frames can carry"
+        return f"{best}: the frames call for no other model"
     rest = sorted((c for c in candidates if c.name != best), key=lambda c: c.aicc)
     chosen = next(c for c in candidates if c.name == best)
     gap = rest[0].aicc - chosen.aicc
