@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from analysis.ellipse import Anisotropy, equivalent_feed_radius, fit_anisotropy
-from analysis.fill import Fill, forecast_fill
+from analysis.fill import Fill, forecast_fill, packing_speed
 from analysis.permeability import (
     DEFAULT_FEED_RADIUS_M,
     NoFit,
@@ -87,6 +87,13 @@ def describe(
         "panel": {"name": panel.name, "flow": panel.flow},
         "front": asdict(front),
         "scale": asdict(scale),
+        "stack": {
+            "porosity": panel.stack.porosity,
+            "fibre_fraction": panel.stack.fibre_fraction,
+            "thickness_mm": None
+            if panel.stack.thickness_m is None
+            else panel.stack.thickness_m * 1e3,
+        },
         "permeability": _permeability(fit, axes),
         "fill": _fill_section(fill, panel),
         "gel": _gel_section(gel, working, fill),
@@ -104,7 +111,9 @@ def _fill(
         return None
     slow = 1.0 if axes is None else axes.ratio**-0.5
     part = panel.part
-    return forecast_fill(fit, part.flow_length_m, part.repeat_sd, working, part.feed, slow)
+    return forecast_fill(
+        fit, part.flow_length_m, part.repeat_sd, working, part.feed, slow, packing_speed(panel)
+    )
 
 
 def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict[str, Any]:
@@ -220,6 +229,11 @@ def _warnings(
     out += fit.notes
     if fit.flow == "point" and panel.feed_radius_m is None:
         out.append("feed hole taken as 5 mm in radius: give [panel] feed_radius_mm")
+    if packing_speed(panel) != 1.0:
+        out.append(
+            f"forecast corrected to the part's fibre fraction by Kozeny's form: "
+            f"{packing_speed(panel):.2f} times the panel's speed"
+        )
     lead = panel.resin.mixed_before_start_s
     last = float(np.max(fit.time_s[fit.used]))
     if gel is not None and gel.gel_s - lead < last:

@@ -19,7 +19,7 @@ FEW_STEPS = 15
 """A rise of fewer gauge steps than this says little of its shape."""
 SHORT_SHARE = 0.25
 """A log shorter than this share of the limit's time is too short for a go."""
-TAUS = np.geomspace(0.03, 2.0, 120)
+TAUS = np.geomspace(0.03, 2.0, 60)
 """Trial times in which outgassing dies away, as shares of the log."""
 NO_TAU = 1e12
 HIDING_PLACES = (

@@ -127,14 +127,15 @@ class Impulse:
     def _end(self, i: IndexArray) -> FloatArray:
         last = i == len(self.knot_s) - 1
         growth = self.growth_per_s[-1]
-        limit = self._rate0_of(-1) / growth if growth > 0 else np.inf
+        rate = self._rate0_of(-1)
+        limit = rate / growth if growth > 0 else np.inf if rate > 0 else 0.0
         return np.where(last, limit, np.inf)
 
     def _rate0_of(self, i: int) -> float:
         return float(self.pressure_pa[i] / self.viscosity_pa_s[i])
 
     def _tail_bound(self, rest: FloatArray) -> FloatArray:
-        rate, growth = self._rate0_of(-1), self.growth_per_s[-1]
+        rate, growth = max(self._rate0_of(-1), 1e-300), self.growth_per_s[-1]
         if growth > 0:
             return -np.log1p(-np.minimum(rest * growth / rate, 1 - 1e-16)) / growth * 1.001 + 1e-9
         return rest / rate * 1.001 + 1e-9

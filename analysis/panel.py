@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.compaction import Compaction, thickness_m
 from analysis.logs import read_log
 from analysis.records import ATMOSPHERE_PA, Log, Panel, Part, Resin, Stack, Vacuum
 from analysis.resin import gel_time
@@ -33,14 +34,14 @@ GAUGE_SLACK = 1.01
 
 _FIELD_NAMES = {
     "stack": "porosity porosity_sd_percent layers areal_weight_g_m2 fibre_density_kg_m3 "
-    "thickness_mm compaction_exponent name",
+    "thickness_mm compaction_exponent compaction_vf_1bar name",
     "resin": "name viscosity_mpas viscosity_sd_percent viscosity_log viscosity_doubling_min "
     "viscosity_temperature_c viscosity_2_mpas viscosity_2_temperature_c temperature_c "
     "viscosity_rise class gel_log gel_time_min gel_sd_percent gel_temperature_c "
     "gel_time_2_min gel_2_temperature_c mixed_before_start_min working_share_percent "
     "density_kg_m3 hardener_parts pot_limit_kg pot_life_min",
     "vacuum": "pressure_difference_mbar pressure_sd_percent ambient_mbar bag_mbar log",
-    "part": "name flow_length_mm feed area_m2 thickness_mm repeat_sd_percent",
+    "part": "name flow_length_mm feed area_m2 thickness_mm fibre_fraction repeat_sd_percent",
 }
 FIELDS = {table: tuple(names.split()) for table, names in _FIELD_NAMES.items()}
 PART_FEEDS = ("edge", "point")
@@ -63,6 +64,7 @@ def read_panel(folder: Path) -> Panel:
     notes = tuple(_unknown(path, document))
     table = Table.of(path, document, "panel")
     length_mm = table.length("length_mm", above=0)
+    vacuum = _vacuum(Table.of(path, document, "vacuum"))
     resin, resin_notes = _resin(Table.of(path, document, "resin"))
     return Panel(
         folder=path.parent,
@@ -72,9 +74,9 @@ def read_panel(folder: Path) -> Panel:
         width_m=_milli(table.length("width_mm", above=0)),
         feed_radius_m=_milli(table.length("feed_radius_mm", above=0)),
         slope_deg=table.number("slope_deg", 0.0, at_least=-90, at_most=90, unit="degrees") or 0.0,
-        stack=_stack(Table.of(path, document, "stack")),
+        stack=_stack(Table.of(path, document, "stack"), vacuum.pressure_pa),
         resin=resin,
-        vacuum=_vacuum(Table.of(path, document, "vacuum")),
+        vacuum=vacuum,
         part=_part(Table.of(path, document, "part"), document, length_mm),
         notes=(*notes, *resin_notes),
     )
@@ -106,7 +108,7 @@ def _minutes(table: Table, key: str, above: float = 0.0) -> float | None:
     return None if value is None else value * 60.0
 
 
-def _stack(table: Table) -> Stack:
+def _stack(table: Table, drive_pa: float | None) -> Stack:
     layers = table.number("layers", above=0)
     weight = table.number("areal_weight_g_m2", above=0, unit="g/m2")
     density = table.number("fibre_density_kg_m3", at_least=500, at_most=20_000, unit="kg/m3")
@@ -125,13 +127,19 @@ def _stack(table: Table) -> Stack:
                 f"leaves no room for resin: the fibre alone is {needed_mm:.2f} mm thick; check "
                 "layers, areal_weight_g_m2 (one layer) and thickness_mm",
             )
+    exponent = table.number("compaction_exponent", at_least=0, at_most=0.3)
+    vf_1bar = table.number("compaction_vf_1bar", above=0, at_most=0.85)
+    if porosity is None and vf_1bar is not None and drive_pa is not None:
+        porosity = 1.0 - float(Compaction(vf_1bar, exponent or 0.0).vf(drive_pa))
+    if thickness_mm is None and porosity is not None and areal and density:
+        thickness_mm = thickness_m(areal, density, 1.0 - porosity) * 1000.0
     return Stack(
         porosity=porosity,
         porosity_sd=_share(table, "porosity_sd_percent", 2.0),
         thickness_m=_milli(thickness_mm),
         areal_weight_kg_m2=areal,
         fibre_density_kg_m3=density,
-        compaction_exponent=table.number("compaction_exponent", at_least=0, at_most=0.3),
+        compaction_exponent=exponent,
     )
 
 
@@ -277,4 +285,5 @@ def _part(table: Table, document: dict[str, Any], panel_length_mm: float | None)
         area_m2=table.number("area_m2", above=0, unit="m2"),
         thickness_m=_milli(table.length("thickness_mm", above=0)),
         repeat_sd=_share(table, "repeat_sd_percent", 8.0),
+        fibre_fraction=table.number("fibre_fraction", at_least=0.05, at_most=0.85),
     )

@@ -130,6 +130,9 @@ class Part:
         From feed to the farthest spot; the panel's own length where the user gave none.
     feed : {"edge", "point"}
         Fed along a line, or at a point like a point-fed panel.
+    fibre_fraction : float or None
+        Vf of the part where it differs from the panel's; the forecast is then corrected by
+        Kozeny's form.
     repeat_sd : float
         Relative standard deviation of permeability from one lay-up to the next. 8 % is what one
         laboratory saw with one fabric (May et al. 2019, Compos. Part A 121, 100-114, from
@@ -141,15 +144,7 @@ class Part:
     area_m2: float | None = None
     thickness_m: float | None = None
     repeat_sd: float = 0.08
-
-
-@dataclass(frozen=True)
-class Media:
-    """A flow medium laid over the stack."""
-
-    k_m2: float
-    thickness_m: float
-    porosity: float
+    fibre_fraction: float | None = None
 
 
 @dataclass(frozen=True)

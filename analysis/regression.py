@@ -19,6 +19,10 @@ from vision.records import FloatArray
 
 TRIAL_SPANS = (0.03, 0.06, 0.12, 0.25, 0.5, 1.0)
 """Trial correlation times of the residuals, as shares of the run."""
+SPAN_PRIOR = (1.0, 1.0, 1.0, 1.0, 0.6, 0.3)
+"""Prior weight of each; a wander as long as the run is rarer."""
+WHITE_PRIOR = 3.0
+"""Prior weight of residuals that are fresh in each frame throughout."""
 TRIAL_WHITE = (0.0, 0.25, 0.5, 0.75)
 """Trial shares of the residuals' variance that are fresh in each frame."""
 MOST_ROWS = 120
@@ -71,12 +75,14 @@ class Whitener:
     """One trial correlation of the residuals.
 
     `matrix` of shape (G, N) turns N standardised residuals into G independent ones; `log_det` is
-    the log determinant of their correlation; `lag_one` the correlation of neighbours.
+    the log determinant of their correlation; `lag_one` the correlation of neighbours; `prior` the
+    weight it has before the data speak.
     """
 
     matrix: FloatArray
     log_det: float
     lag_one: float
+    prior: float
 
 
 def whiteners(time_s: FloatArray) -> list[Whitener]:
@@ -101,8 +107,8 @@ def whiteners(time_s: FloatArray) -> list[Whitener]:
     average /= average.sum(axis=1, keepdims=True)
     t = average @ time_s
     lag = np.abs(t[:, None] - t[None, :]) / max(t[-1] - t[0], 1e-12)
-    trials = [Whitener(average, 0.0, 0.0)]
-    for span in TRIAL_SPANS:
+    trials = [Whitener(average, 0.0, 0.0, WHITE_PRIOR)]
+    for span, prior in zip(TRIAL_SPANS, SPAN_PRIOR, strict=True):
         slow = np.exp(-lag / span)
         for white in TRIAL_WHITE:
             correlation = (1.0 - white) * slow + (white + 1e-9) * np.eye(count)
@@ -110,7 +116,7 @@ def whiteners(time_s: FloatArray) -> list[Whitener]:
             matrix = solve_triangular(root, average, lower=True)
             log_det = 2.0 * float(np.sum(np.log(np.diag(root))))
             neighbour = float(np.median(np.diag(correlation, 1)))
-            trials.append(Whitener(matrix, log_det, neighbour))
+            trials.append(Whitener(matrix, log_det, neighbour, prior))
     return trials
 
 
@@ -196,10 +202,11 @@ def _solve(
     parameters = start
     total, r, jacobian = squares(parameters)
     for _ in range(_STEPS):
-        step = np.linalg.lstsq(root @ jacobian, r, rcond=1e-12)[0]
+        j = root @ jacobian
+        step = _newton_step(j, r)
         share = 1.0
         attempt = squares(parameters + step)
-        while not attempt[0] <= total * (1 + 1e-12) and share > 1e-3:
+        while not attempt[0] <= total * (1 + 1e-9) and share > 1e-3:
             share *= 0.5
             attempt = squares(parameters + share * step)
         if not np.isfinite(attempt[0]) or share <= 1e-3:
@@ -207,11 +214,19 @@ def _solve(
         gain = total - attempt[0]
         parameters = parameters + share * step
         total, r, jacobian = attempt
-        if gain <= 1e-8 * total:
+        if gain <= 1e-7 * total:
             break
     j = root @ jacobian
     floor = len(r) * SMALLEST_RESIDUAL**2
     return parameters, max(total, floor) if np.isfinite(total) else floor, j.T @ j
+
+
+def _newton_step(j: FloatArray, r: FloatArray) -> FloatArray:
+    try:
+        step: FloatArray = np.linalg.solve(j.T @ j, j.T @ r)
+    except np.linalg.LinAlgError:
+        step = np.linalg.lstsq(j, r, rcond=1e-12)[0]
+    return step
 
 
 def join(mixtures: list[Mixture], weights: FloatArray) -> Mixture:

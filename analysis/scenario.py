@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.compaction import compaction_at, slope_ratio
-from analysis.fill import best_log_impulse, forecast_sd, log_impulse, part_law
+from analysis.fill import best_log_impulse, forecast_sd, log_impulse, packing_speed, part_law
 from analysis.impulse import Impulse, logged_impulse
 from analysis.permeability import PermeabilityFit
 from analysis.records import Log, Panel
@@ -103,6 +103,7 @@ def _log_needed(case: Case, change: Change) -> tuple[float, float, float]:
         length = max(length / np.sqrt(case.slow_axis), law.start_m * 1.0001)
     else:
         factor *= case.slow_axis
+    factor *= packing_speed(case.panel)
     best = best_log_impulse(case.fit, law, factor, length, change.feeds)
     mixture = log_impulse(case.fit, law, factor, length, change.feeds)
     low, high = interval(mixture, forecast_sd(case.fit, part.repeat_sd if part else 0.08))

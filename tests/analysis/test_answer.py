@@ -154,3 +154,20 @@ def test_a_point_feed_gives_both_axes():
     assert found["k2_m2"] == pytest.approx(k2, rel=0.03)
     assert found["k1_low_m2"] < k1 < found["k1_high_m2"]
     assert found["angle_deg"] == pytest.approx(-35.0, abs=0.5)
+
+
+def test_a_part_packed_tighter_is_slower_by_kozeny():
+    # K(0.5) / K(0.6) = 2.8125 and x^2 ~ K / porosity: 2.25 times as slow (Kozeny's form).
+    loose, tight = results(), results(make_panel(part=Part(0.6, fibre_fraction=0.6)))
+    assert tight["fill"]["time_s"] / loose["fill"]["time_s"] == pytest.approx(2.8125 * 0.4 / 0.5)
+    assert any("Kozeny" in text for text in tight["warnings"])
+    assert tight["permeability"]["k_m2"] == loose["permeability"]["k_m2"]
+
+
+def test_a_front_that_slows_without_need_is_no_fair_test():
+    times = np.linspace(20.0, 1500.0, 60)
+    driven = np.minimum(times, 900.0) + 100.0 * -np.expm1(-np.maximum(times - 900, 0) / 100.0)
+    x = edge_front_mm(driven) + np.random.default_rng(6).normal(0, 0.5, len(times))
+    found = answer(make_panel(), make_curve(times, x, 0.5), make_front(), make_scale())
+    assert found["verdict"]["verdict"] == "unfair test"
+    assert "slowed from 1" in found["verdict"]["reason"]

