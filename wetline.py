@@ -12,16 +12,48 @@ import click
 # name: (module, attribute, one-line help). The help stands here so that `wetline --help` need
 # not load OpenCV; a test keeps it equal to the command's own.
 COMMANDS: dict[str, tuple[str, str, str]] = {
-    "new": ("analysis.commands", "new", "Make a folder for a new panel."),
+    "new": (
+        "analysis.commands",
+        "new",
+        "Make a folder for a new panel, with a panel.toml to fill in.",
+    ),
     "sheet": ("vision.commands", "sheet", "Write the printable scale sheet as a PDF."),
-    "corners": ("vision.commands", "corners", "Read the panel's corners off the first photo."),
-    "run": ("analysis.commands", "run", "Do the whole job and write the record."),
+    "corners": (
+        "vision.commands",
+        "corners",
+        "Read the panel's corners or tape marks off the first photo.",
+    ),
+    "run": (
+        "analysis.commands",
+        "run",
+        "Do the whole job: track, fit, decide, and write the record.",
+    ),
     "track": ("vision.commands", "track", "Find the flow front in every frame."),
-    "fit": ("analysis.commands", "fit", "Work out permeability, fill time and verdict."),
-    "lines": ("vision.commands", "lines", "Draw the front lines on a photo."),
-    "forecast": ("analysis.commands", "forecast", "Say what to change so that the part fills."),
-    "resin": ("analysis.commands", "resin", "Say how much resin and hardener to mix."),
-    "drawdown": ("analysis.commands", "drawdown", "Say whether the bag is tight enough."),
+    "fit": (
+        "analysis.commands",
+        "fit",
+        "Work out permeability, fill time and verdict from what was tracked.",
+    ),
+    "lines": (
+        "vision.commands",
+        "lines",
+        "Draw the front lines on a photo, and from straight above.",
+    ),
+    "forecast": (
+        "analysis.commands",
+        "forecast",
+        "Say whether the part fills in time, and what to change if not.",
+    ),
+    "resin": (
+        "analysis.commands",
+        "resin",
+        "Say how much resin and hardener to mix, in which pots.",
+    ),
+    "drawdown": (
+        "analysis.commands",
+        "drawdown",
+        "Say from a gauge log whether the bag is tight enough.",
+    ),
 }
 
 

@@ -280,7 +280,18 @@ def _permeability_lines(k: Mapping[str, Any]) -> list[str]:
             f"              fast {k['k1_m2']:.2e} at {k['angle_deg']:.0f} degrees, "
             f"slow {k['k2_m2']:.2e} m2"
         )
-    return [*lines, f"              {k['why_this_model']}"]
+    return [*lines, f"              {_model_words(k)}"]
+
+
+def _model_words(k: Mapping[str, Any]) -> str:
+    """Say in plain words how the front moved."""
+    resists = f"as if the panel began {k['feed_length_mm']:.0f} mm earlier"
+    return {
+        "plain": "the front slowed evenly, as it should",
+        "late start": f"the front slowed evenly, counted from {k['start_s']:+.0f} s",
+        "feed resistance": f"the feed held the resin back, {resists}",
+        "feed resistance and late start": f"the feed held the resin back, {resists}",
+    }.get(k["model"], str(k["model"]))
 
 
 def _fill_lines(fill: Mapping[str, Any], gel: Mapping[str, Any]) -> list[str]:

@@ -1,0 +1,71 @@
+import importlib
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import wetline
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.mark.parametrize("name", wetline.COMMANDS)
+def test_each_command_loads_and_keeps_its_promise(name):
+    module, attribute, help_text = wetline.COMMANDS[name]
+    command = getattr(importlib.import_module(module), attribute)
+    assert command.name == name
+    assert command.get_short_help_str(200).rstrip(".") == help_text.rstrip(".")
+    assert CliRunner().invoke(wetline.main, [name, "--help"]).exit_code == 0
+
+
+def test_help_loads_nothing_heavy():
+    code = (
+        "import sys, wetline\n"
+        "try: wetline.main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "bad = {'cv2', 'numpy', 'scipy', 'matplotlib', 'skimage'} & set(sys.modules)\n"
+        "sys.exit(f'loaded {bad}' if bad else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "wetline run FOLDER" in done.stdout
+
+
+def test_wrong_usage_exits_with_2_and_a_wrong_folder_with_1(tmp_path):
+    runner = CliRunner()
+    assert runner.invoke(wetline.main, ["run"]).exit_code == 2
+    missing = runner.invoke(wetline.main, ["run", str(tmp_path / "nowhere")])
+    assert missing.exit_code == 1
+    assert missing.output.count("\n") == 1
+    assert "Traceback" not in missing.output
+
+
+def test_a_fault_of_our_own_is_one_line_without_a_traceback(monkeypatch, tmp_path):
+    import vision.setup
+
+    def fail(folder):
+        raise ZeroDivisionError("boom")
+
+    monkeypatch.setattr(vision.setup, "read_toml", fail)
+    (tmp_path / "panel.toml").write_text("")
+    monkeypatch.delenv("WETLINE_TRACEBACK", raising=False)
+    result = CliRunner().invoke(wetline.main, ["track", str(tmp_path)])
+    assert result.exit_code == 1
+    assert "fault of its own" in result.output
+    assert "Traceback" not in result.output
+
+
+def test_vision_never_imports_analysis():
+    for path in (ROOT / "vision").rglob("*.py"):
+        for line in path.read_text(encoding="utf-8").splitlines():
+            assert not line.strip().startswith(("from analysis", "import analysis")), path
+
+
+def test_core_dependencies_are_those_of_the_card():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    names = {item.split(">")[0] for item in project["dependencies"]}
+    card = {"opencv-python", "numpy", "scipy", "scikit-image", "click", "matplotlib", "pytest"}
+    assert names == card
