@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from vision.curve import FrameTimes, read_curve
@@ -18,8 +17,8 @@ from vision.light import LOG_OFFSET
 from vision.measure import Feed, Measured, measure
 from vision.plane import PlaneMap
 from vision.prefetch import prefetch
-from vision.records import BoolArray, FloatArray, Frame, Tracked
-from vision.rectify import Rectifier
+from vision.records import FloatArray, Frame, Tracked
+from vision.rectify import Rectifier, look_mask
 from vision.setup import PanelSetup
 from vision.stack import CanvasStack
 
@@ -115,7 +114,7 @@ class Tracker:
             radius_mm=self.setup.feed_radius_mm or 0.0,
             is_point=self.setup.flow == "point",
         )
-        looked = looked_at(self.setup, self.rectifier.shape, self.rectifier.mm_per_px)
+        looked = look_mask(self.setup, self.rectifier.shape, self.rectifier.mm_per_px)
         measured = measure(self.stack, self.rectifier.mm_per_px, feed, start_clock_s, looked)
         if np.mean(self._lost) > MOST_LOST:
             measured = replace(measured, reason=LOST)
@@ -130,7 +129,7 @@ class Tracker:
             lost=np.array(self._lost),
         )
         scale = self.rectifier.summary()
-        lanes = looked.mean(axis=1) > 0.5 if looked is not None else None
+        lanes = looked.mean(axis=1) > 0.5
         curve, front = read_curve(measured, frames, scale, lanes)
         if measured.reason:
             curve = replace(curve, used=np.zeros(len(curve.used), bool))
@@ -155,21 +154,6 @@ def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> 
             hidden_share=np.zeros_like(measured.hidden_share),
         )
     return replace(measured, arrival=bend(arrival, points))
-
-
-def looked_at(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray | None:
-    """Give the canvas pixels the user wants looked at; None when it is all of them."""
-    if setup.region is None and not setup.ignore:
-        return None
-    mask = np.zeros(shape, np.uint8) if setup.region is not None else np.ones(shape, np.uint8)
-    for polygon, value in [
-        *([(setup.region, 1)] if setup.region is not None else []),
-        *((polygon, 0) for polygon in setup.ignore),
-    ]:
-        corners = np.asarray(polygon, float) / mm_per_px - 0.5
-        cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], value)
-    result: BoolArray = mask > 0
-    return result
 
 
 def track_frames(

@@ -14,7 +14,7 @@ from vision.errors import WetlineError
 from vision.frame_reader import Frames
 from vision.plane import PlaneMap, panel_corners_mm
 from vision.records import Frame
-from vision.rectify import Rectifier, canvas_points_mm, canvas_size, look_mask
+from vision.rectify import MOST_PIXELS, Rectifier, canvas_points_mm, canvas_size, look_mask
 
 MATRIX = camera.homography(reach_mm=900.0)
 SPOT_MM = (np.array([100.0, 60.0]), np.array([160.0, 90.0]))
@@ -302,8 +302,7 @@ def test_canvas_size(size, photo_mm_per_px):
     (rows, columns), scale = canvas_size(plane)
     assert columns * scale == pytest.approx(size[0])
     assert abs(rows * scale - size[1]) < 0.2 * scale
-    assert columns <= 1000
-    assert rows <= 600
+    assert rows * columns <= 1.05 * MOST_PIXELS
     assert scale >= 0.4
     points = canvas_points_mm((rows, columns), scale)
     assert points[0] == pytest.approx([scale / 2, scale / 2])
@@ -317,6 +316,6 @@ def test_a_fine_photo_is_averaged_down_not_picked_from():
     corners = ((500.0, 400.0), (3500.0, 400.0), (3500.0, 1600.0), (500.0, 1600.0))
     setup = setup_with((1000.0, 400.0), method="corners", corners_px=corners)
     rectifier = Rectifier(setup, Pictures([image] * 4))
-    assert rectifier.mm_per_px == pytest.approx(1.0, rel=0.05)
+    assert rectifier.mm_per_px == pytest.approx(np.sqrt(1000 * 400 / MOST_PIXELS), rel=0.05)
     canvas = rectifier.rectify(Frame(0, "0.jpg", 0.0, image)).canvas
     assert canvas.std() < 12
