@@ -286,10 +286,10 @@ def _permeability_lines(k: Mapping[str, Any]) -> list[str]:
 def _fill_lines(fill: Mapping[str, Any], gel: Mapping[str, Any]) -> list[str]:
     lines = []
     if fill["flow_length_mm"] is not None:
-        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm in {_span(fill)}")
+        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm {_span(fill)}")
     if gel["gel_time_s"] is not None:
         margin = gel["margin"]
-        tail = "" if margin is None else f"; working time is {margin:.2f} x the fill time"
+        tail = "" if not margin else f"; working time is {margin:.2f} x the fill time"
         lines.append(
             f"Gel:          {gel['gel_time_s'] / 60:.0f} min, working time "
             f"{gel['working_time_s'] / 60:.0f} min{tail}"
@@ -307,4 +307,4 @@ def _span(fill: Mapping[str, Any]) -> str:
         return "never: the resin stiffens first"
     low, best = fill["time_low_s"] / 60, fill["time_s"] / 60
     high = "never" if fill["time_high_s"] is None else f"{fill['time_high_s'] / 60:.1f}"
-    return f"{best:.1f} min (95 %: {low:.1f} to {high})"
+    return f"in {best:.1f} min (95 %: {low:.1f} to {high})"

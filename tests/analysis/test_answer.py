@@ -171,3 +171,15 @@ def test_a_front_that_slows_without_need_is_no_fair_test():
     found = answer(make_panel(), make_curve(times, x, 0.5), make_front(), make_scale())
     assert found["verdict"]["verdict"] == "unfair test"
     assert "slowed from 1" in found["verdict"]["reason"]
+
+
+def test_never_is_said_in_words():
+    growth = np.log(2) / 900.0
+    x = edge_front_mm(-np.expm1(-growth * TIMES) / growth)
+    stiff = Resin(viscosity_pa_s=0.2, viscosity_growth_per_s=growth, gel_time_s=3600.0)
+    found = results(make_panel(resin=stiff), x=x)
+    assert found["verdict"]["verdict"] == "gels first"
+    assert found["fill"]["time_s"] is None
+    assert found["fill"]["never"] is True
+    assert found["gel"]["margin"] == 0.0
+    assert any("600 mm never: the resin stiffens first" in line for line in plain_lines(found))
