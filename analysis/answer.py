@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.compaction import bag_factor, compaction_at
 from analysis.ellipse import Anisotropy, equivalent_feed_radius, fit_anisotropy
 from analysis.fill import Fill, forecast_fill, packing_speed
 from analysis.permeability import (
@@ -94,7 +95,7 @@ def describe(
             if panel.stack.thickness_m is None
             else panel.stack.thickness_m * 1e3,
         },
-        "permeability": _permeability(fit, axes),
+        "permeability": _permeability(fit, axes) | _bag(panel, fit),
         "fill": _fill_section(fill, panel),
         "gel": _gel_section(gel, working, fill),
         "verdict": {"verdict": verdict.verdict, "reason": verdict.reason},
@@ -142,6 +143,19 @@ def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict
     if fit.flow == "point" and fit.k_m2 is not None and axes is not None:
         out |= _axes(fit, axes)
     return out
+
+
+def _bag(panel: Panel, fit: PermeabilityFit | NoFit) -> dict[str, Any]:
+    """K of the stack at its fibre fraction, where the user gave a compaction law."""
+    out: dict[str, Any] = {"bag_factor": None, "k_at_fibre_fraction_m2": None}
+    stack, drive = panel.stack, panel.vacuum.pressure_pa
+    if isinstance(fit, NoFit) or fit.k_m2 is None or drive is None or stack.porosity is None:
+        return out
+    if stack.compaction_exponent is None:
+        return out
+    law = compaction_at(1.0 - stack.porosity, drive, stack.compaction_exponent)
+    factor = bag_factor(law, drive, 0.98 * drive)
+    return {"bag_factor": factor, "k_at_fibre_fraction_m2": fit.k_m2 / factor}
 
 
 def _axes(fit: PermeabilityFit, axes: Anisotropy) -> dict[str, Any]:
