@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.compaction import bag_factor, compaction_at
 from analysis.ellipse import Anisotropy, equivalent_feed_radius, fit_anisotropy
 from analysis.fill import Fill, forecast_fill, packing_speed
 from analysis.permeability import (
@@ -94,7 +95,7 @@ def describe(
             if panel.stack.thickness_m is None
             else panel.stack.thickness_m * 1e3,
         },
-        "permeability": _permeability(fit, axes),
+        "permeability": _permeability(fit, axes) | _bag(panel, fit),
         "fill": _fill_section(fill, panel),
         "gel": _gel_section(gel, working, fill),
         "verdict": {"verdict": verdict.verdict, "reason": verdict.reason},
@@ -142,6 +143,19 @@ def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict
     if fit.flow == "point" and fit.k_m2 is not None and axes is not None:
         out |= _axes(fit, axes)
     return out
+
+
+def _bag(panel: Panel, fit: PermeabilityFit | NoFit) -> dict[str, Any]:
+    """K of the stack at its fibre fraction, where the user gave a compaction law."""
+    out: dict[str, Any] = {"bag_factor": None, "k_at_fibre_fraction_m2": None}
+    stack, drive = panel.stack, panel.vacuum.pressure_pa
+    if isinstance(fit, NoFit) or fit.k_m2 is None or drive is None or stack.porosity is None:
+        return out
+    if stack.compaction_exponent is None:
+        return out
+    law = compaction_at(1.0 - stack.porosity, drive, stack.compaction_exponent)
+    factor = bag_factor(law, drive, 0.98 * drive)
+    return {"bag_factor": factor, "k_at_fibre_fraction_m2": fit.k_m2 / factor}
 
 
 def _axes(fit: PermeabilityFit, axes: Anisotropy) -> dict[str, Any]:
@@ -297,10 +311,10 @@ def _model_words(k: Mapping[str, Any]) -> str:
 def _fill_lines(fill: Mapping[str, Any], gel: Mapping[str, Any]) -> list[str]:
     lines = []
     if fill["flow_length_mm"] is not None:
-        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm in {_span(fill)}")
+        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm {_span(fill)}")
     if gel["gel_time_s"] is not None:
         margin = gel["margin"]
-        tail = "" if margin is None else f"; working time is {margin:.2f} x the fill time"
+        tail = "" if not margin else f"; working time is {margin:.2f} x the fill time"
         lines.append(
             f"Gel:          {gel['gel_time_s'] / 60:.0f} min, working time "
             f"{gel['working_time_s'] / 60:.0f} min{tail}"
@@ -318,4 +332,4 @@ def _span(fill: Mapping[str, Any]) -> str:
         return "never: the resin stiffens first"
     low, best = fill["time_low_s"] / 60, fill["time_s"] / 60
     high = "never" if fill["time_high_s"] is None else f"{fill['time_high_s'] / 60:.1f}"
-    return f"{best:.1f} min (95 %: {low:.1f} to {high})"
+    return f"in {best:.1f} min (95 %: {low:.1f} to {high})"

@@ -132,7 +132,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
 
     from analysis.answer import answer
     from analysis.forecast import forecast as work_out
-    from analysis.forecast import forecast_json, forecast_lines, media_ratio_from
+    from analysis.forecast import forecast_json, forecast_lines, read_media_facts
     from analysis.levers_plot import write_levers_plot
     from analysis.panel import read_panel
     from analysis.stored import read_tracked
@@ -140,8 +140,8 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
 
     panel = read_panel(folder)
     tracked = read_tracked(folder)
-    ratio = None if media is None else media_ratio_from(media, answer(panel, *tracked))
-    found = work_out(panel, *tracked, media_ratio=ratio)
+    facts = None if media is None else read_media_facts(media, panel, answer(panel, *tracked))
+    found = work_out(panel, *tracked, media=facts)
     results = folder / "results"
     write_json(results / "forecast.json", forecast_json(found))
     if found.case is not None:

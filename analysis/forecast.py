@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from analysis.answer import describe, fit_panel
 from analysis.levers import Lever, all_levers, slack
+from analysis.media import MediaFacts, media_facts
+from analysis.panel import read_panel
 from analysis.permeability import NoFit
 from analysis.records import Panel
 from analysis.resin import gel_time
@@ -34,6 +36,7 @@ class Forecast:
     case: Case | None
     levers: tuple[Lever, ...]
     reason: str
+    media: MediaFacts | None = None
 
 
 def forecast(
@@ -41,7 +44,7 @@ def forecast(
     curve: FrontCurve,
     front: FrontSummary,
     scale: ScaleSummary,
-    media_ratio: float | None = None,
+    media: MediaFacts | None = None,
 ) -> Forecast:
     """Forecast the part and rank what could be changed.
 
@@ -49,8 +52,8 @@ def forecast(
     ----------
     panel, curve, front, scale
         As for `analysis.answer.answer`.
-    media_ratio : float, optional
-        Speed with flow media over speed without, from `media_ratio_from`.
+    media : MediaFacts, optional
+        From `read_media_facts`.
 
     Returns
     -------
@@ -68,34 +71,38 @@ def forecast(
         return Forecast(results, None, (), "add [resin] gel_time_min to panel.toml")
     slow = 1.0 if axes is None else axes.ratio**-0.5
     case = make_case(panel, fit, gel, panel.part.flow_length_m, slow)
-    return Forecast(results, case, tuple(all_levers(case, media_ratio)), "")
+    ratio = None if media is None else media.ratio
+    return Forecast(results, case, tuple(all_levers(case, ratio)), "", media)
 
 
-def media_ratio_from(folder: Path, without: Mapping[str, Any]) -> float:
-    """Speed with flow media over speed without, from the results of another panel.
+def read_media_facts(folder: Path, panel: Panel, results: Mapping[str, Any]) -> MediaFacts:
+    """Compare with the results of another panel that had flow media.
 
     Parameters
     ----------
     folder : Path
         Panel folder with media whose results.json is there.
-    without : mapping
-        Results of the panel without media.
+    panel, results
+        Record and results of the panel without media.
 
     Raises
     ------
     WetlineError
-        If one of the two has no permeability.
+        If one of the two has no permeability, or the one with media is the slower.
     """
     other = read_json(Path(folder) / "results" / "results.json")
-    slopes = []
-    for name, results in ((str(folder), other), ("this panel", without)):
-        slope = (results.get("permeability") or {}).get("k_over_porosity_m2")
-        if slope is None:
+    found = []
+    for name, source in ((str(folder), other), (panel.name, results)):
+        k = (source.get("permeability") or {}).get("k_m2")
+        if k is None:
             raise WetlineError(
                 f"{name}: has no permeability to compare: run `wetline fit` on it first"
             )
-        slopes.append(float(slope))
-    return slopes[0] / slopes[1]
+        found.append(float(k))
+    try:
+        return media_facts(read_panel(Path(folder)).stack, found[0], panel.stack, found[1])
+    except ValueError as error:
+        raise WetlineError(f"{folder}: {error}") from error
 
 
 def forecast_json(found: Forecast) -> dict[str, Any]:
@@ -118,7 +125,22 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
     ]
     keys = ("panel", "permeability", "fill", "gel", "verdict", "warnings")
     out: dict[str, Any] = plain({key: found.results[key] for key in keys})
-    return out | {"levers": plain(levers), "reason": found.reason}
+    media = None if found.media is None else plain(asdict(found.media))
+    return out | {"levers": plain(levers), "media": media, "reason": found.reason}
+
+
+def _media_lines(media: MediaFacts | None) -> list[str]:
+    if media is None:
+        return []
+    lines = [f"Flow media:   makes the stack {media.ratio:.1f} times as fast"]
+    if media.k_m2 is not None:
+        lines.append(f"              its own permeability is {media.k_m2:.2e} m2")
+    if media.lead_m is not None:
+        lines.append(
+            f"              its front runs {media.lead_m * 1000:.0f} mm ahead of the front at the "
+            "tool: end the media that far before the vent"
+        )
+    return lines
 
 
 def forecast_lines(found: Forecast) -> list[str]:
@@ -128,6 +150,7 @@ def forecast_lines(found: Forecast) -> list[str]:
     lines = [line for line in plain_lines(found.results) if line != CAUTION]
     if found.case is None:
         return [*lines, f"No what-if: {found.reason}", CAUTION]
+    lines += _media_lines(found.media)
     fill, gel = found.results["fill"], found.results["gel"]
     high = fill["time_high_s"]
     fits = high is not None and high <= gel["working_time_s"]

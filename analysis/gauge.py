@@ -102,8 +102,18 @@ def read_gauge(
         raise bad_field(path, clock, "twice the same", "keep one row for each time")
     bag = to_absolute_mbar(reading, kind, ambient_mbar)
     _check(path, column, reading, bag, ambient_mbar)
-    steps = np.abs(np.diff(np.unique(bag)))
-    return GaugeLog(time, bag, float(steps.min()) if len(steps) else 0.0, kind)
+    return GaugeLog(time, bag, _step_mbar(reading, kind, ambient_mbar), kind)
+
+
+def _step_mbar(reading: FloatArray, unit: str, ambient_mbar: float) -> float:
+    """Step of the gauge: the greatest of which all readings differ by whole numbers.
+
+    Readings are taken to be written to at most four decimals.
+    """
+    whole = np.rint((reading - reading[0]) * 1e4).astype(np.int64)
+    step = float(np.gcd.reduce(np.abs(whole))) / 1e4
+    ends = to_absolute_mbar(np.array([0.0, step]), unit, ambient_mbar)
+    return float(abs(ends[1] - ends[0]))
 
 
 def _check(

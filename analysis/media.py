@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.records import Media, Stack
+
 
 @dataclass(frozen=True)
 class Layer:
@@ -89,3 +91,74 @@ def lead_length(
     p2h2 = stack_porosity * stack_thickness_m
     reach = 3.0 * np.sqrt(h1 * media.k_m2 / (stack_porosity * kz_m2))
     return float(reach * (np.sqrt(p1 * h1 + 2.0 / 3.0 * p2h2) - np.sqrt(p1 * h1)))
+
+
+def whole_porosity(stack: Stack) -> float | None:
+    """Porosity of stack and flow media together, weighted by thickness.
+
+    The stack's own where there is no media, or its thickness is not known.
+    """
+    media, porosity = stack.media, stack.porosity
+    if media is None or porosity is None or stack.thickness_m is None:
+        return porosity
+    together = [
+        Layer(media.thickness_m, 0.0, media.porosity),
+        Layer(stack.thickness_m, 0.0, porosity),
+    ]
+    return lumped(together).porosity
+
+
+@dataclass(frozen=True)
+class MediaFacts:
+    """What a panel with media says beside one without; None where something is not known.
+
+    `ratio` is speed with over speed without, `k_m2` the media's own permeability, `lead_m` how
+    far the front in the media runs ahead of the front at the tool.
+    """
+
+    ratio: float
+    k_m2: float | None
+    lead_m: float | None
+
+
+def media_facts(with_media: Stack, k_with_m2: float, stack: Stack, k_m2: float) -> MediaFacts:
+    """Compare a panel with media and one without.
+
+    Parameters
+    ----------
+    with_media : Stack
+        Lay-up of the panel with media.
+    k_with_m2 : float
+        Its fitted permeability, of stack and media together.
+    stack : Stack
+        Lay-up of the panel without.
+    k_m2 : float
+        Its fitted permeability.
+
+    Raises
+    ------
+    ValueError
+        If a porosity is missing, or the panel with media is the slower one.
+    """
+    porosity_with, porosity = whole_porosity(with_media), stack.porosity
+    if porosity_with is None or porosity is None:
+        raise ValueError("both panels need [stack] porosity")
+    ratio = (k_with_m2 / porosity_with) / (k_m2 / porosity)
+    media, thickness = with_media.media, with_media.thickness_m or stack.thickness_m
+    if media is None or thickness is None:
+        return MediaFacts(ratio, None, None)
+    own = media_permeability(
+        k_with_m2,
+        Layer(media.thickness_m, 0.0, media.porosity),
+        Layer(thickness, k_m2, porosity),
+    )
+    kz = with_media.kz_m2 or stack.kz_m2
+    return MediaFacts(
+        ratio, own, None if kz is None else media_lead(media, own, stack, thickness, kz)
+    )
+
+
+def media_lead(media: Media, k_m2: float, stack: Stack, thickness_m: float, kz_m2: float) -> float:
+    """Lead of the media front for a stack record; see `lead_length`."""
+    layer = Layer(media.thickness_m, k_m2, media.porosity)
+    return lead_length(layer, thickness_m, stack.porosity or 0.5, kz_m2)

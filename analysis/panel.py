@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.compaction import Compaction, thickness_m
 from analysis.logs import read_log
-from analysis.records import ATMOSPHERE_PA, Log, Panel, Part, Resin, Stack, Vacuum
+from analysis.records import ATMOSPHERE_PA, Log, Media, Panel, Part, Resin, Stack, Vacuum
 from analysis.resin import gel_time
 from analysis.viscosity import (
     RESIN_CLASSES,
@@ -34,7 +34,8 @@ GAUGE_SLACK = 1.01
 
 _FIELD_NAMES = {
     "stack": "porosity porosity_sd_percent layers areal_weight_g_m2 fibre_density_kg_m3 "
-    "thickness_mm compaction_exponent compaction_vf_1bar name",
+    "thickness_mm compaction_exponent compaction_vf_1bar name media_thickness_mm media_porosity "
+    "media_k_m2 kz_m2",
     "resin": "name viscosity_mpas viscosity_sd_percent viscosity_log viscosity_doubling_min "
     "viscosity_temperature_c viscosity_2_mpas viscosity_2_temperature_c temperature_c "
     "viscosity_rise class gel_log gel_time_min gel_sd_percent gel_temperature_c "
@@ -140,7 +141,20 @@ def _stack(table: Table, drive_pa: float | None) -> Stack:
         areal_weight_kg_m2=areal,
         fibre_density_kg_m3=density,
         compaction_exponent=exponent,
+        media=_media(table),
+        kz_m2=table.number("kz_m2", above=0, at_most=1e-6, unit="m2"),
     )
+
+
+def _media(table: Table) -> Media | None:
+    thickness_mm = table.length("media_thickness_mm", above=0)
+    porosity = table.number("media_porosity", 0.85, above=0, at_most=0.99)
+    k = table.number("media_k_m2", above=0, at_most=1e-5, unit="m2")
+    if thickness_mm is None:
+        if k is not None:
+            raise table.bad("media_thickness_mm", "is needed: it goes with media_k_m2")
+        return None
+    return Media(thickness_mm / 1000.0, 0.85 if porosity is None else porosity, k)
 
 
 def _second(table: Table, key: str, temperature: str, factor: float) -> tuple[float, float] | None:

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.frames_used import SLOWED, Readings, choose_frames, drop_bad, drop_slowed
 from analysis.impulse import Impulse, constant_impulse, logged_impulse
 from analysis.laws import GRAVITY_M_S2, FrontLaw, edge_law, point_law, sloped_edge_law
+from analysis.media import whole_porosity
 from analysis.models import MODELS, fit_models, fit_one, model_front, reach_of
 from analysis.records import Panel
 from analysis.regression import Mixture, ModelFit, interval, join, project, whiteners
@@ -248,7 +249,7 @@ def _conclude(
     slope, reach = float(np.exp(best.parameters[0])), reach_of(readings)
     sources = _sources(panel, front, scale, law, readings, best.parameters)
     k = low = high = None
-    porosity = panel.stack.porosity
+    porosity = whole_porosity(panel.stack)
     if known and porosity is not None:
         log_d = project(
             mixture, mixture.mean[:, 0], np.tile([1.0, 0.0, 0.0], (len(mixture.weight), 1))

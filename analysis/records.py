@@ -20,6 +20,15 @@ class Log:
 
 
 @dataclass(frozen=True)
+class Media:
+    """Flow media laid over the stack; `k_m2` is None until two panels have given it."""
+
+    thickness_m: float
+    porosity: float = 0.85
+    k_m2: float | None = None
+
+
+@dataclass(frozen=True)
 class Stack:
     """The dry lay-up under the bag.
 
@@ -33,6 +42,10 @@ class Stack:
         Thickness under full vacuum, fibre mass per area of the whole stack, density of the fibre.
     compaction_exponent : float or None
         B of ``Vf = Vf1 (compacting pressure / 1 bar)^B``; None where the user gave none.
+    media : Media or None
+        Flow media on top; thickness and porosity above are then those of the stack alone.
+    kz_m2 : float or None
+        Through-thickness permeability.
     """
 
     porosity: float | None = None
@@ -41,6 +54,8 @@ class Stack:
     areal_weight_kg_m2: float | None = None
     fibre_density_kg_m3: float | None = None
     compaction_exponent: float | None = None
+    media: Media | None = None
+    kz_m2: float | None = None
 
     @property
     def fibre_fraction(self) -> float | None:

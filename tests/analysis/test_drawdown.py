@@ -157,3 +157,11 @@ def test_lines_name_hiding_places_and_offer_panel_toml():
     assert "ambient_mbar = 1000" in text
     assert "glass" in text
     assert panel_lines(found, 1000.0)[2] == f"bag_mbar = {found.start_mbar:.1f}"
+
+
+def test_the_step_of_the_gauge_is_read_off_the_readings(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text("time_min,vacuum_inhg\n0,28.90\n1,28.80\n2,28.72\n4,28.60\n")
+    assert read_gauge(path).step_mbar == pytest.approx(0.02 * INHG_MBAR)
+    path.write_text("time_min,bag_mbar\n0,5\n1,7.5\n2,10\n")
+    assert read_gauge(path).step_mbar == pytest.approx(2.5)

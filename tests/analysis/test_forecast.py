@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 from scipy.integrate import solve_ivp
 
-from analysis.forecast import forecast, forecast_json, forecast_lines, media_ratio_from
+from analysis.forecast import forecast, forecast_json, forecast_lines, read_media_facts
 from analysis.levers_plot import write_levers_plot
 from analysis.records import Part, Resin, Stack, Vacuum
 from analysis.scenario import Change, outcome
@@ -33,12 +33,12 @@ RESIN = Resin(
 )
 
 
-def made(length_m=1.0, feed_length_m=0.0, media_ratio=None, **changes):
+def made(length_m=1.0, feed_length_m=0.0, media=None, **changes):
     panel = make_panel(**({"resin": RESIN, "part": Part(length_m)} | changes))
     x = edge_front_mm(TIMES, feed_length_m=feed_length_m)
     x = x + np.random.default_rng(1).normal(0, 0.3, len(TIMES))
     curve = make_curve(TIMES, x, 0.3)
-    return forecast(panel, curve, make_front(), make_scale(), media_ratio)
+    return forecast(panel, curve, make_front(), make_scale(), media)
 
 
 def lever(found, name):
@@ -136,19 +136,43 @@ def test_a_soft_stack_gains_less_from_vacuum():
     assert outcome(stiff.case, more).time_s < outcome(soft.case, more).time_s
 
 
+MEDIA_PANEL = """
+[panel]
+length_mm = 600
+[stack]
+porosity = 0.5
+thickness_mm = 3
+media_thickness_mm = 1
+media_porosity = 0.8
+kz_m2 = 1e-12
+"""
+
+
 def test_measured_media(tmp_path):
-    (tmp_path / "results").mkdir()
-    slow = {"permeability": {"k_over_porosity_m2": 2e-10}}
-    write_json(
-        tmp_path / "results" / "results.json", {"permeability": {"k_over_porosity_m2": 1e-9}}
-    )
-    ratio = media_ratio_from(tmp_path, slow)
-    assert ratio == pytest.approx(5.0)
-    item = lever(made(media_ratio=ratio), "flow media")
+    # Layers in parallel: 1 mm of 5e-9 m2 over 3 mm of 1e-10 m2 is 1.325e-9 m2 in all, porosity
+    # 0.575; lead 134 mm by the closed form (worked out independently).
+    (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
+    write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1.325e-9}})
+    plain = make_panel(stack=Stack(0.5, thickness_m=0.003))
+    facts = read_media_facts(tmp_path, plain, {"permeability": {"k_m2": 1e-10}})
+    assert facts.ratio == pytest.approx(13.25 * 0.5 / 0.575)
+    assert facts.k_m2 == pytest.approx(5e-9)
+    assert facts.lead_m == pytest.approx(0.13416, abs=1e-5)
+    found = made(media=facts)
+    item = lever(found, "flow media")
     assert item.enough
-    assert item.outcome.time_s == pytest.approx(1 / D_M2_S / 5, rel=0.02)
+    assert item.outcome.time_s == pytest.approx(1 / D_M2_S / facts.ratio, rel=0.02)
+    assert "134 mm ahead" in "\n".join(forecast_lines(found))
+    assert forecast_json(found)["media"]["k_m2"] == pytest.approx(5e-9)
+
+
+def test_media_without_results_or_slower_than_the_stack(tmp_path):
+    (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
+    write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1e-12}})
+    with pytest.raises(WetlineError, match="slower than the stack"):
+        read_media_facts(tmp_path, make_panel(), {"permeability": {"k_m2": 1e-10}})
     with pytest.raises(WetlineError, match="no permeability to compare"):
-        media_ratio_from(tmp_path, {"permeability": {}})
+        read_media_facts(tmp_path, make_panel(), {"permeability": {}})
 
 
 def test_json_and_lines():
