@@ -65,6 +65,8 @@ porosity = 0.50            # open share of the stack, or work it out from:
 # gel_time_min = 60
 # density_kg_m3 = 1100
 # temperature_c = 22
+# hardener_parts = 30      # by weight to 100 of resin, for `wetline resin`
+# pot_limit_kg = 5
 
 [vacuum]
 # Air pressure less bag pressure, mbar.

@@ -34,6 +34,7 @@ PANEL_FIELDS = (
     "feed_radius_mm",
     "ignore_mm",
     "region_mm",
+    "slope_deg",
     "date",
     "operator",
     "notes",
