@@ -98,13 +98,13 @@ class ShopFrames(Frames):
 
 
 def setup_of(shop):
-    """Give panel.toml's content; corners are read off by hand to about half a pixel."""
+    """Give panel.toml's content; corners are read off by hand zoomed in, as the tool asks."""
     if shop.cards:
         scale = ScaleSpec(method="sheet", marker_mm=CARD_MM, marker_centres_mm=CARDS_MM)
     else:
         ideal = apply_homography(shop.pose(0).matrix(shop.size), panel_corners_mm(*SIZE_MM))
         corners = distort(ideal, shop.k1, shop.pose(0), shop.size)
-        corners += np.random.default_rng(shop.clicks).normal(0, 0.5, corners.shape)
+        corners += np.random.default_rng(shop.clicks).normal(0, 0.3, corners.shape)
         scale = ScaleSpec(method="corners", corners_px=tuple(map(tuple, corners)))
     here = Path("panel")
     point = shop.flow.point_mm
