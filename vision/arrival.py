@@ -12,11 +12,25 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, FloatArray
 
 LONGEST_GAP = 6
 """A change with no clear frame on either side for longer than this is filled from around it."""
+
+
+LEAP = 4.0
+"""The front goes no further ahead in one step than this many times its usual advance."""
+
+LEAP_SLACK = 0.02
+"""Added to it as a share of the panel's length: a ply or a mesh hides the resin for a while."""
+
+BRIDGE_SHARE = 0.015
+"""Gaps up to this share of the panel's length do not cut off what lies beyond them."""
+
+MOST_AHEAD = 0.4
+"""Share of what wetted past which the feed or the usual advance must have been misjudged."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +118,92 @@ def signed_distance(wet: BoolArray) -> FloatArray:
     outside = cv2.distanceTransform((~wet).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     inside = cv2.distanceTransform(wet.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     return np.where(wet, 0.5 - inside, outside - 0.5).astype(np.float32)
+
+
+def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
+    """Tell what turned "wet" while no wet way led there from the feed.
+
+    Parameters
+    ----------
+    change : ndarray of shape (M, N), int
+        First wet frame; the highest value where it stayed dry.
+    seen : ndarray of shape (M, N), bool
+        What was not seen may have been wet at any time.
+    feed : ndarray of shape (M, N), bool
+        Where the resin comes in.
+
+    Returns
+    -------
+    apart : ndarray of shape (M, N), bool
+        All False when much of what wetted would be (`MOST_AHEAD`).
+
+    Notes
+    -----
+    Source: the earliest frame by which some way from the feed is wet all along is the
+    morphological reconstruction by erosion of the frames of change, Vincent, IEEE Trans. Image
+    Process. 2, 1993.
+    """
+    late = int(change.max())
+    reach = max(1, round(BRIDGE_SHARE * change.shape[1]))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    open_way = cv2.erode(np.where(seen, change, 0).astype(np.int16), disc)
+    from_feed = cv2.dilate(feed.astype(np.uint8), disc) > 0
+    way = reconstruction(np.where(from_feed, open_way, late), open_way, method="erosion")
+    apart: BoolArray = (change < late) & (change + 1 < way)
+    wetted = np.count_nonzero(change < late)
+    return apart & (np.count_nonzero(apart) < MOST_AHEAD * wetted)
+
+
+def leapt(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> BoolArray:
+    """Tell what turned "wet" too far ahead of all that was wet: a cup, ink, glare that moved.
+
+    Parameters
+    ----------
+    change : ndarray of shape (M, N), int
+        First wet frame, holes filled; K where it stayed dry.
+    feed : ndarray of shape (M, N), bool
+        Where the resin comes in.
+    times_s : ndarray of shape (K,), float
+
+    Returns
+    -------
+    ahead : ndarray of shape (M, N), bool
+        All False when much of what wetted would be (`MOST_AHEAD`).
+    """
+    slack = LEAP_SLACK * change.shape[1]
+    advance = usual_advance_px(change, feed, times_s)
+    wet = feed.copy()
+    ahead = np.zeros(change.shape, bool)
+    for k in range(int(change.min()), len(times_s)):
+        fresh = change == k
+        if not fresh.any():
+            continue
+        far = fresh & (signed_distance(wet) > LEAP * advance[k] + slack)
+        ahead |= far
+        wet |= fresh & ~far
+    wetted = np.count_nonzero(change < len(times_s))
+    return ahead & (np.count_nonzero(ahead) < MOST_AHEAD * wetted)
+
+
+def usual_advance_px(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> FloatArray:
+    """Give the front's advance at each frame, at most three times that of the frames around.
+
+    Half of a strip lies within half its width of the front before, a quarter within a quarter;
+    the quarter counts, so that what wets far ahead does not.
+    """
+    count = len(times_s)
+    step_s = np.diff(times_s, prepend=times_s[0] - np.median(np.diff(times_s)))
+    step_s = np.maximum(step_s, 1e-6)
+    own = np.zeros(count)
+    wet = feed.copy()
+    for k in range(count):
+        fresh = change == k
+        if fresh.any():
+            own[k] = 4 * max(float(np.quantile(signed_distance(wet)[fresh], 0.25)), 0.0)
+            wet |= fresh
+    speed = own / step_s
+    around = [np.median(speed[max(k - 3, 0) : k + 4]) for k in range(count)]
+    return np.minimum(own, 3 * np.array(around) * step_s)
 
 
 def fill_change(

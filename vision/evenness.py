@@ -13,10 +13,22 @@ STRIP_SHARE = 0.10
 """Width of an edge strip, as a share of the panel's width."""
 
 RACING_SHARE = 0.06
-"""An edge races when its strip leads the middle by more than this share of the front distance
-(and more than `RACING_MM`) over the run. Common practice, no source."""
+"""An edge races when its rim leads the lanes a fifth of the width further in by more than this
+share of the front distance, and its strip the middle by more than `RACING_MM`. Common practice,
+no source."""
 
 RACING_MM = 6.0
+
+RIM_SHARE = 0.05
+INNER_SHARE = (0.15, 0.25)
+"""Where the rim ends, and the lanes it is compared with, from the edge, as shares of the width."""
+
+DECAY = 1 / 3
+"""Least part of the rim's lead that is gone at the inner lanes: the lead of a race dies away
+inward, while a wave of the front has its crest anywhere."""
+
+ABOVE_WAVES = 2.0
+"""The rim must also stand out by this many standard deviations of the middle half's profile."""
 
 SPOILED_SHARE = 0.03
 """A lane next to a racing edge is spoiled while it leads the middle by more than this share."""
@@ -68,21 +80,32 @@ def find_racing(fronts_mm: FloatArray, length_mm: float) -> Racing:
         [fronts_mm[use][:, :strip].mean(axis=1), fronts_mm[use][:, -strip:].mean(axis=1)], axis=1
     )
     leads = leads - middle[use, None]
-    # The share is judged while the strip itself has not yet reached the end.
     open_end = leads + middle[use, None] < 0.97 * length_mm
     sides = []
     profile = _lead_profile(fronts_mm[use], middle[use], length_mm)
     for side, name in ((0, "y = 0"), (1, "y = width")):
-        ok = open_end[:, side]
-        if np.count_nonzero(ok) < 2:
-            ok = np.arange(len(ok)) < 3
-        share = float(np.median(leads[ok, side] / middle[use][ok]))
-        if share > RACING_SHARE and float(np.max(leads[:, side])) > RACING_MM:
+        if _rim_races(profile, side) and float(np.max(leads[:, side])) > RACING_MM:
             sides.append(name)
             clean &= ~_spoiled(profile, side)
     lead = float(np.max(np.where(open_end, leads, -np.inf)))
     lead = lead if np.isfinite(lead) else float(np.max(leads))
     return Racing(lead, tuple(sides), clean)
+
+
+def _rim_races(profile: FloatArray, side: int) -> bool:
+    """Tell whether the lead is at its greatest on the rim, dies away inward and stands out."""
+    lanes = len(profile)
+    inward = profile if side == 0 else profile[::-1]
+    known = np.isfinite(inward)
+    if np.count_nonzero(known) < lanes // 2:
+        return False
+    # A lane that had come to the end whenever the middle could be judged leads by the most.
+    inward = np.where(known, inward, inward[known].max())
+    rim = float(inward[: max(1, round(RIM_SHARE * lanes))].mean())
+    inner = inward[int(INNER_SHARE[0] * lanes) : max(int(INNER_SHARE[1] * lanes), 2)].mean()
+    drop = rim - float(inner)
+    waves = float(np.std(inward[lanes // 4 : lanes - lanes // 4]))
+    return drop > max(RACING_SHARE, ABOVE_WAVES * waves) and drop > DECAY * rim
 
 
 def _lead_profile(fronts_mm: FloatArray, middle_mm: FloatArray, length_mm: float) -> FloatArray:

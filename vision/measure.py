@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
-from vision.arrival import Strips, fill_change, share_out_time, strips
+from vision.arrival import Strips, cut_off, fill_change, leapt, share_out_time, strips
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
@@ -14,7 +15,7 @@ from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack
 from vision.start import find_start
-from vision.wetting import find_wetting
+from vision.wetting import WetLook, find_wetting
 
 LEAST_FRONT = 0.002
 """Share of the panel that must be wet before it counts as a front."""
@@ -94,7 +95,7 @@ def measure(
     times = np.asarray(stack.times_s, float) - zero
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
-    change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+    change, known = plausible_change(look, seen, times, mm_per_px, feed)
     change = np.maximum(change, first_front(change, count)).astype(np.int16)
     cut = strips(change, count)
     if feed.is_point and feed.point_mm is None:
@@ -127,11 +128,40 @@ def measure(
     )
 
 
+def plausible_change(
+    look: WetLook, seen: BoolArray, times: FloatArray, mm_per_px: float, feed: Feed
+) -> tuple[np.ndarray, BoolArray]:
+    """Fill the holes, and what turned "wet" where resin cannot have been yet.
+
+    A cup set down, ink drawn ahead of the front, glare that moved with the bag: all of them
+    last, but the resin comes from the feed, and not by leaps.
+    """
+    seen = seen & ~cut_off(look.change, seen, feed_place(look.change, mm_per_px, feed))
+    change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+    ahead = leapt(change, feed_place(change, mm_per_px, feed), times)
+    if ahead.any():
+        seen = seen & ~ahead
+        return fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+    return change, known
+
+
 def first_front(change: np.ndarray, count: int) -> int:
     """Give the first frame by which more than specks had wetted."""
     wetted = np.cumsum(np.bincount(change.ravel(), minlength=count + 1)[:count])
     some = np.flatnonzero(wetted > LEAST_FRONT * change.size)
     return int(some[0]) if len(some) else 0
+
+
+def feed_place(change: np.ndarray, mm_per_px: float, feed: Feed) -> BoolArray:
+    """Mark where the resin comes in: the feed edge, the feed point, or what wetted first."""
+    if feed.is_point and feed.point_mm is None:
+        first = first_front(change, int(change.max()))
+        wet = np.asarray(change <= first)
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(wet.astype(np.uint8))
+        if len(stats) < 2:
+            return wet
+        return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
+    return from_feed_px(change.shape, mm_per_px, feed) < 1.0
 
 
 def from_feed_px(shape: tuple[int, int], mm_per_px: float, feed: Feed) -> FloatArray:
