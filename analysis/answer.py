@@ -264,14 +264,17 @@ def plain_lines(results: Mapping[str, Any]) -> list[str]:
     lines = [
         f"Panel:        {results['panel']['name']}",
         f"Verdict:      {verdict['verdict'].upper()}",
-        f"              {verdict['reason']}",
+        f"              {verdict['reason'][:1].upper()}{verdict['reason'][1:]}",
     ]
     lines += _permeability_lines(results["permeability"])
     lines += _fill_lines(results["fill"], results["gel"])
     front = results["front"]
+    used = results["permeability"].get("frames_used") or front["frames_used"]
     lines.append(
         f"Front:        reached {front['length_reached_mm']:.0f} mm; "
-        f"{front['frames_used']} of {front['frames']} frames used"
+        f"{used} of {front['frames']} frames used"
+        if front["usable"]
+        else "Front:        not measured"
     )
     warnings = results["warnings"]
     room = MAX_LINES - len(lines) - 1

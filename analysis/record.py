@@ -16,7 +16,7 @@ from analysis.permeability import NoFit, PermeabilityFit
 from analysis.plots import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.records import Panel
 from analysis.report import build_report
-from vision.files import write_json, write_text
+from vision.files import replace_file, write_json, write_text
 from vision.records import FloatArray, FrontCurve, FrontSummary, ScaleSummary
 
 BAND_POINTS = 160
@@ -87,6 +87,8 @@ def _front_and_gradient(
 def curve_pictures(panel: Panel, curve: FrontCurve, answered: Answered) -> dict[str, bytes]:
     """Draw the distance curve and, where a fit was made, the squared distance."""
     fit, results = answered.fit, answered.results
+    if not results["front"]["usable"]:
+        return {}
     flow_length = results["fill"]["flow_length_mm"]
     limits = [
         TimeLimit(name, results["gel"][key])
@@ -190,7 +192,11 @@ def write_record(
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
     write_json(results / "results.json", answered.results)
-    _write_bytes(results / "curve.png", pictures["curve"])
+    curve_file = results / "curve.png"
+    if "curve" in pictures:
+        replace_file(curve_file, lambda part: part.write_bytes(pictures["curve"]))
+    else:
+        curve_file.unlink(missing_ok=True)
     html = build_report(
         answered.results,
         pictures,
@@ -202,9 +208,3 @@ def write_record(
     )
     write_text(results / "report.html", html)
     return pictures
-
-
-def _write_bytes(path: Path, data: bytes) -> None:
-    from vision.files import replace_file
-
-    replace_file(path, lambda part: part.write_bytes(data))

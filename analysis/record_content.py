@@ -102,6 +102,7 @@ def verdict_of(results: Mapping[str, Any]) -> Verdict:
         word, reason = found, results.get("reason")
     word = word if isinstance(word, str) and word in HEADLINES else "cannot decide"
     reason = str(reason or "No reason was recorded.")
+    reason = reason[0].upper() + reason[1:]
     return Verdict(word, HEADLINES[word], reason, NEXT_STEPS[word])
 
 
@@ -214,6 +215,8 @@ def permeability_rows(results: Mapping[str, Any]) -> list[Row]:
 def fairness_rows(results: Mapping[str, Any]) -> list[Row]:
     """How fair the test was: each check with what was found."""
     front = part_of(results, "front")
+    if front.get("usable") is False:
+        return [Row("Flow front", "not measured")]
     frames = number(front, "frames")
     used = number(part_of(results, "permeability"), "frames_used")
     used = number(front, "frames_used") if used is None else used
@@ -273,12 +276,18 @@ def scale_rows(results: Mapping[str, Any]) -> list[Row]:
     scale = part_of(results, "scale")
     method = scale.get("method")
     error, pitch = number(scale, "error_mm"), number(scale, "mm_per_px")
+    relative = number(scale, "relative_sd")
+    lengths = "" if relative is None else f"lengths to {196 * relative:.1f} % (95 %)"
     return [
-        Row("Scale from", SCALE_METHODS.get(str(method), str(method)) if method else UNKNOWN),
+        Row(
+            "Scale from",
+            SCALE_METHODS.get(str(method), str(method)) if method else UNKNOWN,
+            lengths,
+        ),
         Row(
             "Expected position error on the panel",
             UNKNOWN if error is None else f"{rounded(error, 1)} mm",
-            "" if pitch is None else f"map of {pitch:g} mm per pixel",
+            "" if pitch is None else f"one pixel is {pitch:.2f} mm",
         ),
     ]
 

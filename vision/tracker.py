@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from vision.curve import FrameTimes, read_curve
-from vision.errors import WetlineError
 from vision.frame_reader import Frames
 from vision.frames import open_frames, resin_start_clock_s, wall_time_iso
+from vision.front_csv import EXTRA, NUMBERS
 from vision.hand import bend, map_from_hand, read_fixes
 from vision.light import LOG_OFFSET
 from vision.measure import Feed, Measured, measure
 from vision.plane import PlaneMap
 from vision.prefetch import prefetch
-from vision.records import FloatArray, Frame, Tracked
+from vision.records import FloatArray, Frame, FrontCurve, FrontSummary, Tracked
 from vision.rectify import Rectifier, look_mask
 from vision.setup import PanelSetup
 from vision.stack import CanvasStack
@@ -27,6 +28,9 @@ HAND_SD_MM = 3.0
 
 MOST_LOST = 0.5
 """Share of frames without a sight of the panel past which the run is not judged."""
+
+FEWEST_SEEN = 4
+"""Frames that must show the panel for anything to be measured."""
 
 LOST = (
     "the panel could not be found again after the camera moved: leave something fixed in view "
@@ -87,6 +91,13 @@ class Tracker:
     def __len__(self) -> int:
         return len(self._names)
 
+    def _nothing(self, start_clock_s: float | None) -> Tracked:
+        """Say that the panel could not be found."""
+        clock = np.array(self.clock_s)
+        self.start_clock_s = float(clock[0]) if start_clock_s is None else start_clock_s
+        curve, front = never_seen(tuple(self._names), clock - self.start_clock_s)
+        return Tracked(None, replace(curve, flow=self.setup.flow), front, self.rectifier.summary())
+
     def finish(
         self, start_clock_s: float | None, fixes: Callable[[float], FloatArray | None]
     ) -> Tracked:
@@ -99,16 +110,9 @@ class Tracker:
         fixes : callable
             Given the resin start on the frames' clock, the user's points (see `hand`), or None.
 
-        Raises
-        ------
-        WetlineError
-            If fewer than 4 frames show the panel.
         """
-        if len(self.stack) < 4:
-            raise WetlineError(
-                f"{self.setup.shown_file}: the panel shows in {len(self.stack)} of {len(self)} "
-                f"frames only, 4 are needed: {LOST}"
-            )
+        if len(self.stack) < FEWEST_SEEN:
+            return self._nothing(start_clock_s)
         feed = Feed(
             point_mm=self.setup.feed_point_mm,
             radius_mm=self.setup.feed_radius_mm or 0.0,
@@ -132,9 +136,71 @@ class Tracker:
         lanes = looked.mean(axis=1) > 0.5
         curve, front = read_curve(measured, frames, scale, lanes)
         if measured.reason:
-            curve = replace(curve, used=np.zeros(len(curve.used), bool))
-            front = replace(front, frames_used=0)
+            curve, front = without_front(curve, front)
         return Tracked(measured.arrival, curve, front, scale)
+
+
+def never_seen(names: tuple[str, ...], time_s: FloatArray) -> tuple[FrontCurve, FrontSummary]:
+    """Make the empty curve of a run in which the panel itself was hardly ever found."""
+    nan = np.full(len(names), np.nan)
+    curve = FrontCurve(
+        flow="edge",
+        frames=names,
+        time_s=time_s,
+        front_mean_mm=nan,
+        front_median_mm=nan,
+        front_min_mm=nan,
+        front_max_mm=nan,
+        front_sd_mm=nan,
+        wetted_fraction=nan,
+        front_clean_mm=nan,
+        front_clean_sd_mm=nan,
+        semi_major_mm=nan,
+        semi_minor_mm=nan,
+        angle_deg=nan,
+        used=np.zeros(len(names), bool),
+        notes=tuple("panel not found in this frame" for _ in names),
+    )
+    front = FrontSummary(
+        usable=False,
+        reason=LOST,
+        frames=len(names),
+        frames_used=0,
+        resin_start=None,
+        resin_start_sd_s=0.0,
+        length_reached_mm=0.0,
+        filled=False,
+        stalled_at_mm=None,
+        stalled_at_s=None,
+        race_tracking_mm=0.0,
+        clean_lanes_mm=(),
+    )
+    return curve, front
+
+
+def without_front(curve: FrontCurve, front: FrontSummary) -> tuple[FrontCurve, FrontSummary]:
+    """Blank a curve that could not be measured: no number is better than a wrong one."""
+    nan = np.full(len(curve.frames), np.nan)
+    measured = (*NUMBERS[1:], *EXTRA)
+    distances: dict[str, Any] = dict.fromkeys(measured, nan)
+    blank = replace(
+        curve,
+        used=np.zeros(len(curve.frames), bool),
+        notes=tuple("front not measured" for _ in curve.frames),
+        **distances,
+    )
+    return blank, replace(
+        front,
+        frames_used=0,
+        length_reached_mm=0.0,
+        filled=False,
+        stalled_at_mm=None,
+        stalled_at_s=None,
+        race_tracking_mm=0.0,
+        clean_lanes_mm=(),
+        dry_spots=(),
+        warnings=(),
+    )
 
 
 def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> Measured:

@@ -146,9 +146,7 @@ def rays(shop, k):
     w = b[2, 0] * x + b[2, 1] * y + b[2, 2]
     mm_x = (b[0, 0] * x + b[0, 1] * y + b[0, 2]) / w
     mm_y = (b[1, 0] * x + b[1, 1] * y + b[1, 2]) / w
-    px_x, px_y = (
-        ((v + MARGIN_MM) * PX_PER_MM - 0.5).astype(np.float32) for v in (mm_x, mm_y)
-    )
+    px_x, px_y = (((v + MARGIN_MM) * PX_PER_MM - 0.5).astype(np.float32) for v in (mm_x, mm_y))
     return cv2.convertMaps(px_x, px_y, cv2.CV_16SC2)
 
 

@@ -1,4 +1,5 @@
 """The tracker against made-up runs with exact truth, whatever a shop does to it."""
+
 import functools
 from dataclasses import dataclass
 
@@ -25,4 +26,6 @@ def track(shop, fixes=lambda found: None):
         tracker.add(frame)
     tracked = tracker.finish(shop.flow.clock.start_s if shop.start_known else None, fixes)
     read = shop.flow.lanes_mm if shop.flow.point_mm is None else shop.flow.radii_mm
-    return Outcome(tracked, np.array([read(t) for t in shop.times_s]), np.asarray(shop.times_s)), tracker
+    return Outcome(
+        tracked, np.array([read(t) for t in shop.times_s]), np.asarray(shop.times_s)
+    ), tracker
