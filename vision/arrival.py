@@ -111,13 +111,7 @@ def signed_distance(wet: BoolArray) -> FloatArray:
 
     The edge runs half-way between a wet and a dry pixel. Infinite where there is no edge.
     """
-    if wet.all():
-        return np.full(wet.shape, -np.inf, np.float32)
-    if not wet.any():
-        return np.full(wet.shape, np.inf, np.float32)
-    outside = cv2.distanceTransform((~wet).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    inside = cv2.distanceTransform(wet.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    return np.where(wet, 0.5 - inside, outside - 0.5).astype(np.float32)
+    return np.where(wet, -distance_to(~wet), distance_to(wet))
 
 
 def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
@@ -252,16 +246,35 @@ def strips(change: np.ndarray, count: int) -> Strips:
     """Measure each pixel's distances to the fronts of the frames before and at its wetting."""
     behind = np.full(change.shape, np.inf, np.float32)
     ahead = np.full(change.shape, np.inf, np.float32)
-    before = np.full(change.shape, np.inf, np.float32)
     for k in range(count):
         fresh = change == k
-        if not fresh.any():
+        box = around(fresh)
+        if box is None:
             continue
-        now = signed_distance(change <= k)
-        behind[fresh] = before[fresh]
-        ahead[fresh] = -now[fresh]
-        before = now
+        # Both fronts bound the strip, so looking at the box around it is enough.
+        part, new = change[box], fresh[box]
+        behind[box][new] = distance_to(part < k)[new]
+        ahead[box][new] = distance_to(part > k)[new]
     return Strips(change, behind, ahead)
+
+
+def around(mask: BoolArray, margin: int = 3) -> tuple[slice, slice] | None:
+    """Give the rows and columns a mask spans, and a margin; None for an empty mask."""
+    rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if not len(rows):
+        return None
+    return (
+        slice(max(int(rows[0]) - margin, 0), int(rows[-1]) + margin + 1),
+        slice(max(int(cols[0]) - margin, 0), int(cols[-1]) + margin + 1),
+    )
+
+
+def distance_to(target: BoolArray) -> FloatArray:
+    """Give the distance in pixels to the near side of a region; infinite where there is none."""
+    if not target.any():
+        return np.full(target.shape, np.inf, np.float32)
+    away = cv2.distanceTransform((~target).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    return away - np.float32(0.5)
 
 
 def share_out_time(
