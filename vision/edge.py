@@ -12,12 +12,14 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
-from vision.arrival import signed_distance
+from vision.arrival import around, signed_distance
 from vision.records import BoolArray, FloatArray
 from vision.wetting import WetLook
 
 REACH_PX = 14
 """How far to either side of the contour the profile is taken."""
+
+CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
 
 GROUPS = 5
 """Stretches of the run with a profile of their own."""
@@ -55,18 +57,21 @@ def profiles(
     step = max(1, len(moved) // FRAMES_LOOKED_AT)
     frames = moved[::step]
     clear = known & (look.share > 0.3)
-    usable = cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    clear &= cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     wetness = np.full((len(frames), 2 * REACH_PX), np.nan)
     weight = np.zeros((len(frames), 2 * REACH_PX))
     inverse = 1.0 / np.maximum(look.share, 0.3)
     for row, k in enumerate(frames):
         # The contour itself follows the noise of single pixels, which would sharpen the profile
         # seen from it: look from a smoothed one.
-        smooth = cv2.GaussianBlur((change <= k).astype(np.float32), (0, 0), SMOOTH_PX)
-        distance = signed_distance(smooth > 0.5)
-        near = clear & usable & (np.abs(distance) < REACH_PX)
-        near &= (change <= k + 40) & (change >= k - 40)
-        level = (look.levels[k] - look.dry)[near] * inverse[near]
+        smooth = cv2.GaussianBlur((change <= k).astype(np.float32), (0, 0), SMOOTH_PX) > 0.5
+        box = around(smooth != cv2.erode(smooth.astype(np.uint8), CROSS).astype(bool), REACH_PX + 2)
+        if box is None:
+            continue
+        distance = signed_distance(smooth[box])
+        near = clear[box] & (np.abs(distance) < REACH_PX)
+        near &= (change[box] <= k + 40) & (change[box] >= k - 40)
+        level = (look.levels[k][box] - look.dry[box])[near] * inverse[box][near]
         place = np.floor(distance[near]).astype(int) + REACH_PX
         sane = np.abs(level - 0.5) < 1.5
         weight[row] = np.bincount(place[sane], minlength=2 * REACH_PX)

@@ -15,11 +15,19 @@ from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack
 from vision.start import find_start
-from vision.wetting import WetLook, find_wetting
+from vision.wetting import ONSET, WetLook, find_wetting
 
 LEAST_FRONT = 0.002
 """Share of the panel that must be wet before it counts as a front."""
 
+UNDER_WAY_RIM = 0.5
+"""Least part of the rim of a patch at the feed that wets in the first frames after it."""
+
+UNDER_WAY_FRAMES = 3
+"""How soon after the first frame that is."""
+
+UNDER_WAY_MOVING = 0.15
+"""Least part of the rim that wets sooner still: the front was moving in the first frames."""
 
 LEAST_FEED_MM = 2.0
 """Radius taken for a feed hole nobody measured."""
@@ -95,13 +103,17 @@ def measure(
     times = np.asarray(stack.times_s, float) - zero
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
-    change, known = plausible_change(look, seen, times, mm_per_px, feed)
+    before = wet_before(look.change, feed_place(look.change, mm_per_px, feed), count)
+    if before.any():
+        early = early_change(look)
+        look = replace(look, change=np.where(before, early, look.change))
+    change, known = plausible_change(look, seen | before, times, mm_per_px, feed)
     change = np.maximum(change, first_front(change, count)).astype(np.int16)
     cut = strips(change, count)
     if feed.is_point and feed.point_mm is None:
         feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))
     distance_px = from_feed_px(stack.shape, mm_per_px, feed)
-    offset_px, width_px = edge_offsets(look, change, known)
+    offset_px, width_px = edge_offsets(look, change, known & ~before)
     reason = cannot_see(look, change, known, distance_px, width_px * mm_per_px)
     if start_s is not None:
         start, start_sd = start_s - zero, 0.0
@@ -128,6 +140,47 @@ def measure(
     )
 
 
+def wet_before(change: np.ndarray, feed: BoolArray, count: int) -> BoolArray:
+    """Tell what was wet before the first frame: it never changed, yet the front came out of it.
+
+    Parameters
+    ----------
+    change : ndarray of shape (M, N), int
+        First wet frame; `count` where nothing changed.
+    feed : ndarray of shape (M, N), bool
+        Where the resin comes in.
+    count : int
+        Frames.
+    """
+    _, labels = cv2.connectedComponents((change >= count).astype(np.uint8), connectivity=4)
+    before = np.zeros(change.shape, bool)
+    for label in np.unique(labels[feed & (labels > 0)]):
+        patch = labels == label
+        rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
+        if not rim.any():
+            continue
+        soon = np.mean(change[rim] <= UNDER_WAY_FRAMES) >= UNDER_WAY_RIM
+        # A hose or a clamp at the feed never changes either, but there all is still at first.
+        moving = np.mean(change[rim] < UNDER_WAY_FRAMES) >= UNDER_WAY_MOVING
+        if soon and moving:
+            before |= patch
+    return before
+
+
+def early_change(look: WetLook) -> np.ndarray:
+    """Give the frame at which each pixel wetted, 0 to 2, where it was wet from the third on.
+
+    The dry level is a median of the first three frames, so a pixel that was dry in one of them
+    alone passes for one that never changed.
+    """
+    levels = [cv2.GaussianBlur(level, (0, 0), 1.0) for level in look.levels[:6]]
+    wet = np.median(np.stack(levels[2:]), axis=0)
+    dry_until = np.zeros(look.dry.shape, np.int16)
+    for k in range(2):
+        dry_until[wet - levels[k] > ONSET * np.median(look.share)] = k + 1
+    return dry_until
+
+
 def plausible_change(
     look: WetLook, seen: BoolArray, times: FloatArray, mm_per_px: float, feed: Feed
 ) -> tuple[np.ndarray, BoolArray]:
@@ -138,7 +191,9 @@ def plausible_change(
     """
     seen = seen & ~cut_off(look.change, seen, feed_place(look.change, mm_per_px, feed))
     change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
-    ahead = leapt(change, feed_place(change, mm_per_px, feed), times)
+    # Half the resolution is enough to see a leap.
+    small = leapt(change[::2, ::2], feed_place(change, mm_per_px, feed)[::2, ::2], times)
+    ahead = np.repeat(np.repeat(small, 2, axis=0), 2, axis=1)[: change.shape[0], : change.shape[1]]
     if ahead.any():
         seen = seen & ~ahead
         return fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)

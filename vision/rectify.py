@@ -20,7 +20,7 @@ from vision.setup import PanelSetup
 
 FINEST_MM_PER_PX = 0.4
 COARSEST_MM_PER_PX = 1.0
-MOST_PIXELS = 160_000
+MOST_PIXELS = 120_000
 """Canvas size past which nothing is gained: the front is averaged over hundreds of lanes."""
 
 MOVED_PX = 1.0

@@ -34,6 +34,12 @@ SURE = 1.0
 SPECK_PX = 9
 """Window in which a patch smaller than half is taken for a speck and filled from around it."""
 
+DRY_LOOKS = 24
+"""Frames the dry level is averaged over at the most."""
+
+WET_LOOKS = 4
+"""Frames after the change that the wet level is taken from."""
+
 BLOWN = 250
 """A pixel this bright in any colour shows only glare."""
 
@@ -244,27 +250,47 @@ def _dry_and_wet(
     wet_count = np.full_like(dry, 0.25)
     scatter = float(robust_scale((early[-1] - early[0])[::3, ::3].ravel())) / np.sqrt(2)
     gate = np.maximum(0.5 * expected, 2.5 * scatter)
-    noises = []
-    before: FloatArray | None = None
-    for k, level in enumerate(levels):
-        if before is not None:
-            sample = (level[::4, ::4] - before[::4, ::4]).ravel()
-            noises.append(float(robust_scale(sample - np.median(sample)) / np.sqrt(2)))
-        before = level
-        above = level - dry
+    step = max(1, count // DRY_LOOKS)
+    for k in range(0, count, step):
+        above = levels[k] - dry
         is_dry = (dry_until > k + 1) & (np.abs(above) < gate)
-        dry_count += is_dry
-        dry += np.where(is_dry, above / dry_count, 0)
-        is_wet = (change < k) & (change + 4 >= k)
-        if is_wet.any():
-            wet_count += is_wet
-            wet += np.where(is_wet, np.clip(above - wet, -0.75, 0.75) / wet_count, 0)
+        np.add(dry_count, 1, out=dry_count, where=is_dry)
+        np.add(dry, above / dry_count, out=dry, where=is_dry)
+    _add_wet(levels, change, dry, wet, wet_count)
+    noise = float(np.median([_frame_noise(levels, k) for k in range(1, count, step)]))
     told = (wet_count >= 3) & (expected > 0.5)
     usual = float(np.median((wet / expected)[told])) if np.count_nonzero(told) > 100 else 1.0
     expected = expected * float(np.clip(usual, 0.3, 1.5))
     wet = np.where(change < count - 1, wet, expected)
     share = np.clip(wet, 0.5 * expected, 2.0 * np.maximum(expected, 0.3)).astype(np.float32)
-    return dry, share, float(np.median(noises))
+    return dry, share, noise
+
+
+def _add_wet(
+    levels: list[FloatArray],
+    change: np.ndarray,
+    dry: FloatArray,
+    wet: FloatArray,
+    wet_count: FloatArray,
+) -> None:
+    """Fold the first frames after each pixel's change into its wet level, in place."""
+    count = len(levels)
+    order = np.argsort(change, axis=None, kind="stable")
+    starts = np.searchsorted(change.ravel()[order], np.arange(count + 1))
+    flat_dry, flat_wet, flat_count = dry.ravel(), wet.ravel(), wet_count.ravel()
+    for k, level in enumerate(levels):
+        fresh = order[starts[max(k - WET_LOOKS, 0)] : starts[k]]
+        if not len(fresh):
+            continue
+        flat_count[fresh] += 1
+        above = level.ravel()[fresh] - flat_dry[fresh] - flat_wet[fresh]
+        flat_wet[fresh] += np.clip(above, -0.75, 0.75) / flat_count[fresh]
+
+
+def _frame_noise(levels: list[FloatArray], k: int) -> float:
+    """Give the scatter between two frames, of one frame."""
+    sample = (levels[k][::4, ::4] - levels[k - 1][::4, ::4]).ravel()
+    return float(robust_scale(sample - np.median(sample)) / np.sqrt(2))
 
 
 def _hidden(
@@ -331,8 +357,7 @@ def _changes(
     for k, level in enumerate(levels):
         wetness = level - dry
         evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
-        strange = (wetness < low) | (wetness > high)
-        evidence[strange] = 0
+        evidence[(wetness < low) | (wetness > high)] = 0
         if hidden and hidden[k].any():
             cover = cv2.resize(
                 hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
@@ -340,14 +365,16 @@ def _changes(
             evidence[cover] = 0
             blank |= cover & (first_wet == count)
         evidence = cv2.GaussianBlur(evidence, (0, 0), blur)
-        told += np.abs(evidence) > SURE / 2
-        first_wet[(evidence > SURE) & (first_wet == count)] = k
-        recent_dry[evidence < -SURE] = k
+        wet, is_dry = evidence > SURE, evidence < -SURE
+        told += wet
+        told += is_dry
+        np.copyto(first_wet, k, where=wet & (first_wet == count))
+        np.copyto(recent_dry, k, where=is_dry)
         running += evidence
         lower = running < least
-        least[lower] = running[lower]
-        change[lower] = k + 1
-        last_dry[lower] = recent_dry[lower]
-        first_wet[lower] = count
+        np.copyto(least, running, where=lower)
+        np.copyto(change, k + 1, where=lower)
+        np.copyto(last_dry, recent_dry, where=lower)
+        np.copyto(first_wet, count, where=lower)
         blank &= ~lower
     return _Found(change, last_dry, first_wet, blank, told >= max(3, count // 6))
