@@ -403,10 +403,10 @@ def _light_left(
     )
     weight = np.concatenate([weight, outside_weight], axis=1)
     light = np.zeros((count, basis.shape[1], flat.shape[2]))
-    light[:, :terms] = robust_polynomials(used, difference, weight, rounds=5)
+    light[:, :terms] = robust_polynomials(used, difference, weight, rounds=4)
     both = np.minimum(wet, sure_dry) >= LEAST_CELLS
     if turn == ROUNDS - 1 and both.any():
         own = np.concatenate([wet_part, np.zeros(outside_weight.shape)], axis=1)[both]
-        found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=5)
+        found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=4)
         light[both] = found[:, :-1]
     return light

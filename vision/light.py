@@ -57,7 +57,7 @@ def robust_polynomials(
     *,
     own: FloatArray | None = None,
     floor: float = 2e-3,
-    rounds: int = 6,
+    rounds: int = 5,
 ) -> FloatArray:
     """Fit each frame's `values` on `basis` with Tukey's biweight, all colours sharing the weights.
 

@@ -12,7 +12,7 @@ MOST_FRAMES = 160
 """Canvases kept; past that every second one goes, which still leaves the front moving by less
 than a hundredth of the panel between two of them."""
 
-CELLS_ALONG = 40
+CELLS_ALONG = 32
 """Cells along the longer side for the coarse look."""
 
 
