@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import leastsq
 from scipy.special import ndtr
 
 from vision.arrival import around, signed_distance
@@ -19,9 +19,12 @@ from vision.wetting import WetLook
 REACH_PX = 14
 """How far to either side of the contour the profile is taken."""
 
+NOISE = 0.02
+"""Scatter of a profile's means about a smooth edge."""
+
 CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
 
-GROUPS = 5
+GROUPS = 4
 """Stretches of the run with a profile of their own."""
 
 SMOOTH_PX = 3.0
@@ -106,29 +109,27 @@ def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
     d = np.arange(-REACH_PX, REACH_PX) + 0.5
     ok = np.isfinite(wetness) & (weight > 0)
     if np.count_nonzero(ok) < 10:
-        return 0.0, 1.0
+        return 0.0, 1.2
     d, value = d[ok], wetness[ok]
     sure = np.sqrt(weight[ok] / weight[ok].max())
 
-    def model(p: FloatArray) -> FloatArray:
-        front, width, base, step, deep, length = p
-        behind = front - d
-        z = behind / width
-        late = np.exp(np.minimum(width**2 / (2 * length**2) - behind / length, 50.0))
+    def residual(p: FloatArray) -> FloatArray:
+        front, base = p[0], p[2]
+        width, step, deep, length = np.exp(p[[1, 3, 4, 5]])
+        z = (front - d) / width
+        late = np.exp(np.minimum(width**2 / (2 * length**2) - (front - d) / length, 50.0))
         late = late * ndtr(z - width / length)
-        return base + step * ndtr(z) + deep * (ndtr(z) - late)
+        wanted = base + step * ndtr(z) + deep * (ndtr(z) - late)
+        return np.concatenate([(wanted - value) * sure / NOISE, (p - usual) / spread])
 
-    start = np.array([0.5, 1.2, 0.0, 0.6, 0.4, 4.0])
-    fit = least_squares(
-        lambda p: (model(p) - value) * sure,
-        start,
-        bounds=([-6, 0.4, -0.5, 0.0, 0.0, 0.5], [12, 4, 0.5, 1.5, 3.0, 40]),
-        loss="soft_l1",
-        f_scale=0.03,
-        ftol=1e-5,
-        max_nfev=60,
-    )
-    return float(fit.x[0]), float(fit.x[1])
+    # The usual edge and how far from it one may be, so that an unclear profile stays near it.
+    usual = np.array([0.0, np.log(1.2), 0.0, np.log(0.6), np.log(0.3), np.log(4.0)])
+    spread = np.array([6.0, 0.5, 0.1, 0.8, 1.5, 0.8])
+    start = usual + np.array([0.5, 0, 0, 0, 0, 0])
+    found = leastsq(residual, start, maxfev=400, full_output=True)[0]
+    if not abs(found[0]) < REACH_PX / 2:
+        return 0.0, 1.2
+    return float(found[0]), float(np.exp(found[1]))
 
 
 def edge_offsets(look: WetLook, change: np.ndarray, known: BoolArray) -> tuple[FloatArray, float]:
