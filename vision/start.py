@@ -10,6 +10,10 @@ LEAST_SHARE = 0.005
 """A front nearer than this share of the reach has not left the feed yet."""
 
 
+UNSEEN_SHARE = 0.2
+"""Uncertainty of a start before the first frame, as a share of the time since it."""
+
+
 def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tuple[float, float]:
     """Find when the front left the feed.
 
@@ -54,7 +58,10 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
         return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
     start, sd = _intercept(x, t)
     start = float(np.clip(start, earliest, latest))
-    width = (latest - earliest) / np.sqrt(12) if np.isfinite(earliest) else np.inf
+    if not np.isfinite(earliest):
+        # Nothing brackets the start: the law of the first stretch is only about known.
+        return start, float(np.hypot(sd, UNSEEN_SHARE * (latest - start)))
+    width = (latest - earliest) / np.sqrt(12)
     return start, float(min(max(sd, 0.02 * step), width))
 
 

@@ -145,13 +145,14 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     coarse = look(np.stack(stack.cells), border, stack.border_xy if border is not None else None)
     project = Projector(coarse, stack.shape)
     levels = [project(canvas, k) for k, canvas in enumerate(stack.canvases)]
-    expected = _expected_share(stack)
-    change = _first_guess(levels, coarse, expected)
-    dry, share, noise = _dry_and_wet(levels, change, expected, safe_px=5)
+    calm = calm_frames(coarse)
+    expected = _expected_share(stack, calm)
+    change = _first_guess(levels, coarse, expected, calm)
+    dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
     sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
     hidden = _hidden(levels, change, dry, share)
     found = _changes(levels, dry, share, sigma, hidden)
-    seen = found.told & ~_foreign(stack, found.change) & ~_specks(found.change)
+    seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
     return WetLook(
         change=found.change,
         last_dry=found.last_dry,
@@ -166,7 +167,14 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     )
 
 
-def _first_guess(levels: list[FloatArray], coarse: CellLook, expected: FloatArray) -> np.ndarray:
+def calm_frames(coarse: CellLook) -> int:
+    """Give how many of the first frames, one to three, show the panel before the front came."""
+    return int(np.clip(np.quantile(coarse.change, 0.02), 1, 3))
+
+
+def _first_guess(
+    levels: list[FloatArray], coarse: CellLook, expected: FloatArray, calm: int
+) -> np.ndarray:
     """Find the change once at half the resolution, from the coarse look."""
     rows, cols = expected.shape
     size = (-(-cols // 2), -(-rows // 2))
@@ -174,7 +182,7 @@ def _first_guess(levels: list[FloatArray], coarse: CellLook, expected: FloatArra
     expected = cv2.resize(expected, size, interpolation=cv2.INTER_AREA)
     change = _spread(coarse.change, expected.shape, len(levels))
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
-    dry, share, noise = _dry_and_wet(small, change, expected, safe)
+    dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
     sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
     found = _changes(small, dry, share, sigma, [])
     return cv2.resize(found.change, (cols, rows), interpolation=cv2.INTER_NEAREST)
@@ -186,7 +194,7 @@ def _specks(change: np.ndarray) -> BoolArray:
     return np.abs(change - around) > np.maximum(2, around // 6)
 
 
-def _foreign(stack: CanvasStack, change: np.ndarray) -> BoolArray:
+def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
     """Tell what never changed and never looked like the fabric: a hose, a clamp, a fixed glare.
 
     Returns
@@ -199,7 +207,7 @@ def _foreign(stack: CanvasStack, change: np.ndarray) -> BoolArray:
     wetted = change < count
     if np.count_nonzero(wetted) < 100 or wetted.all():
         return np.zeros(change.shape, bool)
-    middle = np.median(np.stack(stack.canvases[: min(3, count)]), axis=0).astype(np.uint8)
+    middle = np.median(np.stack(stack.canvases[:calm]), axis=0).astype(np.uint8)
     colour = cv2.LUT(cv2.GaussianBlur(middle, (0, 0), 1.0), LOG_TABLE)
     sample = colour[wetted][::7]
     centre = np.median(sample, axis=0)
@@ -223,16 +231,16 @@ def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarra
     return np.clip(np.rint(wide), 0, count).astype(np.int16)
 
 
-def _expected_share(stack: CanvasStack) -> FloatArray:
+def _expected_share(stack: CanvasStack, calm: int) -> FloatArray:
     """Give each pixel's share of the typical step, less where glare lies on it."""
-    middle = np.median(np.stack(stack.canvases[: min(3, len(stack))]), axis=0).astype(np.uint8)
+    middle = np.median(np.stack(stack.canvases[:calm]), axis=0).astype(np.uint8)
     share = expected_gain(cv2.LUT(middle, LOG_TABLE)).astype(np.float32)
     share[middle.max(axis=2) >= BLOWN] = 0.02
     return np.maximum(share, 0.02)
 
 
 def _dry_and_wet(
-    levels: list[FloatArray], change: np.ndarray, expected: FloatArray, safe_px: int
+    levels: list[FloatArray], change: np.ndarray, expected: FloatArray, calm: int, safe_px: int
 ) -> tuple[FloatArray, FloatArray, float]:
     """Find each pixel's dry level, its step just after wetting, and the noise of one frame.
 
@@ -243,12 +251,12 @@ def _dry_and_wet(
     """
     count = len(levels)
     dry_until = cv2.erode(change, np.ones((safe_px, safe_px), np.uint8))
-    early = levels[: min(3, count)]
+    early = levels[:calm]
     dry = np.median(np.stack(early), axis=0).astype(np.float32)
     dry_count = np.ones_like(dry)
     wet = expected.copy()
     wet_count = np.full_like(dry, 0.25)
-    scatter = float(robust_scale((early[-1] - early[0])[::3, ::3].ravel())) / np.sqrt(2)
+    scatter = _frame_noise(levels, 1)
     gate = np.maximum(0.5 * expected, 2.5 * scatter)
     step = max(1, count // DRY_LOOKS)
     for k in range(0, count, step):
