@@ -42,6 +42,7 @@ FRAMES_FIELDS = (
 VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts")
 _DURATION_UNITS_S = {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0}
 _DURATION = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(s|sec|min|h)\s*$", re.IGNORECASE)
+_HEADER_DATE = re.compile(r"^(\d{4}):(\d{2}):(\d{2})(?=[ T])")
 _RANGE = re.compile(r"^\s*(\d+)\s*(?:-\s*(\d+))?\s*$")
 
 
@@ -167,10 +168,12 @@ def _read_start(table: Table) -> float | datetime | time | None:
         if value is not None and (isinstance(value, bool) or not isinstance(value, int | float)):
             raise table.bad("resin_start", _START_RULE)
         return table.number("resin_start", unit="seconds after the first frame")
+    # Photo headers write the date with colons too, and people copy it from there.
+    text = _HEADER_DATE.sub(r"\1-\2-\3", value.strip())
     for read in (time.fromisoformat, datetime.fromisoformat):
         try:
-            if ":" in value:
-                return read(value.strip())
+            if ":" in text:
+                return read(text)
         except ValueError:
             continue
     raise table.bad("resin_start", _START_RULE)

@@ -86,6 +86,7 @@ def test_checkerboard(tmp_path):
         ('resin_start = "14:05:30"', time(14, 5, 30)),
         ("resin_start = 14:05:30", time(14, 5, 30)),
         ('resin_start = "2031-05-20 14:05:30"', datetime(2031, 5, 20, 14, 5, 30)),
+        ('resin_start = "2031:05:20 14:05:30"', datetime(2031, 5, 20, 14, 5, 30)),
         ("resin_start = 2031-05-20T14:05:30", datetime(2031, 5, 20, 14, 5, 30)),
         ("resin_start = 95.5", 95.5),
     ],
