@@ -17,6 +17,7 @@ from vision.register import Follower
 from vision.scale import FEWEST_MARKERS, find_scale, scale_from_markers
 from vision.scale_spec import Points
 from vision.setup import PanelSetup
+from vision.warp import BORDER_HALF, Warp
 
 FINEST_MM_PER_PX = 0.4
 COARSEST_MM_PER_PX = 1.0
@@ -26,9 +27,7 @@ MOST_PIXELS = 100_000
 MOVED_PX = 1.0
 _FRAMES_TO_POOL = 6
 _SIGHTINGS = 2
-NODE_STEP = 8
 _BORDER_STEPS = 12
-_BORDER_HALF = 4
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,7 @@ class Rectifier:
             self._follower.keep_only([f.image for f in _early_frames(frames, self.reference.index)])
         self.shape, self.mm_per_px = canvas_size(self.plane)
         self.border_mm = border_points_mm(self.plane)
-        self._warp: _Warp | None = None
+        self._warp: Warp | None = None
         self._now = self.plane
         self._ever_seen = True
 
@@ -131,7 +130,7 @@ class Rectifier:
             )
             self._warp = None
         if self._warp is None:
-            self._warp = _Warp(self._now, self.shape, self.border_mm, self.mm_per_px)
+            self._warp = Warp(self._now, self.shape, self.border_mm, self.mm_per_px)
         note = ""
         if not followed.found:
             note = "reference hidden: the last camera position is kept"
@@ -308,97 +307,5 @@ def border_points_mm(plane: PlaneMap) -> FloatArray:
         rings += [(-gap, v) for v in y] + [(length + gap, v) for v in y]
     points = np.array(rings)
     seen = plane.to_px(points)
-    room = np.array(plane.image_size) - 1 - _BORDER_HALF
-    return points[(seen > _BORDER_HALF).all(axis=1) & (seen < room).all(axis=1)]
-
-
-def inside_picture(points_px: FloatArray, size: tuple[int, int]) -> BoolArray:
-    """Tell which photo points, shape (N, 2), lie on the photo."""
-    low, high = points_px >= -0.5, points_px <= np.array(size) - 0.5
-    return np.asarray(low.all(axis=1) & high.all(axis=1), bool)
-
-
-def canvas_px(
-    plane: PlaneMap, shape: tuple[int, int], mm_per_px: float
-) -> tuple[FloatArray, FloatArray]:
-    """Photo position (x, y) of each canvas pixel's centre, two arrays of the canvas's shape.
-
-    Worked out at every `NODE_STEP`-th pixel and straight in between, which perspective and lens
-    bend by less than a hundredth of a pixel.
-    """
-    rows, row_nodes = _between(shape[0])
-    cols, col_nodes = _between(shape[1])
-    x, y = np.meshgrid((col_nodes + 0.5) * mm_per_px, (row_nodes + 0.5) * mm_per_px)
-    px = plane.to_px(np.stack([x.ravel(), y.ravel()], axis=1)).reshape(*x.shape, 2)
-    return rows @ px[..., 0] @ cols.T, rows @ px[..., 1] @ cols.T
-
-
-def _between(count: int) -> tuple[FloatArray, FloatArray]:
-    """Weights of evenly spread nodes at each of `count` places, and the nodes' places."""
-    nodes = np.linspace(0, count - 1, max(2, -(-count // NODE_STEP) + 1))
-    place = np.arange(count) / max(count - 1, 1) * (len(nodes) - 1)
-    left = np.minimum(place.astype(int), len(nodes) - 2)
-    weights = np.zeros((count, len(nodes)))
-    weights[np.arange(count), left] = 1 - (place - left)
-    weights[np.arange(count), left + 1] = place - left
-    return weights, nodes
-
-
-class _Warp:
-    """Look-up tables from one plane map to canvas and border colours."""
-
-    def __init__(
-        self, plane: PlaneMap, shape: tuple[int, int], border_mm: FloatArray, mm_per_px: float
-    ) -> None:
-        grid_x, grid_y = canvas_px(plane, shape, mm_per_px)
-        width, height = plane.image_size
-        inside = (grid_x >= -0.5) & (grid_x <= width - 0.5)
-        inside &= (grid_y >= -0.5) & (grid_y <= height - 0.5)
-        self.in_view: BoolArray | None = None if inside.all() else inside
-        self._factor = max(1, int(mm_per_px / plane.mm_per_px() + 0.25))
-        least = np.floor([grid_x.min(), grid_y.min()])
-        most = np.ceil([grid_x.max(), grid_y.max()])
-        low = np.clip(least - 2, 0, [width - 1, height - 1]).astype(int)
-        high = np.clip(most + 3, 1, [width, height]).astype(int)
-        low = np.minimum(low, high - 1)
-        self._crop = (slice(low[1], high[1]), slice(low[0], high[0]))
-        local_x, local_y = (
-            ((grid - corner + 0.5) / self._factor - 0.5).astype(np.float32)
-            for grid, corner in ((grid_x, low[0]), (grid_y, low[1]))
-        )
-        self._maps = cv2.convertMaps(local_x, local_y, cv2.CV_16SC2)
-        border_px = plane.to_px(border_mm)
-        self._border_seen = inside_picture(border_px, plane.image_size)
-        spread = np.arange(-_BORDER_HALF, _BORDER_HALF + 1, 2)
-        dy, dx = np.meshgrid(spread, spread)
-        around = np.stack([dx.ravel(), dy.ravel()], axis=1)
-        self._border_px = (np.round(border_px)[:, None, :] + around).astype(np.float32)
-
-    def lay_flat(self, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
-        """Sample the photo at each canvas pixel, averaging first where it is much finer."""
-        part = image[self._crop]
-        if self._factor > 1:
-            size = (-(-part.shape[1] // self._factor), -(-part.shape[0] // self._factor))
-            padded = cv2.copyMakeBorder(
-                part,
-                0,
-                size[1] * self._factor - part.shape[0],
-                0,
-                size[0] * self._factor - part.shape[1],
-                cv2.BORDER_REPLICATE,
-            )
-            part = np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), np.uint8)
-        flat = cv2.remap(
-            part, self._maps[0], self._maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        return np.asarray(flat, np.uint8)
-
-    def border(self, image: NDArray[np.uint8]) -> NDArray[np.float32]:
-        """Mean colour of a small square around each border point."""
-        if not len(self._border_px):
-            return np.zeros((0, 3), np.float32)
-        x, y = self._border_px[..., 0], self._border_px[..., 1]
-        samples = cv2.remap(image, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-        colours = np.asarray(samples, np.float32).mean(axis=1)
-        colours[~self._border_seen] = np.nan
-        return colours
+    room = np.array(plane.image_size) - 1 - BORDER_HALF
+    return points[(seen > BORDER_HALF).all(axis=1) & (seen < room).all(axis=1)]

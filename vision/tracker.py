@@ -95,8 +95,9 @@ class Tracker:
         """Say that the panel could not be found."""
         clock = np.array(self.clock_s)
         self.start_clock_s = float(clock[0]) if start_clock_s is None else start_clock_s
-        curve, front = never_seen(tuple(self._names), clock - self.start_clock_s)
-        return Tracked(None, replace(curve, flow=self.setup.flow), front, self.rectifier.summary())
+        times = clock - self.start_clock_s
+        curve, front = blank_front(self.setup.flow, tuple(self._names), times, LOST)
+        return Tracked(None, curve, front, self.rectifier.summary())
 
     def finish(
         self, start_clock_s: float | None, fixes: Callable[[float], FloatArray | None]
@@ -136,34 +137,26 @@ class Tracker:
         lanes = looked.mean(axis=1) > 0.5
         curve, front = read_curve(measured, frames, scale, lanes)
         if measured.reason:
-            curve, front = without_front(curve, front)
+            curve, front = blank_front(curve.flow, curve.frames, curve.time_s, measured.reason)
         return Tracked(measured.arrival, curve, front, scale)
 
 
-def never_seen(names: tuple[str, ...], time_s: FloatArray) -> tuple[FrontCurve, FrontSummary]:
-    """Make the empty curve of a run in which the panel itself was hardly ever found."""
+def blank_front(
+    flow: str, names: tuple[str, ...], time_s: FloatArray, reason: str
+) -> tuple[FrontCurve, FrontSummary]:
+    """Make the empty curve of a run that could not be measured: no number beats a wrong one."""
     nan = np.full(len(names), np.nan)
+    numbers: dict[str, Any] = dict.fromkeys((*NUMBERS, *EXTRA), nan) | {"time_s": time_s}
     curve = FrontCurve(
-        flow="edge",
+        flow=flow,
         frames=names,
-        time_s=time_s,
-        front_mean_mm=nan,
-        front_median_mm=nan,
-        front_min_mm=nan,
-        front_max_mm=nan,
-        front_sd_mm=nan,
-        wetted_fraction=nan,
-        front_clean_mm=nan,
-        front_clean_sd_mm=nan,
-        semi_major_mm=nan,
-        semi_minor_mm=nan,
-        angle_deg=nan,
         used=np.zeros(len(names), bool),
-        notes=tuple("panel not found in this frame" for _ in names),
+        notes=("front not measured",) * len(names),
+        **numbers,
     )
     front = FrontSummary(
         usable=False,
-        reason=LOST,
+        reason=reason,
         frames=len(names),
         frames_used=0,
         resin_start=None,
@@ -176,31 +169,6 @@ def never_seen(names: tuple[str, ...], time_s: FloatArray) -> tuple[FrontCurve, 
         clean_lanes_mm=(),
     )
     return curve, front
-
-
-def without_front(curve: FrontCurve, front: FrontSummary) -> tuple[FrontCurve, FrontSummary]:
-    """Blank a curve that could not be measured: no number is better than a wrong one."""
-    nan = np.full(len(curve.frames), np.nan)
-    measured = (*NUMBERS[1:], *EXTRA)
-    distances: dict[str, Any] = dict.fromkeys(measured, nan)
-    blank = replace(
-        curve,
-        used=np.zeros(len(curve.frames), bool),
-        notes=tuple("front not measured" for _ in curve.frames),
-        **distances,
-    )
-    return blank, replace(
-        front,
-        frames_used=0,
-        length_reached_mm=0.0,
-        filled=False,
-        stalled_at_mm=None,
-        stalled_at_s=None,
-        race_tracking_mm=0.0,
-        clean_lanes_mm=(),
-        dry_spots=(),
-        warnings=(),
-    )
 
 
 def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> Measured:

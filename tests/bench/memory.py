@@ -15,7 +15,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from tracking_speed import ROOT, make_run  # noqa: E402
+from tracking_speed import ROOT, make_run
 
 CHILD = """
 import resource, sys, time

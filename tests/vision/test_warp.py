@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 
 from vision.plane import PlaneMap
-from vision.rectify import canvas_points_mm, canvas_px
+from vision.rectify import canvas_points_mm
+from vision.warp import canvas_px
 
 STEEP = np.array([[1.9, -0.5, 330.0], [0.15, 1.2, 140.0], [1e-4, -6e-4, 1.0]])
 CAMERA = np.array([[1600.0, 0, 959.5], [0, 1600.0, 539.5], [0, 0, 1]])
