@@ -160,9 +160,7 @@ def early_change(stack: CanvasStack, look: WetLook) -> np.ndarray:
     """
     project = Projector(look.coarse, stack.shape)
     last = min(6, len(stack))
-    levels = [
-        cv2.GaussianBlur(project(stack.canvases[k], k), (0, 0), 1.0) for k in range(last)
-    ]
+    levels = [cv2.GaussianBlur(project(stack.canvases[k], k), (0, 0), 1.0) for k in range(last)]
     wet = np.median(np.stack(levels[2:]), axis=0)
     dry_until = np.zeros(stack.shape, np.int16)
     for k in range(2):

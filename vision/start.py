@@ -6,7 +6,6 @@ import numpy as np
 
 from vision.records import FloatArray
 
-
 LEAST_SHARE = 0.005
 """A front nearer than this share of the reach has not left the feed yet."""
 

@@ -61,7 +61,7 @@ class Shop:
     over: tuple[str, ...] = ()
     look: str = "deepening"
     size: tuple[int, int] = (640, 360)
-    pose: Callable[[int], Pose] = shop_events.still(Pose())
+    pose: Callable[[int], Pose] = field(default_factory=lambda: shop_events.still(Pose()))
     k1: float = 0.0
     cards: bool = False
     light: tuple[Light, ...] = ()
@@ -138,7 +138,7 @@ def rays(shop, k):
         cx, cy = (size[0] - 1) / 2, (size[1] - 1) / 2
         u0, v0 = (x - cx) / f, (y - cy) / f
         u, v = u0, v0
-        for _ in range(8):
+        for _ in range(4):
             factor = 1 + shop.k1 * (u * u + v * v)
             u, v = u0 / factor, v0 / factor
         x, y = u * f + cx, v * f + cy
@@ -146,9 +146,7 @@ def rays(shop, k):
     w = b[2, 0] * x + b[2, 1] * y + b[2, 2]
     mm_x = (b[0, 0] * x + b[0, 1] * y + b[0, 2]) / w
     mm_y = (b[1, 0] * x + b[1, 1] * y + b[1, 2]) / w
-    px_x, px_y = (
-        ((v + MARGIN_MM) * PX_PER_MM - 0.5).astype(np.float32) for v in (mm_x, mm_y)
-    )
+    px_x, px_y = (((v + MARGIN_MM) * PX_PER_MM - 0.5).astype(np.float32) for v in (mm_x, mm_y))
     return cv2.convertMaps(px_x, px_y, cv2.CV_16SC2)
 
 

@@ -1,6 +1,6 @@
 """Runs as a shop would make them, one trouble or two at a time, with the limits that apply."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,12 @@ class Case:
     islands : tuple of (x_mm, y_mm, area_mm2)
         That are dry at the end.
     stall_mm : float or None
+    edges_mm : float
+        Root mean square error of the leading and the trailing edge.
+    wetted : float
+        Of the wetted share.
+    not_yet : str
+        Why the tracker does not yet keep the limits; empty when it does.
     """
 
     name: str
@@ -36,7 +42,7 @@ class Case:
     stall_mm: float | None = None
     edges_mm: float = 4.0
     wetted: float = 0.01
-    marks: tuple = field(default_factory=tuple)
+    not_yet: str = ""
 
 
 POSE = Pose()
@@ -106,7 +112,9 @@ THINGS = [
         "hands for a fifth of the frames",
         fabric("white glass", in_air=(events.hand({6, 7, 8, 13, 17, 18}),)),
     ),
-    Case("hands on carbon", fabric("plain carbon", in_air=(events.hand({7, 8, 15, 21}),)), CARBON_MM),
+    Case(
+        "hands on carbon", fabric("plain carbon", in_air=(events.hand({7, 8, 15, 21}),)), CARBON_MM
+    ),
     Case("somebody leans over", fabric("natural fibre", in_air=(events.person({9, 10, 11}),))),
     Case(
         "pen lines and figures",
@@ -143,36 +151,79 @@ RUNS = [
     ),
     Case(
         "races along both edges",
-        fabric("cream glass", flow=Flow(flows.racing(0.25, ("low", "high")), Clock(reach_mm=230.0))),
+        fabric(
+            "cream glass", flow=Flow(flows.racing(0.25, ("low", "high")), Clock(reach_mm=230.0))
+        ),
         races=("y = 0", "y = width"),
     ),
-    Case("dry island stays",
-         fabric("white glass", flow=Flow(flows.island(flows.wavy()), Clock())),
-         islands=((150.0, 85.0, ISLAND_MM2),)),
-    Case("dry island closes late",
-         fabric("natural fibre", flow=Flow(flows.island(flows.straight(), later_mm=70.0), Clock()))),
-    Case("stalls", fabric("white glass", flow=Flow(flows.wavy(), Clock(stop_mm=150.0))),
-         stall_mm=150.0),
-    Case("begins late, irregular",
-         fabric("white glass", flow=Flow(flows.wavy(), Clock(start_s=180.0)),
-                times_s=np.cumsum(np.random.default_rng(8).uniform(8, 40, 30)) - 20)),
-    Case("under way in the first frame",
-         fabric("white glass", times_s=np.linspace(40, 560, 26))),
-    Case("stops before the end", fabric("plain carbon", times_s=np.linspace(-40, 190, 24)), CARBON_MM),
-    Case("the phone slept for ten minutes",
-         fabric("white glass", flow=Flow(flows.wavy(), Clock(end_s=1300)),
-                times_s=np.r_[np.linspace(-40, 250, 14), np.linspace(850, 1250, 14)])),
+    Case(
+        "dry island stays",
+        fabric("white glass", flow=Flow(flows.island(flows.wavy()), Clock())),
+        islands=((150.0, 85.0, ISLAND_MM2),),
+    ),
+    Case(
+        "dry island closes late",
+        fabric("natural fibre", flow=Flow(flows.island(flows.straight(), later_mm=70.0), Clock())),
+    ),
+    Case(
+        "stalls",
+        fabric("white glass", flow=Flow(flows.wavy(), Clock(stop_mm=150.0))),
+        stall_mm=150.0,
+    ),
+    Case(
+        "begins late, irregular",
+        fabric(
+            "white glass",
+            flow=Flow(flows.wavy(), Clock(start_s=180.0)),
+            times_s=np.cumsum(np.random.default_rng(8).uniform(8, 40, 30)) - 20,
+        ),
+    ),
+    Case("under way in the first frame", fabric("white glass", times_s=np.linspace(40, 560, 26))),
+    Case(
+        "stops before the end", fabric("plain carbon", times_s=np.linspace(-40, 190, 24)), CARBON_MM
+    ),
+    Case(
+        "the phone slept for ten minutes",
+        fabric(
+            "white glass",
+            flow=Flow(flows.wavy(), Clock(end_s=1300)),
+            times_s=np.r_[np.linspace(-40, 250, 14), np.linspace(850, 1250, 14)],
+        ),
+    ),
 ]
 
 POINT_FEED = Flow(flows.ellipse((130.0, 72.0)), Clock(reach_mm=75.0), (130.0, 72.0))
 POINTS = [
     Case("point feed on glass", fabric("white glass", flow=POINT_FEED)),
-    Case("point feed found, carbon", fabric("plain carbon", flow=POINT_FEED, find_feed=True), CARBON_MM),
+    Case(
+        "point feed found, carbon",
+        fabric("plain carbon", flow=POINT_FEED, find_feed=True),
+        CARBON_MM,
+    ),
 ]
 
+NOT_YET = {
+    "twill carbon, glare moves": "glare that left looks wet where the bag settled",
+    "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
+    "sun patch moves over": "a sun patch that rests on the front outvotes the fabric",
+    "glare moves as the bag settles": "glare that left looks wet where the bag settled",
+    "hands for a fifth of the frames": "skin passes for wet fabric: only one colour is looked at",
+    "hands on carbon": "hands pull the dry level and the colour that parts wet from dry",
+    "somebody leans over": "clothes pass for wet fabric: only one colour is looked at",
+    "pen lines and figures": "the blurred rim of ink passes for wet fabric",
+}
+"""Runs the tracker does not yet read within the limits, and why."""
+
+
+def marked(case, number):
+    """Give a run its own slips of the hand, and say so where it is not yet read well."""
+    shop = replace(case.shop, clicks=number)
+    if case.name not in NOT_YET:
+        return replace(case, shop=shop)
+    return replace(case, shop=shop, not_yet=NOT_YET[case.name])
+
+
 CASES = [
-    replace(case, shop=replace(case.shop, clicks=number))
-    for number, case in enumerate(
-        [*FABRICS, *LIGHT, *THINGS, *CAMERA, *PORTRAITS, *RUNS, *POINTS]
-    )
+    marked(case, number)
+    for number, case in enumerate([*FABRICS, *LIGHT, *THINGS, *CAMERA, *PORTRAITS, *RUNS, *POINTS])
 ]

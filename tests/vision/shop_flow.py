@@ -28,7 +28,9 @@ class Clock:
 
     def __call__(self, time_s):
         """Give the front distance in mm at a time."""
-        even = self.reach_mm * np.sqrt(np.maximum(np.asarray(time_s) - self.start_s, 0) / self.end_s)
+        even = self.reach_mm * np.sqrt(
+            np.maximum(np.asarray(time_s) - self.start_s, 0) / self.end_s
+        )
         return np.minimum(even, self.stop_mm)
 
 
@@ -56,7 +58,10 @@ class Flow:
         cols = wet.shape[1]
         last = cols - 1 - np.argmax(wet[:, ::-1], axis=1)
         lanes = np.arange(len(wet))
-        here, beyond = self.reach_mm[lanes, last], self.reach_mm[lanes, np.minimum(last + 1, cols - 1)]
+        here, beyond = (
+            self.reach_mm[lanes, last],
+            self.reach_mm[lanes, np.minimum(last + 1, cols - 1)],
+        )
         part = np.clip((now - here) / np.maximum(beyond - here, 1e-6), 0, 1)
         place = np.where(last == cols - 1, cols, last + 0.5 + part)
         return np.where(wet.any(axis=1), place, 0.0) / PX_PER_MM
