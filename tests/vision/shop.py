@@ -6,10 +6,12 @@ twice oversampled, blurred by the lens, with noise, coded as 8 bits and as JPEG.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 from tests.vision import camera, shop_events, shop_fabric
 from tests.vision.shop_flow import PX_PER_MM, SIZE_MM, Clock, Flow, straight
@@ -257,3 +259,33 @@ def develop(photo, noise, k):
     eight = np.clip(np.round(noisy), 0, 255).astype(np.uint8)
     _, data = cv2.imencode(".jpg", eight, [cv2.IMWRITE_JPEG_QUALITY, 92])
     return cv2.imdecode(data, cv2.IMREAD_COLOR)
+
+
+def write_folder(shop, folder, order, turned=False):
+    """Write a run as a panel folder of JPEG photos with capture times.
+
+    Parameters
+    ----------
+    shop : Shop
+    folder : Path
+    order : sequence of int
+        Number in the file name of each photo.
+    turned : bool
+        Store the pixels a quarter turn off and say so in EXIF, as phones do.
+    """
+    (folder / "frames").mkdir(parents=True)
+    start = datetime(2030, 5, 6, 9, 0, 0)
+    for number, photo, time_s in zip(order, photograph(shop), shop.times_s, strict=True):
+        exif = Image.Exif()
+        taken = start + timedelta(seconds=float(time_s))
+        exif.get_ifd(0x8769)[0x9003] = taken.strftime("%Y:%m:%d %H:%M:%S")
+        if turned:
+            photo, exif[0x0112] = cv2.rotate(photo, cv2.ROTATE_90_COUNTERCLOCKWISE), 6
+        picture = Image.fromarray(np.ascontiguousarray(photo[..., ::-1]))
+        picture.save(folder / "frames" / f"photo_{number}.jpg", quality=92, exif=exif)
+    centres = [list(c) for c in CARDS_MM]
+    (folder / "panel.toml").write_text(
+        f"[panel]\nlength_mm = {SIZE_MM[0]}\nwidth_mm = {SIZE_MM[1]}\n"
+        f'[scale]\nmethod = "sheet"\nmarker_mm = {CARD_MM}\nmarker_centres_mm = {centres}\n',
+        encoding="utf-8",
+    )

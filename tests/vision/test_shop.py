@@ -12,13 +12,14 @@ import pytest
 
 from tests.vision import shop_events as events
 from tests.vision import shop_flow as flows
-from tests.vision.shop import SIZE_MM, Pose, Shop, ShopFrames, setup_of
+from tests.vision.shop import SIZE_MM, Pose, Shop, ShopFrames, setup_of, write_folder
 from tests.vision.shop_cases import CASES, POINT_FEED, WAVY
 from tests.vision.shop_flow import Clock, Flow
 from vision.errors import WetlineError
 from vision.records import Tracked
 from vision.rectify import Rectifier
-from vision.tracker import Tracker
+from vision.setup import read_setup
+from vision.tracker import Tracker, track_panel
 
 ISLAND_SHARE, ISLAND_PLACE_MM = 0.20, 4.0
 RACE_MM, STALL_MM = 10.0, 3.0
@@ -201,3 +202,20 @@ def test_resin_start_is_found_within_its_uncertainty():
             missed.append(found.start_error_s / found.tracked.front.resin_start_sd_s)
     assert np.median(np.abs(missed)) < 1.5
     assert POINT_FEED.point_mm is not None
+
+
+def test_photos_named_out_of_order_and_stored_turned(tmp_path):
+    # Orientation 6: the stored picture is to be turned a quarter clockwise (JEITA CP-3451, EXIF).
+    times = np.round(np.linspace(-40, 560, 22))
+    shop = Shop(flow=WAVY, times_s=times, cards=True, size=(480, 640), pose=upright)
+    order = np.random.default_rng(6).permutation(len(times)) + 90
+    write_folder(shop, tmp_path / "run", order, turned=True)
+    tracked, _ = track_panel(read_setup(tmp_path / "run"), lambda frames: frames)
+    assert tracked.curve.frames == tuple(f"photo_{number}.jpg" for number in order)
+    true_mm = np.array([WAVY.lanes_mm(t).mean() for t in times])
+    assert rms(tracked.curve.front_mean_mm - true_mm) < 0.8
+
+
+def upright(_k):
+    """A portrait view with the feed on the left."""
+    return Pose(reach_mm=840.0, middle_mm=(140.0, 75.0))
