@@ -23,7 +23,10 @@ LEAST_FRONT = 0.002
 UNDER_WAY_RIM = 0.5
 """Least part of the rim of a patch at the feed that wets in the first frames after it."""
 
-UNDER_WAY_FRAMES = 3
+UNDER_WAY_FRAMES = 2
+
+UNDER_WAY_WET = (0.5, 1.6)
+"""How wet such a patch looks beside what lies around it; a fitting or tape looks otherwise."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ def measure(
     times = np.asarray(stack.times_s, float)
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
-    before = wet_before(look.change, feed_place(look.change, mm_per_px, feed), count)
+    before = wet_before(look.change, look.dry, feed_place(look.change, mm_per_px, feed), count)
     if before.any():
         early = early_change(stack, look)
         look = replace(look, change=np.where(before, early, look.change))
@@ -130,13 +133,15 @@ def measure(
     )
 
 
-def wet_before(change: np.ndarray, feed: BoolArray, count: int) -> BoolArray:
+def wet_before(change: np.ndarray, level: FloatArray, feed: BoolArray, count: int) -> BoolArray:
     """Tell what was wet before the first frame: it never changed, yet the front came out of it.
 
     Parameters
     ----------
     change : ndarray of shape (M, N), int
         First wet frame; `count` where nothing changed.
+    level : ndarray of shape (M, N), float
+        Projected level before the change (`WetLook.dry`); 1 apart for dry and wet.
     feed : ndarray of shape (M, N), bool
         Where the resin comes in.
     count : int
@@ -147,7 +152,13 @@ def wet_before(change: np.ndarray, feed: BoolArray, count: int) -> BoolArray:
     for label in np.unique(labels[feed & (labels > 0)]):
         patch = labels == label
         rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
-        if rim.any() and np.mean(change[rim] <= UNDER_WAY_FRAMES) >= UNDER_WAY_RIM:
+        beyond = cv2.dilate(patch.astype(np.uint8), np.ones((31, 31), np.uint8)) > 0
+        beyond &= (change > UNDER_WAY_FRAMES) & ~patch
+        if not rim.any() or not beyond.any():
+            continue
+        wet = float(np.median(level[patch]) - np.median(level[beyond]))
+        soon = np.mean(change[rim] <= UNDER_WAY_FRAMES) >= UNDER_WAY_RIM
+        if soon and UNDER_WAY_WET[0] < wet < UNDER_WAY_WET[1]:
             before |= patch
     return before
 
@@ -230,6 +241,8 @@ def _start(
     feed: Feed,
 ) -> tuple[float, float]:
     """Find the start from the fronts at the frames, which do not depend on it."""
+    # Clock times run to billions of seconds: count from the first frame, single floats follow.
+    clock_s, times = float(times[0]), times - times[0]
     before = float(times[max(int(cut.change.min()) - 1, 0)])
     rough = share_out_time(cut, times, before, distance_px, offset_px)
     if feed.is_point and feed.point_mm is not None:
@@ -240,7 +253,8 @@ def _start(
     else:
         front = np.median(lane_fronts_px(rough, times), axis=1) * mm_per_px
         reach = rough.shape[1] * mm_per_px
-    return find_start(front, times, reach)
+    start, sd = find_start(front, times, reach, feed.radius_mm if feed.is_point else 0.0)
+    return clock_s + start, sd
 
 
 def hidden_share(change: np.ndarray, known: BoolArray, count: int) -> FloatArray:

@@ -25,6 +25,9 @@ from vision.setup import PanelSetup
 CARDS_MM = ((30.0, -52.0), (250.0, -52.0), (250.0, 202.0), (30.0, 202.0))
 CARD_MM = 40.0
 MARGIN_MM = 100
+CLOCK_S = 1.9e9
+"""Time 0 of the runs on the frames' clock, which counts from 1970."""
+
 OVER = 2
 
 
@@ -89,7 +92,7 @@ class ShopFrames(Frames):
         self._photos = photograph(shop)
         self.notes = []
         self.names = tuple(f"{i:03d}.jpg" for i in range(len(self._photos)))
-        self.clock_s = np.asarray(shop.times_s, float)
+        self.clock_s = CLOCK_S + np.asarray(shop.times_s, float)
         self.size = (self._photos[0].shape[1], self._photos[0].shape[0])
 
     def __iter__(self) -> Iterator[Frame]:

@@ -61,11 +61,13 @@ def test_an_unseen_band_across_the_panel_does_not_cut_off_what_lies_beyond():
 
 def test_what_was_wet_before_the_first_frame_touches_the_feed_and_the_first_fronts():
     change = np.broadcast_to(np.arange(100) // 4 - 4, (60, 100)).clip(max=21).copy()
-    change[change <= 0] = 21
-    before = wet_before(change, FEED, 21)
-    assert before[:, :20].all()
-    assert not before[:, 20:].any()
-    assert not wet_before(np.full((60, 100), 21), FEED, 21).any()
+    wet = change <= 0
+    change[wet] = 21
+    before = wet_before(change, wet.astype(float), FEED, 21)
+    assert np.array_equal(before, wet)
+    # A strip of tape over the feed edge stays as it is too, but is not of the wet fabric's colour.
+    assert not wet_before(change, -4.0 * wet, FEED, 21).any()
+    assert not wet_before(np.full((60, 100), 21), np.zeros((60, 100)), FEED, 21).any()
 
 
 def fronts_of(reach_mm, clock=None):

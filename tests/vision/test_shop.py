@@ -12,7 +12,7 @@ import pytest
 
 from tests.vision import shop_events as events
 from tests.vision import shop_flow as flows
-from tests.vision.shop import SIZE_MM, Pose, Shop, ShopFrames, setup_of, write_folder
+from tests.vision.shop import CLOCK_S, SIZE_MM, Pose, Shop, ShopFrames, setup_of, write_folder
 from tests.vision.shop_cases import CASES, POINT_FEED, WAVY
 from tests.vision.shop_flow import Clock, Flow
 from vision.errors import WetlineError
@@ -48,14 +48,14 @@ def track(shop, points=None):
     tracker = Tracker(setup, Rectifier(setup, frames))
     for frame in frames:
         tracker.add(frame)
-    known = shop.flow.clock.start_s if shop.start_known else None
+    known = CLOCK_S + shop.flow.clock.start_s if shop.start_known else None
     tracked = tracker.finish(known, lambda _: points)
     read = shop.flow.lanes_mm if shop.flow.point_mm is None else shop.flow.radii_mm
     return Outcome(
         tracked,
         np.array([read(t) for t in shop.times_s]),
         np.array([shop.flow.wetted(t) for t in shop.times_s]),
-        tracker.start_clock_s - shop.flow.clock.start_s,
+        tracker.start_clock_s - CLOCK_S - shop.flow.clock.start_s,
     )
 
 
