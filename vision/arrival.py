@@ -180,7 +180,7 @@ def leapt(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> BoolArray
 
 
 def usual_advance_px(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> FloatArray:
-    """Give the front's advance at each frame, at most three times that of the frames around.
+    """Give the front's advance at each frame, at most half as much again as around it.
 
     Half of a strip lies within half its width of the front before, a quarter within a quarter;
     the quarter counts, so that what wets far ahead does not.
@@ -197,7 +197,7 @@ def usual_advance_px(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -
             wet |= fresh
     speed = own / step_s
     around = [np.median(speed[max(k - 3, 0) : k + 4]) for k in range(count)]
-    return np.minimum(own, 3 * np.array(around) * step_s)
+    return np.minimum(own, 1.5 * np.array(around) * step_s)
 
 
 def fill_change(

@@ -23,14 +23,10 @@ LEAST_FRONT = 0.002
 UNDER_WAY_RIM = 0.5
 """Least part of the rim of a patch at the feed that wets in the first frames after it."""
 
-UNDER_WAY_FRAMES = 3
-"""How soon after the first frame that is."""
+UNDER_WAY_FRAMES = 2
 
-UNDER_WAY_MOVING = 0.15
-"""Least part of the rim that wets sooner still: the front was moving in the first frames."""
-
-LEAST_FEED_MM = 2.0
-"""Radius taken for a feed hole nobody measured."""
+UNDER_WAY_WET = (0.5, 1.6)
+"""How wet such a patch looks beside what lies around it; a fitting or tape looks otherwise."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +99,7 @@ def measure(
     times = np.asarray(stack.times_s, float) - zero
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
-    before = wet_before(look.change, feed_place(look.change, mm_per_px, feed), count)
+    before = wet_before(look.change, look.dry, feed_place(look.change, mm_per_px, feed), count)
     if before.any():
         early = early_change(look)
         look = replace(look, change=np.where(before, early, look.change))
@@ -140,13 +136,15 @@ def measure(
     )
 
 
-def wet_before(change: np.ndarray, feed: BoolArray, count: int) -> BoolArray:
+def wet_before(change: np.ndarray, level: FloatArray, feed: BoolArray, count: int) -> BoolArray:
     """Tell what was wet before the first frame: it never changed, yet the front came out of it.
 
     Parameters
     ----------
     change : ndarray of shape (M, N), int
         First wet frame; `count` where nothing changed.
+    level : ndarray of shape (M, N), float
+        Projected level before the change (`WetLook.dry`); 1 apart for dry and wet.
     feed : ndarray of shape (M, N), bool
         Where the resin comes in.
     count : int
@@ -157,12 +155,13 @@ def wet_before(change: np.ndarray, feed: BoolArray, count: int) -> BoolArray:
     for label in np.unique(labels[feed & (labels > 0)]):
         patch = labels == label
         rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
-        if not rim.any():
+        beyond = cv2.dilate(patch.astype(np.uint8), np.ones((31, 31), np.uint8)) > 0
+        beyond &= (change > 0) & ~patch
+        if not rim.any() or not beyond.any():
             continue
+        wet = float(np.median(level[patch]) - np.median(level[beyond]))
         soon = np.mean(change[rim] <= UNDER_WAY_FRAMES) >= UNDER_WAY_RIM
-        # A hose or a clamp at the feed never changes either, but there all is still at first.
-        moving = np.mean(change[rim] < UNDER_WAY_FRAMES) >= UNDER_WAY_MOVING
-        if soon and moving:
+        if soon and UNDER_WAY_WET[0] < wet < UNDER_WAY_WET[1]:
             before |= patch
     return before
 
@@ -250,24 +249,12 @@ def _start(
     if feed.is_point and feed.point_mm is not None:
         point = (feed.point_mm[0] / mm_per_px, feed.point_mm[1] / mm_per_px)
         rays = read_rays(rough, times, point)
-        radius = np.median(rays.radius_px, axis=1) * mm_per_px
-        front = even_growth(radius, feed.radius_mm)
-        reach = float(even_growth(np.median(rays.limit_px, keepdims=True) * mm_per_px, 5.0)[0])
+        radius = np.median(rays.radius_px, axis=1) * mm_per_px - feed.radius_mm
+        front, reach = np.maximum(radius, 0.0), float(np.median(rays.limit_px)) * mm_per_px
     else:
         front = np.median(lane_fronts_px(rough, times), axis=1) * mm_per_px
         reach = rough.shape[1] * mm_per_px
-    return find_start(front, times, reach)
-
-
-def even_growth(radius_mm: FloatArray, feed_radius_mm: float) -> FloatArray:
-    """Turn radii into the distance whose square grows evenly in time, as an edge front's does.
-
-    Source: radial front from a round feed, Adams, Russel and Rebenfeld, Int. J. Multiphase Flow
-    14, 1988.
-    """
-    feed = max(feed_radius_mm, LEAST_FEED_MM)
-    ratio = np.maximum(radius_mm / feed, 1.0)
-    return feed * np.sqrt(np.maximum(ratio**2 * (2 * np.log(ratio) - 1) + 1, 0.0))
+    return find_start(front, times, reach, feed.radius_mm if feed.is_point else 0.0)
 
 
 def hidden_share(change: np.ndarray, known: BoolArray, count: int) -> FloatArray:

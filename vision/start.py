@@ -14,7 +14,9 @@ UNSEEN_SHARE = 0.2
 """Uncertainty of a start before the first frame, as a share of the time since it."""
 
 
-def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tuple[float, float]:
+def find_start(
+    front_mm: FloatArray, time_s: FloatArray, reach_mm: float, feed_radius_mm: float = 0.0
+) -> tuple[float, float]:
     """Find when the front left the feed.
 
     Parameters
@@ -25,6 +27,8 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
         On any clock, increasing.
     reach_mm : float
         Length over which the front is followed; the fit uses its first half.
+    feed_radius_mm : float
+        Of a point feed; 0 for edge feed, and where it is not known.
 
     Returns
     -------
@@ -36,7 +40,9 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
     Notes
     -----
     Early on t = t0 + a x^2 + b x holds for a constant drive and a feed that resists (Darcy's law;
-    b is not negative). The start also lies after the last dry frame and before the first wet
+    b is not negative). From a point, with r the radius and r0 the feed's, x^2 gives way to
+    r^2 (2 ln(r / r0) - 1) + r0^2 and x to r^2 - r0^2 (Adams, Russel and Rebenfeld, Int. J.
+    Multiphase Flow 14, 1988). The start also lies after the last dry frame and before the first wet
     one; between them the fit decides.
     """
     time_s = np.asarray(time_s, float)
@@ -56,7 +62,7 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
     if len(x) < 3:
         known = earliest if np.isfinite(earliest) else latest - step
         return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
-    start, sd = _intercept(x, t)
+    start, sd = _intercept(x, t, feed_radius_mm)
     start = float(np.clip(start, earliest, latest))
     if not np.isfinite(earliest):
         # Nothing brackets the start: the law of the first stretch is only about known.
@@ -65,11 +71,20 @@ def find_start(front_mm: FloatArray, time_s: FloatArray, reach_mm: float) -> tup
     return start, float(min(max(sd, 0.02 * step), width))
 
 
-def _intercept(x: FloatArray, t: FloatArray) -> tuple[float, float]:
-    """Fit t = t0 + a x^2 + b x with b >= 0, near fronts counting more; give t0 and its sd."""
+def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Give how time grows with the front: through the fabric, and through a feed that resists."""
+    if feed_radius_mm <= 0:
+        return x**2, x
+    square = (1 + x / feed_radius_mm) ** 2
+    return square * (np.log(square) - 1) + 1, square - 1
+
+
+def _intercept(x: FloatArray, t: FloatArray, feed_radius_mm: float) -> tuple[float, float]:
+    """Fit t = t0 + a F + b G with b >= 0 (`_laws`), near fronts counting more; t0 and its sd."""
+    fabric, feed = _laws(x, feed_radius_mm)
     weight = 1.0 / (x + 0.05 * x.max())
-    for terms in ((0, 1, 2), (0, 2)):
-        design = np.stack([x**power for power in terms], axis=1)
+    for terms in ((np.ones_like(x), feed, fabric), (np.ones_like(x), fabric)):
+        design = np.stack(terms, axis=1)
         scaled = design * weight[:, None]
         solution, *_ = np.linalg.lstsq(scaled, t * weight, rcond=None)
         free = max(len(t) - len(terms), 1)

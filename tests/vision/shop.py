@@ -6,10 +6,12 @@ twice oversampled, blurred by the lens, with noise, coded as 8 bits and as JPEG.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 from tests.vision import camera, shop_events, shop_fabric
 from tests.vision.shop_flow import PX_PER_MM, SIZE_MM, Clock, Flow, straight
@@ -23,6 +25,9 @@ from vision.setup import PanelSetup
 CARDS_MM = ((30.0, -52.0), (250.0, -52.0), (250.0, 202.0), (30.0, 202.0))
 CARD_MM = 40.0
 MARGIN_MM = 100
+CLOCK_S = 1.9e9
+"""Time 0 of the runs on the frames' clock, which counts from 1970."""
+
 OVER = 2
 
 
@@ -61,7 +66,7 @@ class Shop:
     over: tuple[str, ...] = ()
     look: str = "deepening"
     size: tuple[int, int] = (640, 360)
-    pose: Callable[[int], Pose] = shop_events.still(Pose())
+    pose: Callable[[int], Pose] = field(default_factory=lambda: shop_events.still(Pose()))
     k1: float = 0.0
     cards: bool = False
     light: tuple[Light, ...] = ()
@@ -87,7 +92,7 @@ class ShopFrames(Frames):
         self._photos = photograph(shop)
         self.notes = []
         self.names = tuple(f"{i:03d}.jpg" for i in range(len(self._photos)))
-        self.clock_s = np.asarray(shop.times_s, float)
+        self.clock_s = CLOCK_S + np.asarray(shop.times_s, float)
         self.size = (self._photos[0].shape[1], self._photos[0].shape[0])
 
     def __iter__(self) -> Iterator[Frame]:
@@ -138,7 +143,7 @@ def rays(shop, k):
         cx, cy = (size[0] - 1) / 2, (size[1] - 1) / 2
         u0, v0 = (x - cx) / f, (y - cy) / f
         u, v = u0, v0
-        for _ in range(8):
+        for _ in range(4):
             factor = 1 + shop.k1 * (u * u + v * v)
             u, v = u0 / factor, v0 / factor
         x, y = u * f + cx, v * f + cy
@@ -257,3 +262,33 @@ def develop(photo, noise, k):
     eight = np.clip(np.round(noisy), 0, 255).astype(np.uint8)
     _, data = cv2.imencode(".jpg", eight, [cv2.IMWRITE_JPEG_QUALITY, 92])
     return cv2.imdecode(data, cv2.IMREAD_COLOR)
+
+
+def write_folder(shop, folder, order, turned=False):
+    """Write a run as a panel folder of JPEG photos with capture times.
+
+    Parameters
+    ----------
+    shop : Shop
+    folder : Path
+    order : sequence of int
+        Number in the file name of each photo.
+    turned : bool
+        Store the pixels a quarter turn off and say so in EXIF, as phones do.
+    """
+    (folder / "frames").mkdir(parents=True)
+    start = datetime(2030, 5, 6, 9, 0, 0)
+    for number, photo, time_s in zip(order, photograph(shop), shop.times_s, strict=True):
+        exif = Image.Exif()
+        taken = start + timedelta(seconds=float(time_s))
+        exif.get_ifd(0x8769)[0x9003] = taken.strftime("%Y:%m:%d %H:%M:%S")
+        if turned:
+            photo, exif[0x0112] = cv2.rotate(photo, cv2.ROTATE_90_COUNTERCLOCKWISE), 6
+        picture = Image.fromarray(np.ascontiguousarray(photo[..., ::-1]))
+        picture.save(folder / "frames" / f"photo_{number}.jpg", quality=92, exif=exif)
+    centres = [list(c) for c in CARDS_MM]
+    (folder / "panel.toml").write_text(
+        f"[panel]\nlength_mm = {SIZE_MM[0]}\nwidth_mm = {SIZE_MM[1]}\n"
+        f'[scale]\nmethod = "sheet"\nmarker_mm = {CARD_MM}\nmarker_centres_mm = {centres}\n',
+        encoding="utf-8",
+    )

@@ -1,6 +1,6 @@
 """Runs as a shop would make them, one trouble or two at a time, with the limits that apply."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,12 @@ class Case:
     islands : tuple of (x_mm, y_mm, area_mm2)
         That are dry at the end.
     stall_mm : float or None
+    edges_mm : float
+        Root mean square error of the leading and the trailing edge.
+    wetted : float
+        Of the wetted share.
+    not_yet : str
+        Why the tracker does not yet keep the limits; empty when it does.
     """
 
     name: str
@@ -36,7 +42,7 @@ class Case:
     stall_mm: float | None = None
     edges_mm: float = 4.0
     wetted: float = 0.01
-    marks: tuple = field(default_factory=tuple)
+    not_yet: str = ""
 
 
 POSE = Pose()
@@ -196,7 +202,28 @@ POINTS = [
     ),
 ]
 
+NOT_YET = {
+    "twill carbon, glare moves": "glare that left looks wet where the bag settled",
+    "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
+    "sun patch moves over": "a sun patch that rests on the front outvotes the fabric",
+    "glare moves as the bag settles": "glare that left looks wet where the bag settled",
+    "hands for a fifth of the frames": "skin passes for wet fabric: only one colour is looked at",
+    "hands on carbon": "hands pull the dry level and the colour that parts wet from dry",
+    "somebody leans over": "clothes pass for wet fabric: only one colour is looked at",
+    "pen lines and figures": "the blurred rim of ink passes for wet fabric",
+}
+"""Runs the tracker does not yet read within the limits, and why."""
+
+
+def marked(case, number):
+    """Give a run its own slips of the hand, and say so where it is not yet read well."""
+    shop = replace(case.shop, clicks=number)
+    if case.name not in NOT_YET:
+        return replace(case, shop=shop)
+    return replace(case, shop=shop, not_yet=NOT_YET[case.name])
+
+
 CASES = [
-    replace(case, shop=replace(case.shop, clicks=number))
+    marked(case, number)
     for number, case in enumerate([*FABRICS, *LIGHT, *THINGS, *CAMERA, *PORTRAITS, *RUNS, *POINTS])
 ]

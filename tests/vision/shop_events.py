@@ -78,7 +78,7 @@ def glare(lines=7, strength=0.25, settles_at=12, moves_mm=7.0, seed=4):
     def lines_at(shift):
         x, y = grid_mm()
         total = np.zeros(x.shape, np.float32)
-        for ax, ay, bx, by in ends + (shift, 0.6 * shift, shift, 0.6 * shift):
+        for ax, ay, bx, by in ends + shift * np.array((1.0, 0.6, 1.0, 0.6)):
             long = max(np.hypot(bx - ax, by - ay), 1.0)
             nx, ny = -(by - ay) / long, (bx - ax) / long
             along = ((x - (ax + bx) / 2) * ny - (y - (ay + by) / 2) * nx) / long

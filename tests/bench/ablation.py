@@ -1,0 +1,132 @@
+"""What each part of the tracker buys: the error with one part at a time switched off.
+
+Run by hand: ``python tests/bench/ablation.py [FOLDER ...]``, each FOLDER holding panel folders
+with a truth.json. Frames are laid flat once per run; the parts are switched off by replacing
+functions and limits of the modules for the length of one measurement. Prints the root mean
+square error of the mean front in mm as a Markdown table.
+"""
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.bench.runs import Run, rms, runs
+from vision import cells, measure, wetting
+from vision.frames import open_frames, resin_start_clock_s
+from vision.rectify import Rectifier
+from vision.tracker import Tracker
+
+Switch = tuple[object, str, object]
+
+
+def dark_border(border: np.ndarray, basis: np.ndarray) -> np.ndarray:
+    """Stand for `cells.border_light`: the table tells nothing."""
+    return np.zeros((border.shape[0], basis.shape[1], border.shape[2]))
+
+
+def no_refit(flat, basis, *_rest):
+    """Stand for `cells._light_left`: what is left of the light on the panel stays."""
+    return np.zeros((len(flat), basis.shape[1], flat.shape[2])), np.ones(len(flat))
+
+
+def no_deepening(flat, *_rest):
+    """Stand for `cells.deepening`: wet looks the same at any age."""
+    return np.ones(len(flat))
+
+
+def nothing_hidden(_stack, _project, change, _dry, _share):
+    """Stand for `wetting._hidden`."""
+    return [np.zeros((1, 1), bool)] * (int(change.max()) + 2000)
+
+
+def nowhere(first, *_rest):
+    """Stand for functions that mark pixels: none."""
+    shape = first.shape
+    return np.zeros(shape, bool)
+
+
+def no_offset(stack, *_rest):
+    """Stand for `edge.edge_offsets`: the contour is the front."""
+    return np.zeros(len(stack)), 1.0
+
+
+def unfilled(change, _last_dry, _first_wet, seen, _blank, _times_s):
+    """Stand for `arrival.fill_change`: holes keep what was guessed there."""
+    return change.astype(np.int16), seen
+
+
+PARTS: dict[str, tuple[Switch, ...]] = {
+    "everything on": (),
+    "light from the border": ((cells, "border_light", dark_border),),
+    "refit of the light on the panel": ((cells, "_light_left", no_refit),),
+    "deepening": ((cells, "deepening", no_deepening),),
+    "strength by frame": ((cells, "LEAST_CELLS", 10**9),),
+    "hidden patches": ((wetting, "_hidden", nothing_hidden),),
+    "foreign objects": ((wetting, "_foreign", nowhere),),
+    "specks": ((wetting, "_specks", nowhere),),
+    "strange colours": ((wetting, "STRANGE", 1e6),),
+    "onset (half-way instead)": ((wetting, "ONSET", 0.5),),
+    "edge offset": ((measure, "edge_offsets", no_offset),),
+    "fill from around": ((measure, "fill_change", unfilled),),
+    "cut off from the feed": ((measure, "cut_off", nowhere),),
+    "leaps": ((measure, "leapt", nowhere),),
+    "wet before the first frame": ((measure, "wet_before", nowhere),),
+}
+
+
+@contextlib.contextmanager
+def switched(switches: tuple[Switch, ...]) -> Iterator[None]:
+    """Replace names of modules, and put them back."""
+    before = [(module, name, getattr(module, name)) for module, name, _ in switches]
+    try:
+        for module, name, value in switches:
+            setattr(module, name, value)
+        yield
+    finally:
+        for module, name, value in before:
+            setattr(module, name, value)
+
+
+def laid_flat(run: Run) -> Callable[[], float]:
+    """Read a run once; give a function that measures it and returns its error."""
+    with open_frames(run.setup) as frames:
+        tracker = Tracker(run.setup, Rectifier(run.setup, frames))
+        for frame in frames:
+            tracker.add(frame)
+        start = resin_start_clock_s(run.setup, frames)
+
+    def error_mm() -> float:
+        curve = tracker.finish(start, lambda _: None).curve
+        return rms(run.error_mm(curve.frames, curve.front_mean_mm))
+
+    return error_mm
+
+
+def main() -> None:
+    """Print the table, a row per part."""
+    chosen = runs(sys.argv[1:])
+    columns: list[list[str]] = []
+    for run in chosen:
+        measured = laid_flat(run)
+        column = []
+        for switches in PARTS.values():
+            with switched(switches):
+                try:
+                    column.append(f"{measured():.2f}")
+                except (ValueError, np.linalg.LinAlgError):
+                    column.append("fails")
+        columns.append(column)
+        print(f"{run.name} done", file=sys.stderr, flush=True)
+    print("| without | " + " | ".join(run.name for run in chosen) + " |")
+    print("|---" * (len(chosen) + 1) + "|")
+    for row, part in enumerate(PARTS):
+        print(f"| {part} | " + " | ".join(column[row] for column in columns) + " |")
+
+
+if __name__ == "__main__":
+    main()

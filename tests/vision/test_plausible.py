@@ -1,0 +1,99 @@
+"""What cannot be resin: patches cut off from the feed, leaps, and edges that only seem to race."""
+
+import numpy as np
+import pytest
+
+from tests.vision import shop_flow as flows
+from tests.vision.shop_flow import SIZE_MM, Clock, Flow
+from vision.arrival import cut_off, leapt
+from vision.evenness import find_racing
+from vision.measure import wet_before
+
+TIMES_S = np.linspace(0, 200, 21)
+FEED = np.arange(100)[None, :] < np.ones((60, 1))
+
+
+def even_change():
+    """A front that goes 4 pixels a frame on a canvas of 60 by 100."""
+    return np.broadcast_to(1 + np.arange(100) // 4, (60, 100)).clip(max=21).copy()
+
+
+def test_an_even_front_is_all_plausible():
+    change = even_change()
+    assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
+    assert not leapt(change, FEED, TIMES_S).any()
+
+
+def test_a_cup_set_down_ahead_of_the_front_is_no_resin():
+    change = even_change()
+    change[20:40, 60:75] = 5
+    cup = np.zeros(change.shape, bool)
+    cup[20:40, 60:75] = True
+    assert np.array_equal(cut_off(change, np.ones(change.shape, bool), FEED), cup)
+    found = leapt(change, FEED, TIMES_S)
+    assert found[cup].all()
+    assert np.count_nonzero(found & ~cup) < 5
+
+
+def test_a_streak_of_glare_that_reaches_back_to_the_front_is_a_leap():
+    change = even_change()
+    change[30:33, 16:80] = 5
+    found = leapt(change, FEED, TIMES_S)
+    assert found[31, 50:80].all()
+    assert not found[:28].any()
+    assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
+
+
+def test_a_finger_that_grows_with_the_front_is_resin():
+    change = even_change()
+    change[28:32] = np.minimum(change[28:32], 1 + np.arange(100) // 6)
+    assert not leapt(change, FEED, TIMES_S).any()
+    assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
+
+
+def test_an_unseen_band_across_the_panel_does_not_cut_off_what_lies_beyond():
+    change = even_change()
+    seen = np.ones(change.shape, bool)
+    change[:, 40:50] = 21
+    seen[:, 40:50] = False
+    assert not cut_off(change, seen, FEED).any()
+
+
+def test_what_was_wet_before_the_first_frame_touches_the_feed_and_the_first_fronts():
+    change = np.broadcast_to(np.arange(100) // 4 - 4, (60, 100)).clip(max=21).copy()
+    wet = change <= 0
+    change[wet] = 21
+    before = wet_before(change, wet.astype(float), FEED, 21)
+    assert np.array_equal(before, wet)
+    # A strip of tape over the feed edge stays as it is too, but is not of the wet fabric's colour.
+    assert not wet_before(change, -4.0 * wet, FEED, 21).any()
+    assert not wet_before(np.full((60, 100), 21), np.zeros((60, 100)), FEED, 21).any()
+
+
+def fronts_of(reach_mm, clock=None):
+    flow = Flow(reach_mm, clock or Clock())
+    return np.array([flow.lanes_mm(t) for t in np.linspace(5, 560, 30)])
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_wavy_front_does_not_race(seed):
+    assert find_racing(fronts_of(flows.wavy(0.07, seed)), SIZE_MM[0]).sides == ()
+
+
+@pytest.mark.parametrize(
+    ("lead", "decay_mm", "edges", "sides"),
+    [
+        (0.35, 12.0, ("low",), ("y = 0",)),
+        (0.35, 12.0, ("high",), ("y = width",)),
+        (0.2, 8.0, ("low", "high"), ("y = 0", "y = width")),
+        (0.5, 20.0, ("high",), ("y = width",)),
+    ],
+)
+def test_an_edge_whose_lead_dies_away_inward_races(lead, decay_mm, edges, sides):
+    reach = flows.racing(lead, edges, decay_mm)
+    found = find_racing(fronts_of(reach, Clock(reach_mm=230.0)), SIZE_MM[0])
+    assert found.sides == sides
+    half = len(found.clean) // 2
+    assert found.clean[half]
+    assert found.clean[0] != ("low" in edges)
+    assert found.clean[-1] != ("high" in edges)
