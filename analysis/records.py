@@ -1,0 +1,170 @@
+"""The panel as the analysis sees it: frozen records, SI units, shares instead of percent."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from vision.records import FloatArray
+
+ATMOSPHERE_PA = 101_325.0
+"""Standard atmosphere at sea level (ISO 2533)."""
+
+
+@dataclass(frozen=True)
+class Log:
+    """A logged quantity: `time_s` since resin start, `value` in SI units, both of shape (N,)."""
+
+    time_s: FloatArray
+    value: FloatArray
+
+
+@dataclass(frozen=True)
+class Stack:
+    """The dry lay-up under the bag.
+
+    Attributes
+    ----------
+    porosity : float or None
+        Open share of the stack's volume under full vacuum.
+    porosity_sd : float
+        Its relative standard uncertainty.
+    thickness_m, areal_weight_kg_m2, fibre_density_kg_m3 : float or None
+        Thickness under full vacuum, fibre mass per area of the whole stack, density of the fibre.
+    compaction_exponent : float or None
+        B of ``Vf = Vf1 (compacting pressure / 1 bar)^B``; None where the user gave none.
+    """
+
+    porosity: float | None = None
+    porosity_sd: float = 0.02
+    thickness_m: float | None = None
+    areal_weight_kg_m2: float | None = None
+    fibre_density_kg_m3: float | None = None
+    compaction_exponent: float | None = None
+
+    @property
+    def fibre_fraction(self) -> float | None:
+        """Fibre volume fraction Vf = 1 - porosity."""
+        return None if self.porosity is None else 1.0 - self.porosity
+
+
+@dataclass(frozen=True)
+class Resin:
+    """The mixed resin.
+
+    Attributes
+    ----------
+    viscosity_pa_s : float or None
+        At resin start and at `viscosity_temperature_c` (or the shop's temperature).
+    viscosity_sd : float
+        Relative standard uncertainty.
+    viscosity_growth_per_s : float
+        k of ``mu = mu0 exp(k t)``; 0 for constant.
+    viscosity_log : Log or None
+        Time since resin start and viscosity in Pa s; goes before the two above.
+    gel_time_s : float or None
+        From mixing, at `gel_temperature_c`.
+    gel_second : tuple of (time_s, temperature_c) or None
+        A second gel time, for Arrhenius scaling.
+    viscosity_second : tuple of (viscosity_pa_s, temperature_c) or None
+        A second viscosity, for Arrhenius scaling.
+    mixed_before_start_s : float
+        How long before resin start the hardener went in.
+    working_share : float
+        Share of the gel time a fill may take; 0.7 is common practice, no source.
+    hardener_parts : float or None
+        Parts of hardener by weight to 100 parts of resin.
+    pot_limit_kg : float
+        Most that is mixed in one pot; 5 kg is common practice, no source.
+    """
+
+    name: str = ""
+    viscosity_pa_s: float | None = None
+    viscosity_sd: float = 0.05
+    viscosity_growth_per_s: float = 0.0
+    viscosity_log: Log | None = None
+    viscosity_temperature_c: float | None = None
+    viscosity_second: tuple[float, float] | None = None
+    temperature_c: float | None = None
+    gel_time_s: float | None = None
+    gel_sd: float = 0.10
+    gel_temperature_c: float | None = None
+    gel_second: tuple[float, float] | None = None
+    mixed_before_start_s: float = 0.0
+    working_share: float = 0.7
+    density_kg_m3: float | None = None
+    hardener_parts: float | None = None
+    pot_limit_kg: float = 5.0
+    pot_life_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Vacuum:
+    """What drives the resin.
+
+    Attributes
+    ----------
+    pressure_pa : float or None
+        Pressure at the feed less pressure in the dry stack; the mean over a log.
+    pressure_sd : float
+        Relative standard uncertainty.
+    log : Log or None
+        Time since resin start and driving pressure difference in Pa.
+    ambient_pa : float
+        Air pressure in the shop.
+    """
+
+    pressure_pa: float | None = None
+    pressure_sd: float = 0.02
+    log: Log | None = None
+    ambient_pa: float = ATMOSPHERE_PA
+
+
+@dataclass(frozen=True)
+class Part:
+    """The part the panel stands for.
+
+    Attributes
+    ----------
+    flow_length_m : float
+        From feed to the farthest spot; the panel's own length where the user gave none.
+    feed : {"edge", "point"}
+        Fed along a line, or at a point like a point-fed panel.
+    repeat_sd : float
+        Relative standard deviation of permeability from one lay-up to the next. 8 % is what one
+        laboratory saw with one fabric (May et al. 2019, Compos. Part A 121, 100-114, from
+        memory).
+    """
+
+    flow_length_m: float
+    feed: str = "edge"
+    area_m2: float | None = None
+    thickness_m: float | None = None
+    repeat_sd: float = 0.08
+
+
+@dataclass(frozen=True)
+class Media:
+    """A flow medium laid over the stack."""
+
+    k_m2: float
+    thickness_m: float
+    porosity: float
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One test panel as described in its panel.toml."""
+
+    folder: Path
+    name: str
+    flow: str
+    length_m: float | None
+    width_m: float | None
+    feed_radius_m: float | None
+    slope_deg: float
+    stack: Stack
+    resin: Resin
+    vacuum: Vacuum
+    part: Part | None
+    notes: tuple[str, ...] = field(default_factory=tuple)
