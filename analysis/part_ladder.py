@@ -11,6 +11,7 @@ import scipy.sparse as sparse
 from scipy.spatial import cKDTree
 
 from analysis.part_assemble import Links
+from analysis.part_front import level
 from analysis.part_obstacle import State, fill_state, injected_m3
 from analysis.part_plan import Feed, Plan
 from analysis.part_system import (
@@ -302,23 +303,6 @@ class Climb:
             return wet, u
         filled = self.transfer @ guide.fills[number][k]
         return wet | (filled > 0.5), np.asarray(self.transfer @ guide.us[number][k], float)
-
-
-def level(system: System, state: State) -> FloatArray:
-    """Give how far the front has passed each cell's centre, in cells; below 0 before it comes.
-
-    Notes
-    -----
-    Behind a front u = porosity d^2 / (2 K), so sqrt(u) is linear in the distance d. On a grid a
-    cell's u starts from 0 only when the cell is full, which is a quarter in the square of d;
-    within the front's own cell the filled share takes over.
-    """
-    links = system.links
-    size = np.maximum(links.share, 1e-4)
-    carry_m3 = 0.5 * links.strength_m3.sum(axis=0)
-    whole = np.maximum(system.pore_m3 / size, 1e-300)
-    depth = np.sqrt(2 * carry_m3 * np.maximum(state.u, 0.0) / whole + 0.25)
-    return np.where(state.wet, depth, state.fill - 0.5)
 
 
 def climb_ladder(
