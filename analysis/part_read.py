@@ -1,0 +1,359 @@
+"""part.toml to the plan of a part, checked, with measured values taken from panel folders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis import part_outline
+from analysis.part_grid import inside
+from analysis.part_plan import Feed, Gap, Place, Plan, Vent, Zone
+from analysis.part_stack import Merged, read_stack
+from analysis.part_wish import Wish, read_wish
+from analysis.permeability import panel_impulse
+from analysis.panel import _resin, _vacuum, read_panel
+from analysis.impulse import Impulse
+from analysis.records import Panel, Resin, Vacuum
+from analysis.records import Stack as PanelStack
+from vision.errors import WetlineError, bad_field
+from vision.fields import Table, read_toml
+from vision.records import FloatArray
+
+TABLES = ("name", "part", "outline", "stack", "zone", "gap", "feed", "vent", "resin", "vacuum")
+OUTLINE_KEYS = (
+    "points_mm",
+    "file",
+    "rectangle_mm",
+    "disc_radius_mm",
+    "disc_centre_mm",
+    "l_shape_mm",
+    "holes_mm",
+    "units",
+)
+SHAPES = ("points_mm", "file", "rectangle_mm", "disc_radius_mm", "l_shape_mm")
+LEAST_CELLS, MOST_CELLS = 20, 2000
+POINT_RADIUS_MM = 5.0
+NEAR_CELLS = 0.75
+"""A feed or vent this many cells outside the outline still counts as lying on it."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything part.toml says.
+
+    Attributes
+    ----------
+    plan : Plan
+    resin, vacuum
+        As in panel.toml.
+    impulse : Impulse
+        The driving impulse against time; plain time where `timed` is False.
+    timed : bool
+        Whether vacuum and viscosity are both known.
+    wish : Wish
+        What the search is asked for.
+    """
+
+    path: Path
+    plan: Plan
+    resin: Resin
+    vacuum: Vacuum
+    impulse: Impulse
+    timed: bool
+    wish: Wish
+
+
+class Entry(Table):
+    """One entry of an array of tables, such as the second [[feed]]."""
+
+    def __init__(self, file: Path, name: str, number: int, values: object) -> None:
+        super().__init__(file, f"[{name}]", values)
+        self.place = number
+
+    def label(self, key: str) -> str:
+        """Give the field's name as the user sees it."""
+        return f"[{self.name}] number {self.place}: {key}"
+
+
+def entries(file: Path, document: Mapping[str, Any], name: str) -> list[Entry]:
+    """Take an array of tables of a document."""
+    found = document.get(name, [])
+    if not isinstance(found, list):
+        raise bad_field(file, name, "one table", f"write [[{name}]] with two brackets")
+    return [Entry(file, name, k, values) for k, values in enumerate(found, start=1)]
+
+
+def read_part(path: Path) -> Job:
+    """Read part.toml.
+
+    Parameters
+    ----------
+    path : Path
+        The file, or the folder it lies in.
+
+    Raises
+    ------
+    WetlineError
+        If the file, a drawing or a panel is missing, or a value cannot be true, with the mend.
+    """
+    path = path / "part.toml" if path.is_dir() else path
+    document = read_toml(path)
+    for key in document:
+        if key not in (*TABLES, "grid", "search"):
+            raise bad_field(
+                path, f"[{key}]", "", f"is not a known table; known are {', '.join(TABLES)}, grid, search"
+            )
+    outline, holes, notes = _outline(path, document)
+    size = float(np.ptp(outline, axis=0).max())
+    cells = _cells(path, document)
+    near_mm = max(1.0, NEAR_CELLS * size / cells)
+    base = Merged(Table.of(path, document, "stack"), {})
+    stack, more = read_stack(base)
+    notes += more
+    zones, more = _zones(path, document, base)
+    notes += more
+    feeds = _feeds(path, document, outline, holes, near_mm)
+    vents = _vents(path, document, outline, holes, near_mm)
+    names = [document.get("name"), document.get("part", {}).get("name"), path.resolve().parent.name]
+    plan = Plan(
+        outline_mm=outline,
+        holes_mm=tuple(holes),
+        stack=stack,
+        zones=tuple(zones),
+        gaps=tuple(_gaps(path, document, stack.thickness_mm)),
+        feeds=tuple(feeds),
+        vents=tuple(vents),
+        cells=cells,
+        name=next(str(name) for name in names if name),
+        notes=tuple(notes),
+    )
+    resin, vacuum, more = _drive(path, document, base)
+    panel = Panel(path.parent, plan.name, "edge", None, None, None, 0.0, _no_stack(), resin, vacuum, None)
+    impulse, timed = panel_impulse(panel)
+    if not timed:
+        missing = "[vacuum] pressure_difference_mbar" if vacuum.pressure_pa is None else "[resin] viscosity_mpas"
+        raise WetlineError(
+            f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: write "
+            "it as in panel.toml"
+        )
+    wish = read_wish(Table.of(path, document, "search"), outline)
+    plan = Plan(**{**plan.__dict__, "notes": (*plan.notes, *more)})
+    return Job(path, plan, resin, vacuum, impulse, timed, wish)
+
+
+def _no_stack() -> PanelStack:
+    return PanelStack()
+
+
+def _outline(
+    path: Path, document: Mapping[str, Any]
+) -> tuple[FloatArray, list[FloatArray], list[str]]:
+    table = Table.of(path, document, "outline")
+    table.refuse_unknown(OUTLINE_KEYS)
+    units = table.text("units", None, choices=tuple(part_outline.UNITS_MM))
+    factor = part_outline.UNITS_MM[units] if units else 1.0
+    given = [key for key in SHAPES if table.has(key)]
+    if len(given) != 1:
+        raise bad_field(
+            path, "[outline]", ", ".join(given) or "(missing)", f"give one of {', '.join(SHAPES)}"
+        )
+    holes: list[FloatArray] = []
+    if table.has("file"):
+        drawing = path.parent / str(table.text("file"))
+        outline, holes = part_outline.read_drawing(drawing, units)
+        where = f"{drawing.name}: outline"
+    else:
+        outline = _shape(table, given[0]) * factor
+        where = f"{path.parent.name}/{path.name}: {table.label(given[0])}"
+    outline = part_outline.tidy(outline)
+    part_outline.check_outline(where, outline)
+    for one in _loops(table, "holes_mm"):
+        holes.append(one * factor)
+    holes = [part_outline.tidy(hole) for hole in holes]
+    for number, hole in enumerate(holes, start=1):
+        part_outline.check_hole(f"{where}: hole {number}", hole, outline)
+    notes = [f"outline: {len(outline)} points, {len(holes)} holes"] if table.has("file") else []
+    return outline, holes, notes
+
+
+def _shape(table: Table, key: str) -> FloatArray:
+    if key == "points_mm":
+        return np.array(table.points(key))
+    if key == "disc_radius_mm":
+        radius = table.length(key, above=0)
+        return part_outline.disc(float(radius or 0), table.pair("disc_centre_mm") or (0.0, 0.0))
+    count = 2 if key == "rectangle_mm" else 4
+    sizes = table.values[key]
+    example = "[1200, 400]" if count == 2 else "[1200, 800, 600, 400] (whole length and width, then what is cut out of the far corner)"
+    good = isinstance(sizes, list) and len(sizes) == count
+    if not good or not all(isinstance(s, int | float) and s > 0 for s in sizes):
+        raise table.bad(key, f"must be {count} lengths above 0 such as {example}")
+    if count == 2:
+        return part_outline.rectangle(*map(float, sizes))
+    if sizes[2] >= sizes[0] or sizes[3] >= sizes[1]:
+        raise table.bad(key, "cuts away the whole length or width: mend the last two numbers")
+    return part_outline.l_shape(*map(float, sizes))
+
+
+def _loops(table: Table, key: str) -> list[FloatArray]:
+    """Read a list of closed lines."""
+    value = table.values.get(key, [])
+    if not isinstance(value, list):
+        raise table.bad(key, "must be a list of loops, each a list of [x, y] pairs")
+    loops = []
+    for item in value:
+        one = Table(table.file, table.name, {key: item})
+        loops.append(np.array(one.points(key)))
+    return loops
+
+
+def _cells(path: Path, document: Mapping[str, Any]) -> int:
+    table = Table.of(path, document, "grid")
+    table.refuse_unknown(("cells",))
+    cells = table.number("cells", 200, at_least=LEAST_CELLS, at_most=MOST_CELLS)
+    if cells != int(cells or 0):
+        raise table.bad("cells", "must be a whole number")
+    return int(cells or 200)
+
+
+def _zones(
+    path: Path, document: Mapping[str, Any], base: Merged
+) -> tuple[list[Zone], list[str]]:
+    zones, notes = [], []
+    for entry in entries(path, document, "zone"):
+        points = entry.points("points_mm")
+        if not points:
+            raise entry.bad("points_mm", "is needed: the corners of the zone")
+        corners = part_outline.tidy(np.array(points))
+        spot = part_outline.crossing(corners)
+        if len(corners) < 3 or spot is not None:
+            raise entry.bad("points_mm", "must be three or more corners in order, not crossing")
+        stack, more = read_stack(Merged(entry, base.values))
+        zones.append(Zone(str(entry.text("name", f"zone {entry.place}")), corners, stack))
+        notes += more
+    return zones, notes
+
+
+def _gaps(path: Path, document: Mapping[str, Any], thickness_mm: float) -> list[Gap]:
+    gaps = []
+    for entry in entries(path, document, "gap"):
+        entry.refuse_unknown(("name", "line_mm", "width_mm", "k_m2", "thickness_mm"))
+        line = np.array(entry.points("line_mm") or [])
+        width = entry.length("width_mm", above=0, at_most=50)
+        if len(line) < 2:
+            raise entry.bad("line_mm", "is needed: two or more points along the gap")
+        if width is None:
+            raise entry.bad("width_mm", "is needed: how wide the open gap is")
+        # Flow between two walls a distance g apart: K = g^2 / 12 (plane Poiseuille flow).
+        k = entry.number("k_m2", (width * 1e-3) ** 2 / 12.0, above=0, at_most=1e-4, unit="m2")
+        deep = entry.length("thickness_mm", thickness_mm, above=0)
+        gaps.append(Gap(line, width, float(k or 0), float(deep or thickness_mm)))
+    return gaps
+
+
+def _place(entry: Entry, with_radius: bool) -> Place:
+    points, spot = entry.points("line_mm"), entry.pair("point_mm")
+    if (points is None) == (spot is None):
+        raise entry.bad("line_mm", "give either line_mm (two or more points) or point_mm")
+    if points is not None:
+        line = np.array(points)
+        if len(line) < 2 or not np.any(np.ptp(line, axis=0) > 0):
+            raise entry.bad("line_mm", "must be two or more different points")
+        step = np.append(True, np.any(np.diff(line, axis=0) != 0, axis=1))
+        return Place(line[step])
+    radius = entry.length("radius_mm", POINT_RADIUS_MM if with_radius else 0.0, above=0)
+    return Place(np.array([spot]), float(radius or 0.0))
+
+
+def _on_part(
+    entry: Entry, place: Place, outline: FloatArray, holes: list[FloatArray], near_mm: float
+) -> None:
+    """Refuse a feed or vent that leaves the part."""
+    points = place.points_mm
+    if place.is_line:
+        ends = zip(points[:-1], points[1:], strict=True)
+        points = np.concatenate([a + np.linspace(0, 1, 33)[:, None] * (b - a) for a, b in ends])
+    off = ~inside(points, outline)
+    away = np.where(off, part_outline.distance_mm(points, outline), 0.0)
+    for hole in holes:
+        within = inside(points, hole)
+        away = np.where(within, part_outline.distance_mm(points, hole), away)
+    worst = int(np.argmax(away))
+    if away[worst] > near_mm:
+        key = "line_mm" if place.is_line else "point_mm"
+        raise entry.bad(
+            key,
+            f"leaves the part: ({points[worst, 0]:.1f}, {points[worst, 1]:.1f}) lies "
+            f"{away[worst]:.1f} mm outside it: move it onto the part",
+        )
+
+
+def _feeds(
+    path: Path,
+    document: Mapping[str, Any],
+    outline: FloatArray,
+    holes: list[FloatArray],
+    near_mm: float,
+) -> list[Feed]:
+    feeds = []
+    for entry in entries(path, document, "feed"):
+        entry.refuse_unknown(
+            ("name", "line_mm", "point_mm", "radius_mm", "opens_at_s", "opens_when", "resistance_mm")
+        )
+        place = _place(entry, True)
+        _on_part(entry, place, outline, holes, near_mm)
+        later = entry.number("opens_at_s", 0.0, at_least=0, unit="seconds")
+        wet = entry.text("opens_when", None, choices=("wet",)) is not None
+        slow = entry.length("resistance_mm", 0.0, at_least=0, at_most=1e5)
+        name = str(entry.text("name", f"feed {entry.place}"))
+        feeds.append(Feed(place, float(later or 0), wet, float(slow or 0), name))
+    if not feeds:
+        raise bad_field(path, "[[feed]]", "(missing)", "add a feed: line_mm or point_mm")
+    if all(feed.opens_when_wet or feed.opens_at_s > 0 for feed in feeds):
+        raise bad_field(
+            path, "[[feed]]", "none is open at the start", "let one feed have neither opens_at_s nor opens_when"
+        )
+    return feeds
+
+
+def _vents(
+    path: Path,
+    document: Mapping[str, Any],
+    outline: FloatArray,
+    holes: list[FloatArray],
+    near_mm: float,
+) -> list[Vent]:
+    vents = []
+    for entry in entries(path, document, "vent"):
+        entry.refuse_unknown(("name", "line_mm", "point_mm", "radius_mm"))
+        place = _place(entry, False)
+        _on_part(entry, place, outline, holes, near_mm)
+        vents.append(Vent(place, str(entry.text("name", f"vent {entry.place}"))))
+    if not vents:
+        raise bad_field(
+            path, "[[vent]]", "(missing)", "add a vent, or no air can leave: line_mm or point_mm"
+        )
+    return vents
+
+
+def _drive(
+    path: Path, document: Mapping[str, Any], base: Merged
+) -> tuple[Resin, Vacuum, list[str]]:
+    """Read resin and vacuum; where a table is missing, take the base panel's."""
+    resin = _resin(Table.of(path, document, "resin"))
+    vacuum = _vacuum(Table.of(path, document, "vacuum"))
+    notes = []
+    folder = base.values.get("panel")
+    if isinstance(folder, str) and not ("resin" in document and "vacuum" in document):
+        panel = read_panel(path.parent / folder)
+        if "resin" not in document:
+            resin = panel.resin
+            notes.append(f"resin as in {folder}/panel.toml")
+        if "vacuum" not in document:
+            vacuum = panel.vacuum
+            notes.append(f"vacuum as in {folder}/panel.toml")
+    return resin, vacuum, notes
