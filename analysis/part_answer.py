@@ -11,7 +11,7 @@ import numpy as np
 from analysis.impulse import Impulse
 from analysis.part_fill import Fill, fill_part
 from analysis.part_plan import Plan
-from analysis.part_read import Job
+from analysis.part_read import LEAST_CELLS, Job
 from analysis.part_system import fill_impulse, lay_canvas, open_feeds
 from analysis.resin import gel_time
 from vision.files import plain
@@ -89,7 +89,9 @@ def clock_of(job: Job) -> Clock:
 
 def opening_impulses(plan: Plan, impulse: Impulse) -> list[float]:
     """Give the impulse at which each feed opens."""
-    return [float(impulse.at(feed.opens_at_s)) if feed.opens_at_s > 0 else 0.0 for feed in plan.feeds]
+    return [
+        float(impulse.at(feed.opens_at_s)) if feed.opens_at_s > 0 else 0.0 for feed in plan.feeds
+    ]
 
 
 def sequential(plan: Plan) -> bool:
@@ -105,9 +107,11 @@ def total_interval(
     Notes
     -----
     One factor for all stacks only stretches the impulse; several are solved for. The ends move
-    together: the same workshop made the panels.
+    together: the same workshop made the panels. With feeds that open later the ratio to the middle
+    is taken from fillings on a grid half as fine.
     """
-    ends = []
+    ends: list[float] = []
+    plain_run: Fill | None = None
     for factors in ([s.high for s in plan.stacks], [s.low for s in plan.stacks]):
         timed = any(at > 0 for at in opens_at)
         if len(set(factors)) == 1 and not timed:
@@ -116,9 +120,11 @@ def total_interval(
             system = open_feeds(lay_canvas(plan, None, factors), plan.feeds)
             ends.append(float(fill_impulse(system).max()))
         else:
-            progress("filling again at the ends of the permeability interval")
-            again = fill_part(plan, opens_at, INTERVAL_RUNGS, factors=factors)
-            ends.append(again.total)
+            progress("filling again at an end of the permeability interval")
+            rough = replace(plan, cells=max(plan.cells // 2, LEAST_CELLS))
+            plain_run = plain_run or fill_part(rough, opens_at, INTERVAL_RUNGS)
+            again = fill_part(rough, opens_at, INTERVAL_RUNGS, factors=factors)
+            ends.append(fill.total * again.total / plain_run.total)
     return min(ends[0], fill.total), max(ends[1], fill.total)
 
 
@@ -143,19 +149,23 @@ def decide(clock: Clock, time_s: float, low_s: float, high_s: float, fill: Fill)
     if not np.isfinite(time_s):
         return "gels first", "the resin stiffens before all is wet"
     if clock.gel_s is None or clock.working_s is None:
-        return "cannot decide", "no gel time to hold the fill time against: add gel_time_min to [resin]"
+        return (
+            "cannot decide",
+            "no gel time to hold the fill time against: add gel_time_min to [resin]",
+        )
     span = f"all wet after {minutes(time_s)}, at most {minutes(high_s)}"
     work, gel = minutes(clock.working_s), minutes(clock.gel_s)
     if high_s <= clock.working_s:
         return "fills", f"{span}; working time is {work}{trapped}"
     if time_s > clock.gel_s:
-        return "gels first", f"all wet after {minutes(time_s)}, but the resin gels at {gel}{trapped}"
+        return (
+            "gels first",
+            f"all wet after {minutes(time_s)}, but the resin gels at {gel}{trapped}",
+        )
     return "tight", f"{span}; working time is {work}, gel at {gel}{trapped}"
 
 
-def solve_job(
-    job: Job, progress: Callable[[str], None] = lambda text: None
-) -> Answer:
+def solve_job(job: Job, progress: Callable[[str], None] = lambda text: None) -> Answer:
     """Fill the part of a job and put it in time."""
     opens_at = opening_impulses(job.plan, job.impulse)
     fill = fill_part(job.plan, opens_at, progress=progress)
@@ -179,7 +189,7 @@ def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
     Returns
     -------
     time_s, mass_kg, rate_kg_per_s : ndarray of shape (R,)
-        At the rungs, from the start on.
+        At the rungs, from the start on; the rate is the mean since the rung before.
     """
     fill, clock = answer.fill, answer.clock
     time = np.append(0.0, clock.impulse.time_of(fill.rung_impulse))
@@ -190,9 +200,8 @@ def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
     time, mass = time[keep], mass[keep]
     if len(time) < 2:
         return time, mass, np.zeros_like(time)
-    middle = (time[1:] + time[:-1]) / 2
-    rate = np.interp(time, middle, np.diff(mass) / np.diff(time))
-    return time, mass, rate
+    rate = np.diff(mass) / np.diff(time)
+    return time, mass, np.append(rate[0], rate)
 
 
 def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
@@ -258,7 +267,9 @@ def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
                     "thickness_mm": s.thickness_mm,
                     "source": s.source,
                 }
-                for name, s in zip(["base", *(z.name for z in plan.zones)], plan.stacks, strict=True)
+                for name, s in zip(
+                    ["base", *(z.name for z in plan.zones)], plan.stacks, strict=True
+                )
             ],
             "notes": list(notes(job, answer)),
             "cautions": list(CAUTIONS),
@@ -308,7 +319,9 @@ def lines(job: Job, answer: Answer) -> list[str]:
         )
     for stage in fill.stages[1:]:
         names = ", ".join(job.plan.feeds[i].name for i in stage.feeds)
-        out.append(f"Feeds       from {minutes(float(clock.impulse.time_of(stage.start)))}: {names}")
+        out.append(
+            f"Feeds       from {minutes(float(clock.impulse.time_of(stage.start)))}: {names}"
+        )
     for pocket in fill.pockets:
         at = minutes(float(clock.impulse.time_of(pocket.impulse)))
         out.append(

@@ -60,8 +60,9 @@ def _slopes(links: Links, values: FloatArray) -> tuple[FloatArray, FloatArray]:
         ahead = np.pad(step, pad, constant_values=np.nan)
         pad[axis] = (1, 0)
         behind = np.pad(step, pad, constant_values=np.nan)
-        ahead, behind = np.where(np.isnan(ahead), behind, ahead), np.where(
-            np.isnan(behind), ahead, behind
+        ahead, behind = (
+            np.where(np.isnan(ahead), behind, ahead),
+            np.where(np.isnan(behind), ahead, behind),
         )
         out.append(np.nan_to_num(0.5 * (ahead + behind))[links.number >= 0])
     return out[0], out[1]

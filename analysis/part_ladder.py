@@ -26,7 +26,9 @@ from analysis.part_system import (
 from vision.records import BoolArray, FloatArray
 
 RUNGS = 40
+LEAST_RUNGS = 20  # of each stage, where feeds open later
 COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
+NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
 NEARLY = 1e-9  # the last rung lies this share beyond the total, so that no cell is left at 0
 
 
@@ -192,9 +194,7 @@ class Climb:
 
     def _first(self) -> list[int]:
         feeds = self.plan.feeds
-        return [
-            i for i, feed in enumerate(feeds) if feed.opens_when_wet or self.opens_at[i] > 0
-        ]
+        return [i for i, feed in enumerate(feeds) if feed.opens_when_wet or self.opens_at[i] > 0]
 
     def _lost(self) -> FloatArray:
         lost = np.zeros(self.canvas.links.count)
@@ -240,7 +240,7 @@ class Climb:
         if bool((fill[cells] >= 0.5).all()):
             return 0.0
         held = fill >= 1 - 1e-9
-        wet, u = held, np.zeros(len(fill))
+        wet, u = self._guess(number, -1, held, np.zeros(len(fill)))
 
         def lead(root: float) -> float:
             nonlocal wet, u
@@ -255,13 +255,13 @@ class Climb:
             guess = min(0.999, np.sqrt(self.guide.stages[number].length / total))
         for _ in range(40):
             value = lead(guess)
-            if abs(value) < 1e-3:
+            if abs(value) < NEAR_ENOUGH:
                 break
             if value < 0:
                 low, f_low = guess, value
             else:
                 high, f_high = guess, value
-            if high - low < 1e-6:
+            if high - low < 1e-5:
                 break
             step = (f_low * high - f_high * low) / (f_low - f_high)
             guess = step if f_low > -0.49 else (low + high) / 2
@@ -331,6 +331,10 @@ def climb_ladder(
         Of the finest grid.
     """
     guide: Guide | None = None
+    later = sum(
+        feed.opens_when_wet or at > 0 for feed, at in zip(plan.feeds, opens_at, strict=True)
+    )
+    rungs = rungs if later == 0 else max(min(rungs, LEAST_RUNGS), rungs // (1 + later))
     sizes = level_sizes(plan.cells, coarse_to_fine)
     for size in sizes:
         progress(f"filling on {size} cells along the longest side")

@@ -14,6 +14,7 @@ from vision.records import FloatArray
 
 Matrix = Any  # scipy.sparse.csr_array; SciPy's own types are not complete
 DIRECT_BELOW = 1200
+FACTOR_BELOW = 8_000
 COARSEST = 400
 WEAK = 0.04  # links below this share of the diagonal do not shape a group
 
@@ -124,7 +125,12 @@ def _strong(matrix: Matrix, diagonal: FloatArray) -> Matrix:
     return (kept + sparse.diags_array(lost)).tocsr()
 
 
-def build(matrix: Matrix, groups: Sequence[FloatArray], cells: FloatArray) -> Hierarchy:
+def build(
+    matrix: Matrix,
+    groups: Sequence[FloatArray],
+    cells: FloatArray,
+    factor_below: int = FACTOR_BELOW,
+) -> Hierarchy:
     """Build the cycle for some of the cells, with groups made once for all of them.
 
     Parameters
@@ -135,6 +141,9 @@ def build(matrix: Matrix, groups: Sequence[FloatArray], cells: FloatArray) -> Hi
         From `group`, for all cells.
     cells : ndarray of shape (n,), int
         Which of all cells the rows of `matrix` are.
+    factor_below : int
+        Up to this size the matrix is factored directly, which pays where the factors serve more
+        than one solve.
 
     Notes
     -----
@@ -144,7 +153,7 @@ def build(matrix: Matrix, groups: Sequence[FloatArray], cells: FloatArray) -> Hi
     167-184, 1994 (from memory).
     """
     levels: list[Level] = []
-    for labels in groups:
+    for labels in groups if matrix.shape[0] > factor_below else ():
         if matrix.shape[0] <= COARSEST:
             break
         mine = labels[cells]

@@ -12,7 +12,7 @@ from analysis.part_system import System
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
-EXACT = 1e-9  # residual left in a wet cell, as a share of an average cell's pores
+EXACT = 1e-7  # residual left in a wet cell, as a share of an average cell's pores
 ROUNDS = 400
 
 
@@ -148,12 +148,10 @@ def fill_state(
                 return _settled(system, impulse, pore_m3, u, wet, short, count)
             tolerance = EXACT * unit
             continue
-        if grow.sum() + shrink.sum() < 0.002 * len(cells) + 2:
+        if grow.sum() + shrink.sum() <= 2:
             tolerance = EXACT * unit
         wet = (wet | grow) & ~shrink
-    raise WetlineError(
-        "the fill state did not settle: change [grid] cells by a few and run again"
-    )
+    raise WetlineError("the fill state did not settle: change [grid] cells by a few and run again")
 
 
 def _settled(

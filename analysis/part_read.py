@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from analysis.part_plan import Feed, Gap, Place, Plan, Vent, Zone
 from analysis.part_stack import Merged, read_stack
 from analysis.part_wish import Wish, read_wish
 from analysis.permeability import panel_impulse
-from analysis.panel import _resin, _vacuum, read_panel
+from analysis.panel import MBAR_PA, _resin, _vacuum, read_panel
 from analysis.impulse import Impulse
 from analysis.records import Panel, Resin, Vacuum
 from analysis.records import Stack as PanelStack
@@ -105,7 +105,10 @@ def read_part(path: Path) -> Job:
     for key in document:
         if key not in (*TABLES, "grid", "search"):
             raise bad_field(
-                path, f"[{key}]", "", f"is not a known table; known are {', '.join(TABLES)}, grid, search"
+                path,
+                f"[{key}]",
+                "",
+                f"is not a known table; known are {', '.join(TABLES)}, grid, search",
             )
     outline, holes, notes = _outline(path, document)
     size = float(np.ptp(outline, axis=0).max())
@@ -132,21 +135,46 @@ def read_part(path: Path) -> Job:
         notes=tuple(notes),
     )
     resin, vacuum, more = _drive(path, document, base)
-    panel = Panel(path.parent, plan.name, "edge", None, None, None, 0.0, _no_stack(), resin, vacuum, None)
-    impulse, timed = panel_impulse(panel)
+    impulse, timed = _impulse(resin, vacuum)
     if not timed:
-        missing = "[vacuum] pressure_difference_mbar" if vacuum.pressure_pa is None else "[resin] viscosity_mpas"
+        missing = (
+            "[vacuum] pressure_difference_mbar"
+            if vacuum.pressure_pa is None
+            else "[resin] viscosity_mpas"
+        )
         raise WetlineError(
             f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: write "
             "it as in panel.toml"
         )
     wish = read_wish(Table.of(path, document, "search"), outline)
-    plan = Plan(**{**plan.__dict__, "notes": (*plan.notes, *more)})
+    plan = replace(plan, notes=(*plan.notes, *more))
     return Job(path, plan, resin, vacuum, impulse, timed, wish)
 
 
-def _no_stack() -> PanelStack:
-    return PanelStack()
+def _impulse(resin: Resin, vacuum: Vacuum) -> tuple[Impulse, bool]:
+    stack = PanelStack()
+    return panel_impulse(
+        Panel(Path(), "", "edge", None, None, None, 0.0, stack, resin, vacuum, None)
+    )
+
+
+def with_drive(job: Job, drive_mbar: float | None, viscosity_mpas: float | None) -> Job:
+    """Give the job with another pressure difference or starting viscosity, steady from the start.
+
+    A viscosity that rises goes on rising at the same rate; logs are replaced.
+    """
+    resin, vacuum = job.resin, job.vacuum
+    if drive_mbar is not None:
+        if drive_mbar * MBAR_PA > vacuum.ambient_pa:
+            raise WetlineError(
+                f"--vacuum {drive_mbar:g}: is more than the air pressure can give "
+                f"({vacuum.ambient_pa / MBAR_PA:.0f} mbar): give feed less bag pressure"
+            )
+        vacuum = replace(vacuum, pressure_pa=drive_mbar * MBAR_PA, log=None)
+    if viscosity_mpas is not None:
+        resin = replace(resin, viscosity_pa_s=viscosity_mpas / 1000.0, viscosity_log=None)
+    impulse, timed = _impulse(resin, vacuum)
+    return replace(job, resin=resin, vacuum=vacuum, impulse=impulse, timed=timed)
 
 
 def _outline(
@@ -188,7 +216,11 @@ def _shape(table: Table, key: str) -> FloatArray:
         return part_outline.disc(float(radius or 0), table.pair("disc_centre_mm") or (0.0, 0.0))
     count = 2 if key == "rectangle_mm" else 4
     sizes = table.values[key]
-    example = "[1200, 400]" if count == 2 else "[1200, 800, 600, 400] (whole length and width, then what is cut out of the far corner)"
+    example = (
+        "[1200, 400]"
+        if count == 2
+        else "[1200, 800, 600, 400] (whole length and width, then what is cut out of the far corner)"
+    )
     good = isinstance(sizes, list) and len(sizes) == count
     if not good or not all(isinstance(s, int | float) and s > 0 for s in sizes):
         raise table.bad(key, f"must be {count} lengths above 0 such as {example}")
@@ -220,9 +252,7 @@ def _cells(path: Path, document: Mapping[str, Any]) -> int:
     return int(cells or 200)
 
 
-def _zones(
-    path: Path, document: Mapping[str, Any], base: Merged
-) -> tuple[list[Zone], list[str]]:
+def _zones(path: Path, document: Mapping[str, Any], base: Merged) -> tuple[list[Zone], list[str]]:
     zones, notes = [], []
     for entry in entries(path, document, "zone"):
         points = entry.points("points_mm")
@@ -302,7 +332,15 @@ def _feeds(
     feeds = []
     for entry in entries(path, document, "feed"):
         entry.refuse_unknown(
-            ("name", "line_mm", "point_mm", "radius_mm", "opens_at_s", "opens_when", "resistance_mm")
+            (
+                "name",
+                "line_mm",
+                "point_mm",
+                "radius_mm",
+                "opens_at_s",
+                "opens_when",
+                "resistance_mm",
+            )
         )
         place = _place(entry, True)
         _on_part(entry, place, outline, holes, near_mm)
@@ -315,7 +353,10 @@ def _feeds(
         raise bad_field(path, "[[feed]]", "(missing)", "add a feed: line_mm or point_mm")
     if all(feed.opens_when_wet or feed.opens_at_s > 0 for feed in feeds):
         raise bad_field(
-            path, "[[feed]]", "none is open at the start", "let one feed have neither opens_at_s nor opens_when"
+            path,
+            "[[feed]]",
+            "none is open at the start",
+            "let one feed have neither opens_at_s nor opens_when",
         )
     return feeds
 

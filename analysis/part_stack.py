@@ -84,9 +84,7 @@ def read_stack(merged: Merged) -> tuple[Stack, list[str]]:
     return Stack(k1, k2, angle, porosity, thick, low, high, source), notes
 
 
-def _by_numbers(
-    table: Table, way: str
-) -> tuple[float, float, float, float, list[str]]:
+def _by_numbers(table: Table, way: str) -> tuple[float, float, float, float, list[str]]:
     limits = {"at_least": LEAST_K_M2, "at_most": MOST_K_M2, "unit": "m2"}
     first = table.number(way, **limits)  # type: ignore[arg-type]
     second = table.number("k2_m2", **limits) if way == "k1_m2" else first  # type: ignore[arg-type]

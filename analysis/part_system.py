@@ -190,9 +190,7 @@ def open_feeds(canvas: Canvas, feeds: Sequence[Feed]) -> System:
     return make_system(links, total, keep, links.pore_m3 - lost)
 
 
-def make_system(
-    links: Links, feed_m3: FloatArray, keep: FloatArray, pore_m3: FloatArray
-) -> System:
+def make_system(links: Links, feed_m3: FloatArray, keep: FloatArray, pore_m3: FloatArray) -> System:
     """Join links, feeds and pores; cells that nothing reaches are left out of the filling."""
     matrix = laplacian(links, keep)
     lonely = unreached(matrix, feed_m3)
@@ -244,7 +242,9 @@ def fill_impulse(
 def near(links: Links, place: Place) -> BoolArray:
     """Tell which cells a vent or feed lies on."""
     hit = np.zeros(links.count, bool)
-    hit[trace(links, place.points_mm)[0] if place.is_line else nearest_cells(links, place.points_mm)] = True
+    hit[
+        trace(links, place.points_mm)[0] if place.is_line else nearest_cells(links, place.points_mm)
+    ] = True
     if place.radius_mm:
         away = np.hypot(*(links.centre_mm - place.points_mm[0]).T)
         hit |= away <= place.radius_mm

@@ -56,9 +56,7 @@ def read_wish(table: Table, outline_mm: FloatArray) -> Wish:
     """
     if not table.values:
         return Wish()
-    table.refuse_unknown(
-        ("feeds", "kind", "radius_mm", "allowed_mm", "wish", "target_min", "keep")
-    )
+    table.refuse_unknown(("feeds", "kind", "radius_mm", "allowed_mm", "wish", "target_min", "keep"))
     feeds = table.number("feeds", 1, at_least=1, at_most=3)
     keep = table.number("keep", 5, at_least=1, at_most=20)
     for key, value in (("feeds", feeds), ("keep", keep)):
