@@ -128,22 +128,26 @@ def total_interval(
     return min(ends[0], fill.total), max(ends[1], fill.total)
 
 
-def in_time(fill: Fill, clock: Clock, low: float, high: float, plan: Plan) -> Answer:
+def in_time(fill: Fill, clock: Clock, low: float, high: float) -> Answer:
     """Re-label a filling in time; nothing is solved.
 
     Parameters
     ----------
+    fill : Fill
+        The filling.
+    clock : Clock
+        What turns impulse into time.
     low, high : float
         Ends of the interval of the total impulse.
     """
     times = clock.impulse.time_of(np.append(fill.arrival, [fill.total, low, high]))
     ends = [float(value) for value in times[-3:]]
     laid = fill.links.field(times[:-3])
-    verdict, reason = decide(clock, *ends, fill)
+    verdict, reason = decide(clock, ends[0], ends[2], fill)
     return Answer(fill, clock, laid, ends[0], ends[1], ends[2], verdict, reason)
 
 
-def decide(clock: Clock, time_s: float, low_s: float, high_s: float, fill: Fill) -> tuple[str, str]:
+def decide(clock: Clock, time_s: float, high_s: float, fill: Fill) -> tuple[str, str]:
     """Say in one word and one sentence whether all is wet in time."""
     trapped = f"; {len(fill.pockets)} area(s) lose their vent first" if fill.pockets else ""
     if not np.isfinite(time_s):
@@ -170,17 +174,17 @@ def solve_job(job: Job, progress: Callable[[str], None] = lambda text: None) -> 
     opens_at = opening_impulses(job.plan, job.impulse)
     fill = fill_part(job.plan, opens_at, progress=progress)
     low, high = total_interval(job.plan, opens_at, fill, progress)
-    return in_time(fill, clock_of(job), low, high, job.plan)
+    return in_time(fill, clock_of(job), low, high)
 
 
-def what_if(answer: Answer, job: Job, impulse: Impulse, low: float, high: float) -> Answer:
+def what_if(answer: Answer, impulse: Impulse, low: float, high: float) -> Answer:
     """Answer for another vacuum or viscosity history from the same filling.
 
     Feeds that open at set times are the exception: the filling itself changes with them, so it
     has to be solved again (`solve_job`).
     """
     clock = replace(answer.clock, impulse=impulse)
-    return in_time(answer.fill, clock, low, high, job.plan)
+    return in_time(answer.fill, clock, low, high)
 
 
 def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -303,9 +307,10 @@ def lines(job: Job, answer: Answer) -> list[str]:
     fill, clock = answer.fill, answer.clock
     grid = fill.links.grid
     size = f"{grid.nx * grid.dx_mm:.0f} x {grid.ny * grid.dy_mm:.0f} mm"
+    reason = answer.reason[:1].upper() + answer.reason[1:]
     kilos = float(fill.rung_held_m3[-1]) * clock.density_kg_m3
     out = [
-        f"{job.plan.name}: {answer.verdict.upper()}. {answer.reason[:1].upper()}{answer.reason[1:]}.",
+        f"{job.plan.name}: {answer.verdict.upper()}. {reason}.",
         f"Part        {size}, {fill.links.share.sum() * grid.cell_m2:.3g} m2, "
         f"{fill.links.count} cells",
         f"All wet     {minutes(answer.fill_time_s)} (95 %: {minutes(answer.low_s)} to "

@@ -10,7 +10,7 @@ import numpy as np
 import scipy.sparse as sparse
 from scipy.sparse.csgraph import connected_components
 
-from analysis.part_grid import Grid, inside
+from analysis.part_grid import Grid, IntArray, inside
 from vision.records import BoolArray, FloatArray
 
 Offset = tuple[int, int]
@@ -43,11 +43,11 @@ class Links:
     """
 
     grid: Grid
-    number: FloatArray
+    number: IntArray
     pore_m3: FloatArray
-    first: FloatArray
-    second: FloatArray
-    offset: FloatArray
+    first: IntArray
+    second: IntArray
+    offset: IntArray
     flow_m3: FloatArray
     offsets: tuple[Offset, ...]
     strength_m3: FloatArray
@@ -115,7 +115,7 @@ def split_tensor(tensor: FloatArray) -> list[tuple[Offset, float]]:
     base = [np.array([1, 0]), np.array([0, 1]), np.array([-1, -1])]
     tiny = 1e-10 * float(np.trace(tensor))
     for _ in range(200):
-        for i, j, k in ((0, 1, 2), (0, 2, 1), (1, 2, 0)):
+        for i, j in ((0, 1), (0, 2), (1, 2)):
             if base[i] @ tensor @ base[j] > tiny:
                 base = [-base[i], base[j], base[i] - base[j]]
                 break
@@ -136,7 +136,7 @@ def assemble(
     share: FloatArray,
     open_x: FloatArray,
     open_y: FloatArray,
-    stack: FloatArray,
+    stack: IntArray,
     tensors_m3: Sequence[FloatArray],
     pore_m: FloatArray,
     walls_mm: Sequence[FloatArray] = (),
@@ -145,6 +145,8 @@ def assemble(
 
     Parameters
     ----------
+    grid : Grid
+        The grid.
     share, open_x, open_y : ndarray
         From `part_grid.clip_share`.
     stack : ndarray of shape (ny, nx), int
@@ -281,6 +283,8 @@ def laplacian(links: Links, keep: FloatArray | None = None) -> Any:
 
     Parameters
     ----------
+    links : Links
+        The part's links.
     keep : ndarray of shape (L,), optional
         Factor on each link, e.g. 0 where a feed cuts it.
     """

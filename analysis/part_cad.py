@@ -35,7 +35,11 @@ def read_dxf(path: Path) -> tuple[list[FloatArray], float]:
     except (OSError, ezdxf.DXFError) as error:
         raise WetlineError(f"{path}: is not a DXF that can be read: export it anew") from error
     code = drawing.units
-    factor = float(units.conversion_factor(code, units.MM)) if code else 1.0
+    factor = (
+        float(units.conversion_factor(units.InsertUnits(code), units.InsertUnits.Millimeters))
+        if code
+        else 1.0
+    )
     pieces = []
     kinds = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
     for entity in drawing.modelspace():

@@ -61,8 +61,14 @@ def part(
     from dataclasses import replace
 
     from analysis.part_answer import lines
-    from analysis.part_job import answer_job, results_of, search_job, write_answer, write_page
-    from analysis.part_job import shape_answer
+    from analysis.part_job import (
+        answer_job,
+        results_of,
+        search_job,
+        shape_answer,
+        write_answer,
+        write_page,
+    )
     from analysis.part_read import read_part, with_drive
     from vision.files import write_json
 

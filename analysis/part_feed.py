@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import scipy.sparse as sparse
 
 from analysis.part_assemble import Links, Offset, split_tensor
-from analysis.part_grid import Grid, coverage
+from analysis.part_grid import Grid, IntArray, coverage
 from analysis.part_multigrid import direct
 from vision.records import BoolArray, FloatArray
 
@@ -41,7 +42,7 @@ def _crossings(points_mm: FloatArray, e_mm: FloatArray, line_mm: FloatArray) -> 
     """Give how far along the step `e_mm` each point first meets the line; infinity if never."""
     nearest = np.full(len(points_mm), np.inf)
     margin = np.abs(e_mm) + 1e-9
-    for a, b in zip(line_mm[:-1], line_mm[1:], strict=True):
+    for a, b in pairwise(line_mm):
         low, high = np.minimum(a, b) - margin, np.maximum(a, b) + margin
         near = np.flatnonzero(np.all((points_mm >= low) & (points_mm <= high), axis=1))
         segment = b - a
@@ -61,6 +62,8 @@ def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> 
 
     Parameters
     ----------
+    links : Links
+        The part.
     line_mm : ndarray of shape (P, 2)
         Two or more points; closed when the last repeats the first.
     resistance_mm : float
@@ -124,6 +127,10 @@ def point_feed(
 
     Parameters
     ----------
+    links : Links
+        The part.
+    centre_mm : tuple of (float, float)
+        Middle of the feed.
     radius_mm : float
         Equivalent radius: in an uneven stack the feed is taken as the ellipse of the same area
         whose axes go as sqrt(K1/K2), for which the ellipse law of the front is exact.
@@ -221,7 +228,7 @@ def _sheet_inverse(
     tensor: FloatArray,
     size_mm: tuple[float, float],
     count: int,
-    cells: FloatArray,
+    cells: IntArray,
     far: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Solve a square sheet with given values round its rim.
@@ -250,12 +257,12 @@ def _sheet_inverse(
     width = min(width, HALF_BOX // 2)
     free = np.zeros((count, count), bool)
     free[width:-width, width:-width] = True
-    free = free.ravel()
-    place = np.cumsum(free) - 1
-    core = matrix[free][:, free]
+    loose = free.ravel()
+    place = np.cumsum(loose) - 1
+    core = matrix[loose][:, loose]
     factor = direct(core)
-    source = np.zeros((int(free.sum()), len(cells)))
+    source = np.zeros((int(loose.sum()), len(cells)))
     source[place[cells], np.arange(len(cells))] = 1.0
     inner = factor.solve(source)[place[cells]]
-    rim = -(matrix[free][:, ~free] @ far[~free])
+    rim = -(matrix[loose][:, ~loose] @ far[~loose])
     return inner, factor.solve(rim)[place[cells]]

@@ -196,10 +196,15 @@ def fill_part(
     Parameters
     ----------
     plan : Plan
+        The part.
     opens_at : sequence of float, optional
         Impulse at which each feed opens (see `climb_ladder`); by default all from the start.
     rungs : int
         Rungs of each stage.
+    coarse_to_fine : bool
+        Start each grid from a coarser one; the answer is the same without.
+    progress : callable
+        Told what goes on.
     factors : sequence of float
         Factor on the permeability of each stack of the plan.
 

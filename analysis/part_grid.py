@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.records import BoolArray, FloatArray
+
+IntArray = NDArray[np.integer]
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,8 @@ def coverage(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
     ----------
     polygon_mm : ndarray of shape (N, 2)
         Corners in order, either way round, not repeated at the end.
+    grid : Grid
+        The grid.
 
     Returns
     -------
@@ -185,7 +190,9 @@ def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
     Parameters
     ----------
     points_mm : ndarray of shape (M, 2)
+        What to tell of.
     polygon_mm : ndarray of shape (N, 2)
+        Corners in order.
 
     Examples
     --------

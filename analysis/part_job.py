@@ -46,6 +46,12 @@ def answer_job(job: Job, results: Path, progress: Progress, fresh: bool = False)
 
     Parameters
     ----------
+    job : Job
+        What part.toml says.
+    results : Path
+        Where the filling is kept.
+    progress : callable
+        Told what goes on.
     fresh : bool
         Solve even so.
     """
@@ -59,7 +65,7 @@ def answer_job(job: Job, results: Path, progress: Progress, fresh: bool = False)
     else:
         progress("same part as before: only vacuum and resin are worked out anew")
         fill, ends = kept
-    return in_time(fill, clock_of(job), *ends, job.plan)
+    return in_time(fill, clock_of(job), *ends)
 
 
 def write_answer(
@@ -143,10 +149,11 @@ def search_job(
     for k, one in enumerate(ranked, start=1):
         progress(f"drawing layout {k} of {len(ranked)}")
         time_s = float(job.impulse.time_of(one.total))
-        draw_layout(job, one, results / f"layout_{k}.png")
+        pockets = draw_layout(job, one, results / f"layout_{k}.png")
         where = "; ".join(_where(place.points_mm) for place in one.layout)
-        text.append(f"  {k}. all wet {minutes(time_s):>9}  {_vents(one)}  {where}")
-        rows.append(_row(one, time_s))
+        air = f"traps air in {pockets} place(s)" if pockets else _vents(one)
+        text.append(f"  {k}. all wet {minutes(time_s):>9}; {air}; {where}")
+        rows.append({**_row(one, time_s), "trapped": pockets})
     text.append(
         "  Feeds here all open at once. A feed line on the show side can print through; faster "
         "filling can cost surface finish."
@@ -176,12 +183,19 @@ def _row(one: Ranked, time_s: float) -> dict[str, Any]:
     }
 
 
-def draw_layout(job: Job, one: Ranked, path: Path) -> None:
-    """Fill the part with a layout, on a grid good enough for a picture, and draw it."""
+def draw_layout(job: Job, one: Ranked, path: Path) -> int:
+    """Fill the part with a layout, on a grid good enough for a picture, and draw it.
+
+    Returns
+    -------
+    pockets : int
+        Areas that lose their vent before they are wet.
+    """
     plan = replace(with_layout(job.plan, one.layout), cells=min(job.plan.cells, LAYOUT_CELLS))
     fill = fill_part(plan, rungs=LAYOUT_RUNGS)
     lows = [s.low for s in plan.stacks]
     highs = [s.high for s in plan.stacks]
     ends = one.total / max(highs), one.total / min(lows)
-    shown = in_time(replace(fill, total=one.total), clock_of(job), *ends, plan)
+    shown = in_time(replace(fill, total=one.total), clock_of(job), *ends)
     part_plots.save(part_plots.fill_picture(plan, shown), [path])
+    return len(fill.pockets)

@@ -11,6 +11,7 @@ import scipy.sparse as sparse
 from analysis import part_multigrid
 from analysis.part_assemble import laplacian
 from analysis.part_feed import FeedLinks, beside
+from analysis.part_grid import IntArray
 from analysis.part_plan import Place, Plan
 from analysis.part_system import Canvas, feed_links, near
 from vision.errors import WetlineError
@@ -105,7 +106,7 @@ class Judge:
         cycle = part_multigrid.build(matrix, self.groups, every, factor_below=0)
         return part_multigrid.solve(matrix, load, cycle, tolerance=SHARP * float(load.mean()))[0]
 
-    def _through_factors(self, change: Any, lost: FloatArray, cells: FloatArray) -> FloatArray:
+    def _through_factors(self, change: Any, lost: FloatArray, cells: IntArray) -> FloatArray:
         if self.factor is None:
             self.factor = part_multigrid.direct(self.grounded)
             self.still = self.factor.solve(self.pores)
@@ -119,7 +120,7 @@ class Judge:
         load[cells] -= lost[cells] + small @ y
         return np.asarray(self.factor.solve(load))
 
-    def _inverse(self, cells: FloatArray) -> FloatArray:
+    def _inverse(self, cells: IntArray) -> FloatArray:
         """Give A0^-1 between cells, working out the columns not asked for before."""
         if len(self.columns) > KEPT_COLUMNS:
             self.columns.clear()

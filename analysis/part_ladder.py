@@ -167,9 +167,9 @@ class Climb:
         stages: list[Stage] = []
         fills: list[tuple[FloatArray, ...]] = []
         us: list[tuple[FloatArray, ...]] = []
-        self.transfer = carry(self.guide.links, self.canvas.links) if self.guide else None
+        self.transfer: Any = carry(self.guide.links, self.canvas.links) if self.guide else None
         lost = self._lost()
-        fill = np.zeros(self.canvas.links.count)
+        fill: FloatArray = np.zeros(self.canvas.links.count)
         start, spent, waiting = 0.0, 0.0, self._first()
         opened = [i for i in range(len(self.plan.feeds)) if i not in waiting]
         while True:
@@ -280,7 +280,8 @@ class Climb:
     ) -> list[Rung]:
         """Solve the rungs of one stage."""
         held = fill >= 1 - 1e-9
-        wet, u = held, np.zeros(len(fill))
+        wet = held
+        u: FloatArray = np.zeros(len(fill))
         kept: list[Rung] = []
         for k, share in enumerate(rung_shares(self.rungs, to_the_end)):
             since = float(share) * stage.length
@@ -302,7 +303,7 @@ class Climb:
         if guide is None or number >= len(guide.stages) or len(guide.fills[number]) <= k:
             return wet, u
         filled = self.transfer @ guide.fills[number][k]
-        return wet | (filled > 0.5), np.asarray(self.transfer @ guide.us[number][k], float)
+        return wet | (filled > 0.5), self.transfer @ guide.us[number][k].astype(float)
 
 
 def climb_ladder(
@@ -318,10 +319,18 @@ def climb_ladder(
 
     Parameters
     ----------
+    plan : Plan
+        The part.
     opens_at : sequence of float
         Impulse at which each feed opens; 0 from the start. Ignored for feeds that open when wet.
     each : callable
         Called with (stage, system, rung) for every rung of the finest grid.
+    rungs : int
+        In all; a plan with later feeds has at least `LEAST_RUNGS` in each stage.
+    coarse_to_fine : bool
+        Start each grid from a coarser one.
+    progress : callable
+        Told what goes on.
     factors : sequence of float
         Factor on the permeability of each stack.
 

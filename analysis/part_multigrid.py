@@ -10,6 +10,7 @@ import numpy as np
 import scipy.sparse as sparse
 from scipy.sparse.linalg import splu
 
+from analysis.part_grid import IntArray
 from vision.records import FloatArray
 
 Matrix = Any  # scipy.sparse.csr_array; SciPy's own types are not complete
@@ -47,7 +48,7 @@ def direct(matrix: Matrix) -> Any:
     )
 
 
-def _pair_up(matrix: Matrix) -> FloatArray:
+def _pair_up(matrix: Matrix) -> IntArray:
     """Pair each cell with its strongest free neighbour; give a label per cell."""
     n = matrix.shape[0]
     coo = matrix.tocoo()
@@ -74,12 +75,12 @@ def _pair_up(matrix: Matrix) -> FloatArray:
     return np.unique(lead, return_inverse=True)[1]
 
 
-def _plain(labels: FloatArray, count: int) -> Matrix:
+def _plain(labels: IntArray, count: int) -> Matrix:
     n = len(labels)
     return sparse.csr_array((np.ones(n), labels, np.arange(n + 1)), shape=(n, count))
 
 
-def group(matrix: Matrix) -> tuple[FloatArray, ...]:
+def group(matrix: Matrix) -> tuple[IntArray, ...]:
     """Group the cells of a matrix, level by level, along their strongest links.
 
     Returns
@@ -127,8 +128,8 @@ def _strong(matrix: Matrix, diagonal: FloatArray) -> Matrix:
 
 def build(
     matrix: Matrix,
-    groups: Sequence[FloatArray],
-    cells: FloatArray,
+    groups: Sequence[IntArray],
+    cells: IntArray,
     factor_below: int = FACTOR_BELOW,
 ) -> Hierarchy:
     """Build the cycle for some of the cells, with groups made once for all of them.
@@ -199,8 +200,18 @@ def solve(
 
     Parameters
     ----------
+    matrix : csr_array of shape (n, n)
+        Symmetric positive definite.
+    right : ndarray of shape (n,)
+        Right-hand side.
+    hierarchy : Hierarchy, optional
+        Of the same matrix.
+    guess : ndarray of shape (n,), optional
+        Where to start.
     tolerance : float
         Largest residual left in any cell, as an absolute value in the unit of `right`.
+    limit : int
+        Most steps.
     precondition : callable, optional
         Takes and gives a vector; by default one cycle of `hierarchy`.
 

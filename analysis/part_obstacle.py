@@ -1,4 +1,4 @@
-"""The fill state at one impulse: an obstacle problem solved by growing and shrinking the wet set."""
+"""The fill state at one impulse: an obstacle problem, solved by growing the wet set."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from analysis import part_multigrid
+from analysis.part_grid import IntArray
 from analysis.part_system import System
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
@@ -44,11 +45,10 @@ class _Inner:
     """The linear solver on a changing set of cells; rebuilt when the set has drifted."""
 
     system: System
-    cells: FloatArray | None = None
+    cells: IntArray | None = None
     hierarchy: Any = None
-    ready: BoolArray | None = None
 
-    def solve(self, cells: FloatArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
+    def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
         matrix = self.system.matrix[cells][:, cells]
         if len(cells) <= part_multigrid.DIRECT_BELOW:
             return part_multigrid.direct(matrix).solve(right)
@@ -61,7 +61,7 @@ class _Inner:
             matrix, right, guess=guess, tolerance=tol, precondition=self._borrow(matrix, cells)
         )[0]
 
-    def _close(self, cells: FloatArray) -> bool:
+    def _close(self, cells: IntArray) -> bool:
         """Tell whether the cycle built for another set still serves this one."""
         assert self.cells is not None
         shared = np.zeros(self.system.links.count, np.int8)
@@ -70,7 +70,7 @@ class _Inner:
         changed = int(((shared == 1) | (shared == 2)).sum())
         return changed <= 0.02 * len(cells) + 8
 
-    def _borrow(self, matrix: Any, cells: FloatArray) -> Any:
+    def _borrow(self, matrix: Any, cells: IntArray) -> Any:
         """Use the cycle of the older set on the cells both have, and Jacobi on the rest."""
         assert self.cells is not None
         place = np.full(self.system.links.count, -1)
@@ -102,6 +102,8 @@ def fill_state(
 
     Parameters
     ----------
+    system : System
+        The filling problem.
     impulse : float
         Since these feeds opened.
     pore_m3 : ndarray of shape (n,)

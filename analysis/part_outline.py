@@ -73,7 +73,10 @@ def crossing(first: FloatArray, second: FloatArray | None = None) -> tuple[float
 
     Parameters
     ----------
-    first, second : ndarray of shape (N, 2)
+    first : ndarray of shape (N, 2)
+        Corners in order.
+    second : ndarray of shape (M, 2), optional
+        Corners of another outline.
     """
     other = first if second is None else second
     a, b = first, np.roll(first, -1, axis=0)
@@ -106,6 +109,8 @@ def check_outline(where: str, points_mm: FloatArray) -> None:
     ----------
     where : str
         File and field, for the message.
+    points_mm : ndarray of shape (N, 2)
+        Corners in order.
 
     Raises
     ------
@@ -156,9 +161,13 @@ def check_hole(where: str, hole_mm: FloatArray, outline_mm: FloatArray) -> None:
 
 def distance_mm(points_mm: FloatArray, outline_mm: FloatArray) -> FloatArray:
     """Give the distance of points from the line of a closed outline."""
-    a = outline_mm
-    b = np.roll(outline_mm, -1, axis=0)
-    run = b - a
+    return line_distance_mm(points_mm, np.vstack([outline_mm, outline_mm[:1]]))
+
+
+def line_distance_mm(points_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
+    """Give the distance of points from a line of one or more points."""
+    a = line_mm[:-1] if len(line_mm) > 1 else line_mm
+    run = line_mm[1:] - a if len(line_mm) > 1 else np.zeros_like(line_mm)
     square = np.maximum((run**2).sum(axis=1), 1e-300)
     best = np.full(len(points_mm), np.inf)
     for start, step, size in zip(a, run, square, strict=True):
@@ -172,6 +181,8 @@ def read_drawing(path: Path, units: str | None = None) -> tuple[FloatArray, Loop
 
     Parameters
     ----------
+    path : Path
+        The drawing.
     units : {"mm", "cm", "m", "in", "ft"}, optional
         Goes before what the drawing says of itself.
 

@@ -10,13 +10,16 @@ from typing import Any
 
 STYLE = """
 @page { size: A4; margin: 14mm }
-body { font: 11pt/1.45 system-ui, sans-serif; color: #222; max-width: 190mm; margin: 0 auto; padding: 6mm }
+body { font: 11pt/1.45 system-ui, sans-serif; color: #222;
+  max-width: 190mm; margin: 0 auto; padding: 6mm }
 h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 12pt; margin: 6mm 0 1mm }
 .verdict { font-size: 13pt; padding: 2.5mm 4mm; border-left: 2mm solid #888; background: #f5f3ec }
 .fills { border-color: #2c6b5a } .tight { border-color: #c98a1b } .gels { border-color: #9d2f2b }
 img { width: 100%; break-inside: avoid } figure { margin: 3mm 0; break-inside: avoid }
 figcaption { font-size: 9.5pt; color: #555 }
-table { border-collapse: collapse; width: 100% } td, th { text-align: left; padding: .8mm 3mm .8mm 0; border-bottom: 1px solid #ddd; vertical-align: top }
+table { border-collapse: collapse; width: 100% }
+td, th { text-align: left; padding: .8mm 3mm .8mm 0; border-bottom: 1px solid #ddd;
+  vertical-align: top }
 .caution { border: 1px solid #9d2f2b; padding: 2mm 4mm; break-inside: avoid }
 """
 
@@ -44,7 +47,8 @@ def page(
     pictures : sequence of (path, caption)
         PNG files to put in.
     """
-    kind = str(record["verdict"]).split()[0]
+    verdict = str(record["verdict"])
+    kind = verdict.split()[0]
     cells = []
     for line in text[1:]:
         name, rest = line[:12].strip(), line[12:].strip()
@@ -57,7 +61,7 @@ def page(
         "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
         f"<title>{html.escape(str(record['name']))}</title><style>{STYLE}</style></head><body>"
         f"<h1>{html.escape(str(record['name']))}: how it fills</h1>"
-        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(str(record['verdict']).upper())}</b>. "
+        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(verdict.upper())}</b>. "
         f"{html.escape(str(record['reason']))}.</p>"
         f"<table>{''.join(cells)}</table>"
         + "".join(_figure(path, caption) for path, caption in pictures)

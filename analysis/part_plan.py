@@ -1,4 +1,4 @@
-"""The plan of a part as records: outline, stacks, gaps, feeds, vents. SI inside, mm on the plane."""
+"""The plan of a part as records: SI inside, mm on the plane."""
 
 from __future__ import annotations
 

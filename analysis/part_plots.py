@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
@@ -49,6 +51,8 @@ def spread(field: FloatArray, cells: float = np.inf) -> FloatArray:
 
     Parameters
     ----------
+    field : ndarray of shape (ny, nx)
+        NaN outside the part.
     cells : float
         How far; beyond it stays NaN.
     """
@@ -113,7 +117,7 @@ def base(ax: Axes, plan: Plan) -> PathPatch:
     return edge
 
 
-def _draw_place(ax: Axes, place: Place, colour: str, style: str, wide: float) -> None:
+def _draw_place(ax: Axes, place: Place, colour: str, style: Any, wide: float) -> None:
     if place.is_line:
         ax.plot(*place.points_mm.T, color=colour, linewidth=wide, linestyle=style, zorder=8)
     else:
@@ -218,7 +222,9 @@ def title(plan: Plan, answer: Answer) -> str:
     """Give one line for the head of a picture."""
     if not np.isfinite(answer.fill_time_s):
         return f"{plan.name}: the resin stiffens before all is wet"
-    return f"{plan.name}: all wet after {answer.fill_time_s / 60:.1f} min (95 %: {answer.low_s / 60:.1f} to {answer.high_s / 60:.1f} min)"
+    low, high = answer.low_s / 60, answer.high_s / 60
+    wet = f"all wet after {answer.fill_time_s / 60:.1f} min"
+    return f"{plan.name}: {wet} (95 %: {low:.1f} to {high:.1f} min)"
 
 
 def fill_picture(plan: Plan, answer: Answer, step_min: float | None = None) -> Figure:
@@ -300,14 +306,14 @@ def resin_picture(plan: Plan, answer: Answer) -> Figure:
 def save(figure: Figure, paths: Sequence[Path]) -> None:
     """Write a figure to each path, whole or not at all; the ending says the kind."""
     for path in paths:
-        kind = path.suffix.lstrip(".")
-        meta = {"Date": None} if kind == "svg" else {}
-        replace_file(
-            path,
-            lambda part, kind=kind, meta=meta: figure.savefig(
-                part, format=kind, dpi=DPI, metadata=meta
-            ),
-        )  # type: ignore[misc]
+        replace_file(path, partial(_save, figure, path.suffix.lstrip(".")))
+
+
+def _save(figure: Figure, kind: str, path: Path) -> None:
+    # Without a date and with a fixed salt the same picture is the same file.
+    with rc_context({"svg.hashsalt": "wetline"}):
+        meta: dict[str, Any] = {"Date": None} if kind == "svg" else {}
+        figure.savefig(path, format=kind, dpi=DPI, metadata=meta)
 
 
 def animation(plan: Plan, answer: Answer, path: Path, frames: int = FRAMES) -> None:

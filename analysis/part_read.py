@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from analysis import part_outline
+from analysis.impulse import Impulse
+from analysis.panel import MBAR_PA, _resin, _vacuum, read_panel
 from analysis.part_grid import inside
 from analysis.part_plan import Feed, Gap, Place, Plan, Vent, Zone
 from analysis.part_stack import Merged, read_stack
 from analysis.part_wish import Wish, read_wish
 from analysis.permeability import panel_impulse
-from analysis.panel import MBAR_PA, _resin, _vacuum, read_panel
-from analysis.impulse import Impulse
 from analysis.records import Panel, Resin, Vacuum
 from analysis.records import Stack as PanelStack
 from vision.errors import WetlineError, bad_field
@@ -143,8 +144,8 @@ def read_part(path: Path) -> Job:
             else "[resin] viscosity_mpas"
         )
         raise WetlineError(
-            f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: write "
-            "it as in panel.toml"
+            f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: "
+            "write it as in panel.toml"
         )
     wish = read_wish(Table.of(path, document, "search"), outline)
     plan = replace(plan, notes=(*plan.notes, *more))
@@ -219,7 +220,7 @@ def _shape(table: Table, key: str) -> FloatArray:
     example = (
         "[1200, 400]"
         if count == 2
-        else "[1200, 800, 600, 400] (whole length and width, then what is cut out of the far corner)"
+        else "[1200, 800, 600, 400] (length, width, and what is cut out of the far corner)"
     )
     good = isinstance(sizes, list) and len(sizes) == count
     if not good or not all(isinstance(s, int | float) and s > 0 for s in sizes):
@@ -305,8 +306,8 @@ def _on_part(
     """Refuse a feed or vent that leaves the part."""
     points = place.points_mm
     if place.is_line:
-        ends = zip(points[:-1], points[1:], strict=True)
-        points = np.concatenate([a + np.linspace(0, 1, 33)[:, None] * (b - a) for a, b in ends])
+        ticks = np.linspace(0, 1, 33)[:, None]
+        points = np.concatenate([a + ticks * (b - a) for a, b in pairwise(points)])
     off = ~inside(points, outline)
     away = np.where(off, part_outline.distance_mm(points, outline), 0.0)
     for hole in holes:

@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.part_grid import inside
 from analysis.part_judge import Judge, Layout, Ranked
+from analysis.part_outline import line_distance_mm
 from analysis.part_plan import Feed, Place, Plan
 from analysis.part_system import lay_canvas
 from analysis.part_wish import Wish
@@ -23,6 +24,8 @@ COARSE_CANDIDATES = 9
 LINES_PER_WAY = 12
 STEPS_MM_SHARE = (0.08, 0.04, 0.02, 0.01)
 BATCH = 8
+CLEAR = 0.04
+"""A feed keeps this share of the part's longest side away from every vent."""
 
 
 _judge: Judge | None = None
@@ -44,13 +47,15 @@ def rank_layouts(
     layouts: Sequence[Layout],
     cells: int | None = None,
     workers: int | None = None,
-    progress: Callable[[str], None] = lambda text: None,
 ) -> list[Ranked]:
     """Judge layouts of feeds, on all cores.
 
     Parameters
     ----------
+    plan : Plan
+        The part.
     layouts : sequence of tuple of Place
+        Each one the places of its feeds.
     cells : int, optional
         Along the longest side; by default the plan's.
     workers : int, optional
@@ -80,6 +85,10 @@ def allowed(plan: Plan, wish: Wish, points_mm: FloatArray) -> BoolArray:
     ok = inside(points_mm, plan.outline_mm)
     for hole in plan.holes_mm:
         ok &= ~inside(points_mm, hole)
+    clear_mm = CLEAR * float(np.ptp(plan.outline_mm, axis=0).max())
+    for vent in plan.vents:
+        # Resin fed beside a vent goes straight down it.
+        ok &= line_distance_mm(points_mm, vent.place.points_mm) > clear_mm
     if wish.allowed_mm:
         ok &= np.any([inside(points_mm, area) for area in wish.allowed_mm], axis=0)
     return np.asarray(ok)
@@ -149,8 +158,14 @@ def search(
 
     Parameters
     ----------
+    plan : Plan
+        The part.
+    wish : Wish
+        What is asked for.
     target : float, optional
         Impulse to come near to, instead of the least.
+    progress : callable
+        Told what goes on.
 
     Returns
     -------
@@ -171,10 +186,10 @@ def search(
         )
     coarse = max(40, min(plan.cells, 80))
     progress(f"judging {len(places)} places for one feed")
-    single = rank_layouts(plan, [(place,) for place in places], coarse, progress=progress)
+    single = rank_layouts(plan, [(place,) for place in places], coarse)
     pool = list(_combined(single, places, wish, target))
     progress(f"judging {len(pool)} layouts")
-    ranked = rank_layouts(plan, pool, coarse, progress=progress)
+    ranked = rank_layouts(plan, pool, coarse)
     best = distinct(sorted(ranked, key=lambda r: score(r, wish, target)), plan, 2 * wish.keep)
     progress("moving the best ones")
     judge = Judge(plan, lay_canvas(plan, coarse))

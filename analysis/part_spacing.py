@@ -46,6 +46,8 @@ def plain_spacing_mm(stack: Stack, impulse: float, across_deg: float) -> float:
 
     Parameters
     ----------
+    stack : Stack
+        The lay-up.
     impulse : float
         To be had within the working time.
     across_deg : float
@@ -72,6 +74,10 @@ def greatest_spacing(plan: Plan, wish: Wish, impulse: float) -> list[Spacing]:
 
     Parameters
     ----------
+    plan : Plan
+        The part.
+    wish : Wish
+        What is asked for.
     impulse : float
         To be had within the working time.
     """
@@ -93,6 +99,5 @@ def greatest_spacing(plan: Plan, wish: Wish, impulse: float) -> list[Spacing]:
             if total <= impulse:
                 best = (lines, size / lines, total)
                 break
-        count, spacing, total = best if best else (None, None, None)
-        found.append(Spacing(along, plain_mm, count, spacing, total))
+        found.append(Spacing(along, plain_mm, *(best or (None, None, None))))
     return found

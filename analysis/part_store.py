@@ -26,6 +26,8 @@ def fingerprint(plan: Plan, opens_at: Sequence[float]) -> str:
 
     Parameters
     ----------
+    plan : Plan
+        The part.
     opens_at : sequence of float
         Impulse at which each feed opens: with set times it depends on resin and vacuum.
     """
@@ -49,7 +51,7 @@ def save_fill(path: Path, fill: Fill, ends: tuple[float, float], mark: str) -> N
         "pockets": [asdict(pocket) for pocket in fill.pockets],
         "ends": ends,
     }
-    arrays = {
+    arrays: dict[str, Any] = {
         "arrival": fill.arrival,
         "rung_impulse": fill.rung_impulse,
         "rung_injected_m3": fill.rung_injected_m3,

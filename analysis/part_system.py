@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import scipy.sparse as sparse
+from scipy.spatial import cKDTree
 
 from analysis import part_multigrid
 from analysis.part_assemble import (
@@ -18,7 +20,7 @@ from analysis.part_assemble import (
     unreached,
 )
 from analysis.part_feed import FeedLinks, beside, line_feed, point_feed
-from analysis.part_grid import clip_share, coverage, lay_grid
+from analysis.part_grid import IntArray, clip_share, coverage, lay_grid
 from analysis.part_plan import Feed, Gap, Place, Plan, Stack
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
@@ -38,7 +40,7 @@ class Canvas:
     """
 
     links: Links
-    stack: FloatArray
+    stack: IntArray
     tensors_m3: tuple[FloatArray, ...]
 
 
@@ -63,7 +65,7 @@ class System:
     matrix: Any
     feed_m3: FloatArray
     pore_m3: FloatArray
-    groups: tuple[FloatArray, ...]
+    groups: tuple[IntArray, ...]
 
 
 def tensor_m3(stack: Stack, factor: float = 1.0) -> FloatArray:
@@ -77,6 +79,8 @@ def lay_canvas(plan: Plan, cells: int | None = None, factors: Sequence[float] = 
 
     Parameters
     ----------
+    plan : Plan
+        The part.
     cells : int, optional
         Along the longest side; by default the plan's own.
     factors : sequence of float
@@ -129,7 +133,7 @@ def _with_gap(links: Links, gap: Gap) -> Links:
     )
 
 
-def trace(links: Links, line_mm: FloatArray) -> tuple[FloatArray, float]:
+def trace(links: Links, line_mm: FloatArray) -> tuple[IntArray, float]:
     """List the cells along a line in order, and its length in metres.
 
     Each point of the line goes to the nearest cell of the part.
@@ -137,7 +141,7 @@ def trace(links: Links, line_mm: FloatArray) -> tuple[FloatArray, float]:
     grid = links.grid
     step = 0.25 * min(grid.dx_mm, grid.dy_mm)
     points = [line_mm[:1]]
-    for a, b in zip(line_mm[:-1], line_mm[1:], strict=True):
+    for a, b in pairwise(line_mm):
         count = max(1, int(np.ceil(np.hypot(*(b - a)) / step)))
         points.append(a + (np.arange(1, count + 1) / count)[:, None] * (b - a))
     cells = nearest_cells(links, np.concatenate(points))
@@ -146,10 +150,8 @@ def trace(links: Links, line_mm: FloatArray) -> tuple[FloatArray, float]:
     return cells[change], length_m
 
 
-def nearest_cells(links: Links, points_mm: FloatArray) -> FloatArray:
+def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
     """Give the number of the cell nearest to each point, of those at least half in the part."""
-    from scipy.spatial import cKDTree
-
     whole = links.pore_m3 > 0.5 * np.median(links.pore_m3)
     cells = np.flatnonzero(whole)
     return np.asarray(cells[cKDTree(links.centre_mm[cells]).query(points_mm)[1]])
@@ -198,9 +200,9 @@ def make_system(links: Links, feed_m3: FloatArray, keep: FloatArray, pore_m3: Fl
         volume = float(pore_m3[lonely].sum() / pore_m3.sum())
         if volume > 0.01:
             raise WetlineError(
-                f"[outline] {100 * volume:.0f} % of the part cannot be reached from any feed: it is "
-                "cut off by holes or necks narrower than a cell: mend the outline or raise [grid] "
-                "cells"
+                f"[outline] {100 * volume:.0f} % of the part cannot be reached from any feed: "
+                "it is cut off by holes or necks narrower than a cell: mend the outline or raise "
+                "[grid] cells"
             )
         feed_m3 = np.where(lonely, feed_m3.max(), feed_m3)
         pore_m3 = np.where(lonely, 0.0, pore_m3)
@@ -215,8 +217,12 @@ def fill_impulse(
 
     Parameters
     ----------
+    system : System
+        The filling problem.
     pore_m3 : ndarray of shape (n,), optional
         Pores still to fill; by default all.
+    guess : ndarray of shape (n,), optional
+        Where to start.
 
     Returns
     -------
