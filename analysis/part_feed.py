@@ -38,18 +38,23 @@ class FeedLinks:
     lost_m3: FloatArray
 
 
-def _crossings(points_mm: FloatArray, e_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
-    """Give how far along the step `e_mm` each point first meets the line; infinity if never."""
-    nearest = np.full(len(points_mm), np.inf)
-    margin = np.abs(e_mm) + 1e-9
+def _crossings(links: Links, e_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
+    """Give how far along the step `e_mm` each cell's centre first meets the line, or infinity."""
+    grid, centre = links.grid, links.centre_mm
+    nearest = np.full(links.count, np.inf)
+    size = np.array([grid.dx_mm, grid.dy_mm])
+    reach = np.abs(e_mm) / size + 1
     for a, b in pairwise(line_mm):
-        low, high = np.minimum(a, b) - margin, np.maximum(a, b) + margin
-        near = np.flatnonzero(np.all((points_mm >= low) & (points_mm <= high), axis=1))
         segment = b - a
         across = e_mm[0] * segment[1] - e_mm[1] * segment[0]
-        if not near.size or abs(across) < 1e-12 * np.hypot(*e_mm) * np.hypot(*segment):
+        if abs(across) < 1e-12 * np.hypot(*e_mm) * np.hypot(*segment):
             continue
-        gap = a - points_mm[near]
+        ends = grid.cells(np.stack([a, b]))
+        low = np.maximum(np.floor(ends.min(axis=0) - reach), 0).astype(int)
+        high = np.maximum(np.ceil(ends.max(axis=0) + reach), 0).astype(int)
+        near = links.number[low[1] : high[1], low[0] : high[0]].ravel()
+        near = near[near >= 0]
+        gap = a - centre[near]
         along = (gap[:, 0] * segment[1] - gap[:, 1] * segment[0]) / across
         where = (gap[:, 0] * e_mm[1] - gap[:, 1] * e_mm[0]) / across
         hit = (along > -1e-9) & (along < 1 + 1e-9) & (where > -1e-9) & (where < 1 + 1e-9)
@@ -77,14 +82,14 @@ def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> 
     205-227, 2002 (from memory). A feed on the outline, which no link crosses from cell to cell,
     is met by the links that would lead outside.
     """
-    grid, centre = links.grid, links.centre_mm
+    grid = links.grid
     feed = np.zeros(links.count)
     cut = np.zeros(len(links.first), bool)
     touched = np.zeros(links.count, bool)
     for index, e in enumerate(links.offsets):
         step = np.array(e) * (grid.dx_mm, grid.dy_mm)
-        ahead = _crossings(centre, step, line_mm)
-        back = _crossings(centre, -step, line_mm)
+        ahead = _crossings(links, step, line_mm)
+        back = _crossings(links, -step, line_mm)
         extra = resistance_mm / float(np.hypot(*step))
         for share in (ahead, back):
             hit = np.isfinite(share)
