@@ -17,10 +17,10 @@ from analysis.part_plan import Feed, Plan
 from analysis.part_system import (
     Canvas,
     System,
+    along,
     feed_links,
     fill_impulse,
     lay_canvas,
-    near,
     open_feeds,
 )
 from vision.records import BoolArray, FloatArray
@@ -124,9 +124,10 @@ def level_sizes(cells: int, coarse_to_fine: bool = True) -> list[int]:
     return sizes
 
 
-def carry(coarse: Links, fine: Links) -> Any:
-    """Give the matrix that carries values from a coarse grid's cells to a fine grid's."""
-    place = coarse.grid.cells(fine.centre_mm) - 0.5
+def carry(coarse: Links, points_mm: FloatArray) -> Any:
+    """Give the matrix that carries values from a grid's cells to points, bilinearly."""
+    count = len(points_mm)
+    place = coarse.grid.cells(points_mm) - 0.5
     base = np.floor(place).astype(int)
     part = place - base
     rows, cols, weights = [], [], []
@@ -135,20 +136,20 @@ def carry(coarse: Links, fine: Links) -> Any:
             col, row = base[:, 0] + right, base[:, 1] + up
             weight = np.abs(1 - right - part[:, 0]) * np.abs(1 - up - part[:, 1])
             ok = (col >= 0) & (row >= 0) & (col < coarse.grid.nx) & (row < coarse.grid.ny)
-            cell = np.full(fine.count, -1)
+            cell = np.full(count, -1)
             cell[ok] = coarse.number[row[ok], col[ok]]
             ok = (cell >= 0) & (weight > 0)
             rows.append(np.flatnonzero(ok))
             cols.append(cell[ok])
             weights.append(weight[ok])
     row, col, weight = (np.concatenate(x) for x in (rows, cols, weights))
-    total = np.bincount(row, weight, fine.count)
+    total = np.bincount(row, weight, count)
     lost = np.flatnonzero(total < 1e-6)
     keep = total[row] >= 1e-6
-    nearest = cKDTree(coarse.centre_mm).query(fine.centre_mm[lost])[1] if lost.size else lost
+    nearest = cKDTree(coarse.centre_mm).query(points_mm[lost])[1] if lost.size else lost
     data = np.concatenate([weight[keep] / total[row[keep]], np.ones(len(lost))])
     index = (np.concatenate([row[keep], lost]), np.concatenate([col[keep], nearest]))
-    return sparse.coo_array((data, index), shape=(fine.count, coarse.count)).tocsr()
+    return sparse.coo_array((data, index), shape=(count, coarse.count)).tocsr()
 
 
 @dataclass
@@ -167,7 +168,7 @@ class Climb:
         stages: list[Stage] = []
         fills: list[tuple[FloatArray, ...]] = []
         us: list[tuple[FloatArray, ...]] = []
-        self.transfer: Any = carry(self.guide.links, self.canvas.links) if self.guide else None
+        self.transfer: Any = carry(self.guide.links, self.canvas.links.centre_mm) if self.guide else None
         lost = self._lost()
         fill: FloatArray = np.zeros(self.canvas.links.count)
         start, spent, waiting = 0.0, 0.0, self._first()
@@ -236,8 +237,10 @@ class Climb:
         number: int,
     ) -> float:
         """Find the impulse at which the front has passed the whole of a feed still shut."""
-        cells = np.flatnonzero(near(system.links, feed.place) & (system.pore_m3 > 0))
-        if bool((fill[cells] >= 0.5).all()):
+        spots = feed.place.points_mm
+        spots = along(system.links, spots) if feed.place.is_line else spots
+        there = carry(system.links, spots)
+        if bool((there @ fill >= 1 - 1e-6).all()):
             return 0.0
         held = fill >= 1 - 1e-9
         wet, u = self._guess(number, -1, held, np.zeros(len(fill)))
@@ -246,10 +249,10 @@ class Climb:
             nonlocal wet, u
             state = fill_state(system, root * root * total, left, wet, u, held)
             wet, u = state.wet, state.u
-            return float(level(system, state)[cells].min())
+            return float((there @ level(system, state)).min())
 
         low, high = 0.0, 1.0
-        f_low, f_high = float(fill[cells].min()) - 0.5, 1.0
+        f_low, f_high = float((there @ fill).min()) - 0.5, 1.0
         guess = 0.7
         if self.guide is not None and number < len(self.guide.stages):
             guess = min(0.999, np.sqrt(self.guide.stages[number].length / total))

@@ -138,16 +138,20 @@ def trace(links: Links, line_mm: FloatArray) -> tuple[IntArray, float]:
 
     Each point of the line goes to the nearest cell of the part.
     """
-    grid = links.grid
-    step = 0.25 * min(grid.dx_mm, grid.dy_mm)
+    cells = nearest_cells(links, along(links, line_mm))
+    change = np.flatnonzero(np.diff(cells, prepend=-1))
+    length_m = float(np.hypot(*np.diff(line_mm, axis=0).T).sum()) * 1e-3
+    return cells[change], length_m
+
+
+def along(links: Links, line_mm: FloatArray) -> FloatArray:
+    """Give points along a line, a quarter of a cell apart."""
+    step = 0.25 * min(links.grid.dx_mm, links.grid.dy_mm)
     points = [line_mm[:1]]
     for a, b in pairwise(line_mm):
         count = max(1, int(np.ceil(np.hypot(*(b - a)) / step)))
         points.append(a + (np.arange(1, count + 1) / count)[:, None] * (b - a))
-    cells = nearest_cells(links, np.concatenate(points))
-    change = np.flatnonzero(np.diff(cells, prepend=-1))
-    length_m = float(np.hypot(*np.diff(line_mm, axis=0).T).sum()) * 1e-3
-    return cells[change], length_m
+    return np.concatenate(points)
 
 
 def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
