@@ -128,6 +128,40 @@ def total_interval(
     return min(ends[0], fill.total), max(ends[1], fill.total)
 
 
+def times_of(impulse: Impulse, theta: FloatArray) -> FloatArray:
+    """Give the times at which many impulses are reached: as `Impulse.time_of`, but quicker.
+
+    Parameters
+    ----------
+    impulse : Impulse
+        The clock.
+    theta : ndarray of shape (N,)
+        Impulses; those never reached give infinity.
+
+    Notes
+    -----
+    A table of the clock gives a first value, Newton's method the rest; what has not settled is
+    left to `Impulse.time_of`.
+    """
+    times = np.full(len(theta), np.inf)
+    now = np.flatnonzero(np.isfinite(theta))
+    if not now.size:
+        return times
+    top = float(impulse.time_of(theta[now].max()))
+    if not np.isfinite(top):
+        top = float(impulse.time_of(0.99 * min(impulse.theta_end, theta[now].max())))
+    ticks = np.unique(np.append(top * np.linspace(0, 1, 1001) ** 2, impulse.knot_s))
+    ticks = ticks[ticks <= top]
+    guess = np.interp(theta[now], impulse.at(ticks), ticks)
+    for _ in range(3):
+        guess = guess - (impulse.at(guess) - theta[now]) / np.maximum(impulse.rate(guess), 1e-300)
+        guess = np.clip(guess, 0.0, top)
+    rough = np.abs(impulse.at(guess) - theta[now]) > 1e-10 * theta[now].max()
+    guess[rough] = impulse.time_of(theta[now][rough])
+    times[now] = guess
+    return times
+
+
 def in_time(fill: Fill, clock: Clock, low: float, high: float) -> Answer:
     """Re-label a filling in time; nothing is solved.
 
@@ -140,7 +174,7 @@ def in_time(fill: Fill, clock: Clock, low: float, high: float) -> Answer:
     low, high : float
         Ends of the interval of the total impulse.
     """
-    times = clock.impulse.time_of(np.append(fill.arrival, [fill.total, low, high]))
+    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, low, high]))
     ends = [float(value) for value in times[-3:]]
     laid = fill.links.field(times[:-3])
     verdict, reason = decide(clock, ends[0], ends[2], fill)

@@ -24,6 +24,7 @@ COARSE_CANDIDATES = 9
 LINES_PER_WAY = 12
 STEPS_MM_SHARE = (0.08, 0.04, 0.02, 0.01)
 BATCH = 8
+WORTH_A_PROCESS = 1_500_000  # layouts times cells; below it starting processes costs more
 CLEAR = 0.04
 """A feed keeps this share of the part's longest side away from every vent."""
 
@@ -68,8 +69,9 @@ def rank_layouts(
     """
     cells = cells or plan.cells
     count = min(workers or os.cpu_count() or 1, max(1, len(layouts) // BATCH))
-    if count == 1:
-        judge = Judge(plan, lay_canvas(plan, cells))
+    judge = Judge(plan, lay_canvas(plan, cells))
+    small = len(layouts) * len(judge.pores) < WORTH_A_PROCESS and workers is None
+    if count == 1 or small:
         return [judge.judge(layout) for layout in layouts]
     share = -(-len(layouts) // count)
     batches = [list(layouts[k : k + share]) for k in range(0, len(layouts), share)]

@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.impulse import constant_impulse, scaled
-from analysis.part_answer import Clock, in_time, resin_curve
+from analysis.impulse import constant_impulse, logged_impulse, scaled
+from analysis.part_answer import Clock, in_time, resin_curve, times_of
 from analysis.part_fill import fill_part
 from analysis.part_ladder import level_sizes, rung_shares
 from analysis.part_outline import disc, l_shape, rectangle
 from analysis.part_plan import Feed, Gap, Place, Plan, Stack, Vent, Zone
 from analysis.part_system import fill_impulse, lay_canvas, open_feeds
+from analysis.records import Log
 
 K, PHI = 1.0e-10, 0.5
 STACK = Stack(K, K, 0.0, PHI, 3.0)
@@ -185,6 +186,21 @@ def test_time_is_a_label_on_impulse():
     time_s, mass_kg, rate = resin_curve(answer)
     assert_allclose(mass_kg[-1], 0.5 * 0.06 * 3e-3 * PHI * 1150.0, rtol=1e-6)
     assert_allclose(np.sum(rate[1:] * np.diff(time_s)), mass_kg[-1], rtol=1e-9)
+
+
+def test_quick_times_are_the_clock_s_own():
+    theta = np.append(np.linspace(0, 6e8, 400) ** 1.0, np.inf)
+    sagging = Log(np.array([0.0, 300.0, 301.0, 900.0]), np.array([9e4, 9.5e4, 2e4, 8e4]))
+    shut = Log(np.array([0.0, 300.0, 400.0, 500.0]), np.array([9e4, 0.0, 0.0, 8e4]))
+    for clock in (
+        constant_impulse(95_000.0, 0.2),
+        constant_impulse(95_000.0, 0.2, 4e-4),
+        constant_impulse(95_000.0, 0.2, 2e-3),
+        logged_impulse(sagging, 0.2, 1e-4),
+        logged_impulse(shut, 0.2),
+    ):
+        assert_allclose(times_of(clock, theta)[:-1], clock.time_of(theta[:-1]), rtol=1e-6, atol=1e-6)
+        assert times_of(clock, theta)[-1] == np.inf
 
 
 def test_a_resin_that_stiffens_first_never_fills():
