@@ -15,7 +15,7 @@ from analysis.part_multigrid import direct
 from vision.records import BoolArray, FloatArray
 
 NEAREST = 1e-6  # a feed is never taken as nearer to a cell than this share of a link
-HALF_BOX = 32
+HALF_BOX = 16  # cells from the middle to the rim of the endless sheet's stand-in, at least
 RESOLVED = 6.0  # a round feed of more cells than this is drawn as its rim
 
 
@@ -192,14 +192,15 @@ def _calibrated(
     """Find the ties of a round feed on an endless sheet whose tensor has trace 1."""
     tensor = np.array(ratio[:4]).reshape(2, 2)
     place = np.array(ratio[4:])
-    count = 2 * HALF_BOX + 1
-    grid = Grid(-HALF_BOX * size_mm[0], -HALF_BOX * size_mm[1], *size_mm, count, count)
     centre = (float(place[0] * size_mm[0]), float(place[1] * size_mm[1]))
     values, vectors = np.linalg.eigh(tensor)
     k_e = float(np.sqrt(values[0] * values[1]))
     stretch = float((values[1] / values[0]) ** 0.25)
     turn = float(np.arctan2(vectors[1, 1], vectors[0, 1]))
     reach = radius_mm + 0.5 * min(size_mm)
+    half = max(HALF_BOX, int(np.ceil(2.5 * reach * stretch / min(size_mm))))
+    count = 2 * half + 1
+    grid = Grid(-half * size_mm[0], -half * size_mm[1], *size_mm, count, count)
     disc = coverage(_circle(centre, reach * stretch, reach / stretch, turn), grid)
     x, y = np.meshgrid(grid.x_mm - centre[0], grid.y_mm - centre[1])
     metric = np.linalg.inv(tensor) * k_e
@@ -221,11 +222,11 @@ def _calibrated(
         return float((-flow.sum() - 2 * np.pi * k_e) / -ones.sum())
 
     low, high = np.log(1e-6 * k_e), np.log(1e6 * k_e)
-    for _ in range(60):
+    for _ in range(45):
         mid = (low + high) / 2
         low, high = (mid, high) if log_radius(np.exp(mid)) < target else (low, mid)
     ties = np.exp((low + high) / 2) * share
-    spots = tuple((int(c) - HALF_BOX, int(r) - HALF_BOX) for r, c in zip(row, col, strict=True))
+    spots = tuple((int(c) - half, int(r) - half) for r, c in zip(row, col, strict=True))
     return spots, tuple(float(tie) for tie in ties)
 
 
@@ -259,7 +260,7 @@ def _sheet_inverse(
         pair = (np.concatenate([i, j, i, j]), np.concatenate([i, j, j, i]))
         data = np.concatenate([value, value, -value, -value])
         matrix = matrix + sparse.coo_array((data, pair), shape=matrix.shape).tocsr()
-    width = min(width, HALF_BOX // 2)
+    width = min(width, count // 4)
     free = np.zeros((count, count), bool)
     free[width:-width, width:-width] = True
     loose = free.ravel()

@@ -168,7 +168,9 @@ class Climb:
         stages: list[Stage] = []
         fills: list[tuple[FloatArray, ...]] = []
         us: list[tuple[FloatArray, ...]] = []
-        self.transfer: Any = carry(self.guide.links, self.canvas.links.centre_mm) if self.guide else None
+        self.transfer: Any = (
+            carry(self.guide.links, self.canvas.links.centre_mm) if self.guide else None
+        )
         lost = self._lost()
         fill: FloatArray = np.zeros(self.canvas.links.count)
         start, spent, waiting = 0.0, 0.0, self._first()

@@ -316,7 +316,7 @@ def _save(figure: Figure, kind: str, path: Path) -> None:
         figure.savefig(path, format=kind, dpi=DPI, metadata=meta)
 
 
-def animation(plan: Plan, answer: Answer, path: Path, frames: int = FRAMES) -> None:
+def animation(plan: Plan, answer: Answer, path: Path) -> None:
     """Write the filling as a GIF; Pillow draws it, so nothing else need be installed."""
     from matplotlib.animation import PillowWriter
 
@@ -335,8 +335,8 @@ def animation(plan: Plan, answer: Answer, path: Path, frames: int = FRAMES) -> N
     def write(part: Path) -> None:
         writer = PillowWriter(fps=8)
         with writer.saving(figure, str(part), dpi=80):
-            for k in range(frames + HOLD):
-                now = last * min(1.0, k / (frames - 1)) ** 1.5
+            for k in range(FRAMES + HOLD):
+                now = last * min(1.0, k / (FRAMES - 1)) ** 1.5
                 while pieces:
                     pieces.pop().remove()
                 if min(times.shape) > 1 and k > 0:

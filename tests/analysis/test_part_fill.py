@@ -56,8 +56,10 @@ def test_ring_feed_arrives_as_the_closed_form():
 
 
 def uneven_part(cells=60):
-    patch = Zone("patch", rectangle(160, 200) + (180, 60), Stack(4e-10, 1e-10, 35.0, 0.4, 5.0))
-    hole = rectangle(60, 50) + (60, 300)
+    patch = Zone(
+        "patch", rectangle(160, 200) + np.array([180, 60]), Stack(4e-10, 1e-10, 35.0, 0.4, 5.0)
+    )
+    hole = rectangle(60, 50) + np.array([60, 300])
     vent = Vent(line((0, 500), (250, 500)))
     feed = Feed(line((500, 0), (500, 250)))
     outline = l_shape(500, 500, 250, 250)
@@ -199,7 +201,9 @@ def test_quick_times_are_the_clock_s_own():
         logged_impulse(sagging, 0.2, 1e-4),
         logged_impulse(shut, 0.2),
     ):
-        assert_allclose(times_of(clock, theta)[:-1], clock.time_of(theta[:-1]), rtol=1e-6, atol=1e-6)
+        assert_allclose(
+            times_of(clock, theta)[:-1], clock.time_of(theta[:-1]), rtol=1e-6, atol=1e-6
+        )
         assert times_of(clock, theta)[-1] == np.inf
 
 

@@ -15,9 +15,7 @@ from analysis.part_outline import disc, rectangle
 def test_coverage_of_a_slanted_edge_is_exact():
     grid = Grid(0, 0, 1, 1, 4, 2)
     triangle = np.array([[0, 0], [4, 0], [0, 2.0]])
-    assert_allclose(
-        coverage(triangle, grid), [[1, 1, 0.75, 0.25], [0.75, 0.25, 0, 0]], atol=1e-12
-    )
+    assert_allclose(coverage(triangle, grid), [[1, 1, 0.75, 0.25], [0.75, 0.25, 0, 0]], atol=1e-12)
     assert_allclose(coverage(triangle[::-1], grid), coverage(triangle, grid))
 
 
@@ -91,6 +89,8 @@ def test_round_feed_carries_what_its_radius_should(offset, radius):
     known = np.where(ring, np.log(away / radius), 0.0)
     free = ~ring
     u = known.copy()
-    u[free] = np.linalg.solve(matrix[np.ix_(free, free)], -np.asarray(matrix[np.ix_(free, ring)] @ known[ring]).ravel())
+    u[free] = np.linalg.solve(
+        matrix[np.ix_(free, free)], -np.asarray(matrix[np.ix_(free, ring)] @ known[ring]).ravel()
+    )
     flow = feed.feed_m3 @ u
     assert_allclose(flow, 2 * np.pi, rtol=0.012)

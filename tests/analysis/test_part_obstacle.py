@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from analysis.part_grid import clip_share, lay_grid
 from analysis.part_assemble import assemble
+from analysis.part_grid import clip_share, lay_grid
 from analysis.part_obstacle import fill_state, injected_m3
 from analysis.part_outline import l_shape, rectangle
 from analysis.part_plan import Feed, Place, Plan, Stack, Zone
@@ -29,7 +29,9 @@ def march(matrix, feed, pores):
             pressure[wet] = np.linalg.solve(dense[np.ix_(wet, wet)], feed[wet])
         inflow = feed - dense @ pressure
         inflow[wet] = 0.0
-        room = np.where(wet | (inflow <= 1e-300), np.inf, (1 - fill) * pores / np.maximum(inflow, 1e-300))
+        room = np.where(
+            wet | (inflow <= 1e-300), np.inf, (1 - fill) * pores / np.maximum(inflow, 1e-300)
+        )
         step = room.min()
         fill = np.where(wet, 1.0, fill + step * inflow / pores)
         now += step

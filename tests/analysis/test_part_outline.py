@@ -82,7 +82,8 @@ def test_svg_outline_with_unit_and_y_upwards(tmp_path):
     pytest.importorskip("svgpathtools")
     path = tmp_path / "cover.svg"
     path.write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 200 100">'
+        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" '
+        'viewBox="0 0 200 100">'
         '<path d="M 0 0 L 200 0 L 200 100 L 0 50 Z"/><circle cx="100" cy="40" r="10"/></svg>',
         encoding="utf-8",
     )
@@ -108,8 +109,8 @@ def test_crossing_finds_where():
     bow = np.array([[0, 0], [4, 4], [4, 0], [0, 4.0]])
     assert_allclose(crossing(bow), [2, 2])
     assert crossing(disc(100)) is None
-    assert crossing(rectangle(2, 2), rectangle(2, 2) + (1, 1)) is not None
-    assert crossing(rectangle(2, 2), rectangle(2, 2) + (5, 5)) is None
+    assert crossing(rectangle(2, 2), rectangle(2, 2) + np.array([1, 1])) is not None
+    assert crossing(rectangle(2, 2), rectangle(2, 2) + np.array([5, 5])) is None
 
 
 def test_tidy_drops_repeats():

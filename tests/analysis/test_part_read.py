@@ -95,7 +95,7 @@ def test_point_fed_panel_gives_both_directions(tmp_path):
     known = {"k1_m2": 3e-10, "k2_m2": 1e-10, "angle_deg": 20.0, "k_m2": 1.73e-10}
     known |= {"k_low_m2": 1.6e-10, "k_high_m2": 1.9e-10}
     make_panel(tmp_path, permeability=known)
-    zone = "[[zone]]\nname = 'patch'\npoints_mm = [[0, 0], [300, 0], [300, 300]]\npanel = 'glass'\nangle_deg = 10\n"
+    zone = "[[zone]]\npoints_mm = [[0, 0], [300, 0], [300, 300]]\npanel = 'glass'\nangle_deg = 10\n"
     job = read_part(write(tmp_path, zone=zone))
     stack = job.plan.zones[0].stack
     assert (stack.k1_m2, stack.k2_m2, stack.angle_deg) == (3e-10, 1e-10, 30.0)
@@ -103,7 +103,9 @@ def test_point_fed_panel_gives_both_directions(tmp_path):
 
 
 def test_a_zone_names_only_what_differs(tmp_path):
-    zone = "[[zone]]\nname = 'thick'\npoints_mm = [[0, 0], [300, 0], [300, 300]]\nthickness_mm = 6\n"
+    zone = (
+        "[[zone]]\nname = 'thick'\npoints_mm = [[0, 0], [300, 0], [300, 300]]\nthickness_mm = 6\n"
+    )
     stack = read_part(write(tmp_path, zone=zone)).plan.zones[0].stack
     assert (stack.thickness_mm, stack.porosity, stack.k1_m2) == (6.0, 0.5, 1e-10)
 
@@ -187,7 +189,10 @@ BAD = {
         {"zone": "[[zone]]\npoints_mm = [[0,0],[300,0],[300,300]]\npanel = 'carbon'\n"},
         r"\[\[zone\]\] number 1: panel = carbon: no panel there",
     ),
-    "no permeability": ({"stack": "[stack]\nporosity = 0.5\nthickness_mm = 3\n"}, "give one of k_m2"),
+    "no permeability": (
+        {"stack": "[stack]\nporosity = 0.5\nthickness_mm = 3\n"},
+        "give one of k_m2",
+    ),
     "permeability in mm2": (
         {"stack": "[stack]\nk_m2 = 1e-4\nporosity = 0.5\nthickness_mm = 3\n"},
         r"\[stack\] k_m2 = 0.0001: must be at most 1e-05",

@@ -24,15 +24,15 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from analysis import part_multigrid  # noqa: E402
-from analysis.impulse import constant_impulse  # noqa: E402
-from analysis.part_answer import Clock, in_time  # noqa: E402
-from analysis.part_fill import fill_part  # noqa: E402
-from analysis.part_outline import l_shape, rectangle  # noqa: E402
-from analysis.part_plan import Feed, Place, Plan, Stack, Vent, Zone  # noqa: E402
-from analysis.part_search import candidates, rank_layouts  # noqa: E402
-from analysis.part_system import fill_impulse, lay_canvas, open_feeds  # noqa: E402
-from analysis.part_wish import Wish  # noqa: E402
+from analysis import part_multigrid
+from analysis.impulse import constant_impulse
+from analysis.part_answer import Clock, in_time
+from analysis.part_fill import fill_part
+from analysis.part_outline import l_shape, rectangle
+from analysis.part_plan import Feed, Place, Plan, Stack, Vent, Zone
+from analysis.part_search import candidates, rank_layouts
+from analysis.part_system import fill_impulse, lay_canvas, open_feeds
+from analysis.part_wish import Wish
 
 
 def part(cells: int) -> Plan:
@@ -40,8 +40,8 @@ def part(cells: int) -> Plan:
     along = round(float(np.sqrt(cells / 0.7375)))
     stack = Stack(1.5e-10, 1.0e-10, 0.0, 0.5, 3.0)
     patch = Stack(3.0e-10, 1.0e-10, 30.0, 0.45, 4.0)
-    hole = rectangle(100, 125) + (150, 700)
-    zone = Zone("patch", rectangle(300, 400) + (600, 50), patch)
+    hole = rectangle(100, 125) + np.array([150, 700])
+    zone = Zone("patch", rectangle(300, 400) + np.array([600, 50]), patch)
     feed = Feed(Place(np.array([[0.0, 0.0], [0.0, 1000.0]])))
     vent = Vent(Place(np.array([[1000.0, 0.0], [1000.0, 500.0]])))
     outline = l_shape(1000, 1000, 500, 500)
