@@ -23,6 +23,7 @@ from analysis.part_answer import (
 from analysis.part_fill import fill_part
 from analysis.part_judge import Ranked
 from analysis.part_page import page
+from analysis.part_plan import Plan
 from analysis.part_read import Job
 from analysis.part_search import search, with_layout
 from analysis.part_spacing import greatest_spacing
@@ -143,16 +144,24 @@ def search_job(
     target = None if wish.target_s is None else float(job.impulse.at(wish.target_s))
     ranked = search(job.plan, wish, target, progress)
     text, spaced = spacing_lines(job, answer)
+    drawn = []
+    for k, one in enumerate(ranked, start=1):
+        progress(f"drawing layout {k} of {len(ranked)}")
+        plan, shown = fill_layout(job, one)
+        drawn.append((one, plan, shown))
+    # A layout that traps air is never better than one that does not.
+    drawn.sort(key=lambda row: len(row[2].fill.pockets) > 0)
     rows = []
     goal = f"near {minutes(wish.target_s)}" if target is not None else wish.wish
     text.append(f"Search      {wish.feeds} feed(s), {wish.kind}, wish: {goal}")
-    for k, one in enumerate(ranked, start=1):
-        progress(f"drawing layout {k} of {len(ranked)}")
+    for k, (one, plan, shown) in enumerate(drawn, start=1):
         time_s = float(job.impulse.time_of(one.total))
-        pockets = draw_layout(job, one, results / f"layout_{k}.png")
+        path = results / f"layout_{k}.png"
+        part_plots.save(part_plots.fill_picture(plan, shown), [path])
+        pockets = len(shown.fill.pockets)
         where = "; ".join(_where(place.points_mm) for place in one.layout)
         air = f"traps air in {pockets} place(s)" if pockets else _vents(one)
-        text.append(f"  {k}. all wet {minutes(time_s):>9}; {air}; {where}")
+        text.append(f"  {k}. all wet {minutes(time_s)}; {air}; {where}")
         rows.append({**_row(one, time_s), "trapped": pockets})
     text.append(
         "  Feeds here all open at once. A feed line on the show side can print through; faster "
@@ -183,19 +192,11 @@ def _row(one: Ranked, time_s: float) -> dict[str, Any]:
     }
 
 
-def draw_layout(job: Job, one: Ranked, path: Path) -> int:
-    """Fill the part with a layout, on a grid good enough for a picture, and draw it.
-
-    Returns
-    -------
-    pockets : int
-        Areas that lose their vent before they are wet.
-    """
+def fill_layout(job: Job, one: Ranked) -> tuple[Plan, Answer]:
+    """Fill the part with a layout, on a grid good enough for a picture."""
     plan = replace(with_layout(job.plan, one.layout), cells=min(job.plan.cells, LAYOUT_CELLS))
     fill = fill_part(plan, rungs=LAYOUT_RUNGS)
     lows = [s.low for s in plan.stacks]
     highs = [s.high for s in plan.stacks]
     ends = one.total / max(highs), one.total / min(lows)
-    shown = in_time(replace(fill, total=one.total), clock_of(job), *ends)
-    part_plots.save(part_plots.fill_picture(plan, shown), [path])
-    return len(fill.pockets)
+    return plan, in_time(replace(fill, total=one.total), clock_of(job), *ends)

@@ -69,9 +69,10 @@ def rank_layouts(
     """
     cells = cells or plan.cells
     count = min(workers or os.cpu_count() or 1, max(1, len(layouts) // BATCH))
-    judge = Judge(plan, lay_canvas(plan, cells))
-    small = len(layouts) * len(judge.pores) < WORTH_A_PROCESS and workers is None
+    canvas = lay_canvas(plan, cells)
+    small = len(layouts) * canvas.links.count < WORTH_A_PROCESS and workers is None
     if count == 1 or small:
+        judge = Judge(plan, canvas)
         return [judge.judge(layout) for layout in layouts]
     share = -(-len(layouts) // count)
     batches = [list(layouts[k : k + share]) for k in range(0, len(layouts), share)]

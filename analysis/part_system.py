@@ -158,6 +158,9 @@ def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
     """Give the number of the cell nearest to each point, of those at least half in the part."""
     whole = links.pore_m3 > 0.5 * np.median(links.pore_m3)
     cells = np.flatnonzero(whole)
+    if len(points_mm) == 1:
+        away = links.centre_mm[cells] - points_mm[0]
+        return cells[[int(np.argmin((away**2).sum(axis=1)))]]
     return np.asarray(cells[cKDTree(links.centre_mm[cells]).query(points_mm)[1]])
 
 
