@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from analysis.compaction import bag_factor, compaction_at
 from analysis.ellipse import Anisotropy, equivalent_feed_radius, fit_anisotropy
-from analysis.fill import Fill, forecast_fill
+from analysis.fill import Fill, forecast_fill, packing_speed
 from analysis.permeability import (
     DEFAULT_FEED_RADIUS_M,
     NoFit,
@@ -87,7 +88,14 @@ def describe(
         "panel": {"name": panel.name, "flow": panel.flow},
         "front": asdict(front),
         "scale": asdict(scale),
-        "permeability": _permeability(fit, axes),
+        "stack": {
+            "porosity": panel.stack.porosity,
+            "fibre_fraction": panel.stack.fibre_fraction,
+            "thickness_mm": None
+            if panel.stack.thickness_m is None
+            else panel.stack.thickness_m * 1e3,
+        },
+        "permeability": _permeability(fit, axes) | _bag(panel, fit),
         "fill": _fill_section(fill, panel),
         "gel": _gel_section(gel, working, fill),
         "verdict": {"verdict": verdict.verdict, "reason": verdict.reason},
@@ -104,7 +112,9 @@ def _fill(
         return None
     slow = 1.0 if axes is None else axes.ratio**-0.5
     part = panel.part
-    return forecast_fill(fit, part.flow_length_m, part.repeat_sd, working, part.feed, slow)
+    return forecast_fill(
+        fit, part.flow_length_m, part.repeat_sd, working, part.feed, slow, packing_speed(panel)
+    )
 
 
 def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict[str, Any]:
@@ -118,6 +128,7 @@ def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict
     out |= {
         "kind": "unsaturated, effective under this bag",
         "why_this_model": fit.why,
+        "k_over_porosity_m2": None if fit.k_m2 is None else fit.slope / fit.law.k_factor,
         "diffusivity_m2_per_s": fit.slope * float(fit.impulse.rate(0.0)),
         "start_s": fit.start_s,
         "feed_length_mm": fit.feed_length_m * 1000.0,
@@ -132,6 +143,19 @@ def _permeability(fit: PermeabilityFit | NoFit, axes: Anisotropy | None) -> dict
     if fit.flow == "point" and fit.k_m2 is not None and axes is not None:
         out |= _axes(fit, axes)
     return out
+
+
+def _bag(panel: Panel, fit: PermeabilityFit | NoFit) -> dict[str, Any]:
+    """K of the stack at its fibre fraction, where the user gave a compaction law."""
+    out: dict[str, Any] = {"bag_factor": None, "k_at_fibre_fraction_m2": None}
+    stack, drive = panel.stack, panel.vacuum.pressure_pa
+    if isinstance(fit, NoFit) or fit.k_m2 is None or drive is None or stack.porosity is None:
+        return out
+    if stack.compaction_exponent is None:
+        return out
+    law = compaction_at(1.0 - stack.porosity, drive, stack.compaction_exponent)
+    factor = bag_factor(law, drive, 0.98 * drive)
+    return {"bag_factor": factor, "k_at_fibre_fraction_m2": fit.k_m2 / factor}
 
 
 def _axes(fit: PermeabilityFit, axes: Anisotropy) -> dict[str, Any]:
@@ -219,6 +243,11 @@ def _warnings(
     out += fit.notes
     if fit.flow == "point" and panel.feed_radius_m is None:
         out.append("feed hole taken as 5 mm in radius: give [panel] feed_radius_mm")
+    if packing_speed(panel) != 1.0:
+        out.append(
+            f"forecast corrected to the part's fibre fraction by Kozeny's form: "
+            f"{packing_speed(panel):.2f} times the panel's speed"
+        )
     lead = panel.resin.mixed_before_start_s
     last = float(np.max(fit.time_s[fit.used]))
     if gel is not None and gel.gel_s - lead < last:
@@ -271,10 +300,10 @@ def _permeability_lines(k: Mapping[str, Any]) -> list[str]:
 def _fill_lines(fill: Mapping[str, Any], gel: Mapping[str, Any]) -> list[str]:
     lines = []
     if fill["flow_length_mm"] is not None:
-        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm in {_span(fill)}")
+        lines.append(f"Fill time:    {fill['flow_length_mm']:.0f} mm {_span(fill)}")
     if gel["gel_time_s"] is not None:
         margin = gel["margin"]
-        tail = "" if margin is None else f"; working time is {margin:.2f} x the fill time"
+        tail = "" if not margin else f"; working time is {margin:.2f} x the fill time"
         lines.append(
             f"Gel:          {gel['gel_time_s'] / 60:.0f} min, working time "
             f"{gel['working_time_s'] / 60:.0f} min{tail}"
@@ -292,4 +321,4 @@ def _span(fill: Mapping[str, Any]) -> str:
         return "never: the resin stiffens first"
     low, best = fill["time_low_s"] / 60, fill["time_s"] / 60
     high = "never" if fill["time_high_s"] is None else f"{fill['time_high_s'] / 60:.1f}"
-    return f"{best:.1f} min (95 %: {low:.1f} to {high})"
+    return f"in {best:.1f} min (95 %: {low:.1f} to {high})"

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.regression import Mixture, fit_model, interval, project
+from analysis.regression import Mixture, ModelFit, fit_model, interval, project, whiteners
 from vision.records import BoolArray, FloatArray, FrontCurve
 
-MIN_RATIO_RADII = 2.0
+MIN_RATIO_RADII = 2.5
 """Frames whose smaller semi-axis is below this many feed radii say nothing of the axis ratio."""
 
 
@@ -84,7 +84,7 @@ def fit_anisotropy(curve: FrontCurve, used: BoolArray, feed_radius_m: float) -> 
     a, b, t = a[ok], b[ok], curve.time_s[ok]
     sd = np.maximum(np.nan_to_num(curve.front_clean_sd_mm[ok], nan=1.0), 0.05) / 1000.0
     log_ratio = np.log(permeability_ratio(a, b, feed_radius_m))
-    ratio_fit = fit_model(_constant, np.zeros(1), log_ratio, 2.0 * sd * np.hypot(1 / a, 1 / b), t)
+    ratio_fit = _constant(log_ratio, 2.0 * sd * np.hypot(1 / a, 1 / b), t)
     if ratio_fit is None:
         return None
     angle, low, high = _mean_angle(curve.angle_deg[ok], a, b, sd, t)
@@ -104,8 +104,13 @@ def fit_anisotropy(curve: FrontCurve, used: BoolArray, feed_radius_m: float) -> 
     )
 
 
-def _constant(parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
-    return parameters[:1], np.ones((1, 1))
+def _constant(values: FloatArray, sd: FloatArray, time_s: FloatArray) -> ModelFit | None:
+    """Mean of values whose errors are correlated in time."""
+
+    def predict(parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return np.full(len(values), parameters[0]), np.ones((len(values), 1))
+
+    return fit_model(predict, np.zeros(1), values, sd, whiteners(time_s))
 
 
 def _mean_angle(
@@ -117,7 +122,7 @@ def _mean_angle(
     mean = 0.5 * np.degrees(np.angle(np.sum(weight * np.exp(1j * doubled))))
     off = (angle_deg - mean + 90.0) % 180.0 - 90.0
     scatter = np.degrees(sd * np.sqrt(2.0) / np.maximum(a - b, 0.1 * sd))
-    fit = fit_model(_constant, np.zeros(1), off, scatter, t)
+    fit = _constant(off, scatter, t)
     if fit is None:
         return _fold(mean), mean - 90.0, mean + 90.0
     low, high = interval(fit.mixture, 0.0)

@@ -6,8 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.compaction import fraction_ratio
 from analysis.laws import FrontLaw, edge_law, point_law
 from analysis.permeability import PermeabilityFit
+from analysis.records import Panel
 from analysis.regression import Mixture, interval, project
 from vision.records import FloatArray
 
@@ -79,6 +81,14 @@ def forecast_sd(fit: PermeabilityFit, repeat_sd: float) -> float:
     return float(np.sqrt(sum(fit.relative_sd[k] ** 2 for k in SHARED) + repeat_sd**2))
 
 
+def packing_speed(panel: Panel) -> float:
+    """Factor on K / porosity when the part is packed to another fibre fraction than the panel."""
+    part, porosity = panel.part, panel.stack.porosity
+    if part is None or part.fibre_fraction is None or porosity is None:
+        return 1.0
+    return fraction_ratio(1.0 - porosity, part.fibre_fraction)
+
+
 def part_law(fit: PermeabilityFit, feed: str) -> tuple[FrontLaw, float]:
     """Law of the (level) part and the factor from the panel's slope D to the part's.
 
@@ -135,6 +145,7 @@ def forecast_fill(
     working_time_s: float | None = None,
     feed: str = "edge",
     slow_axis: float = 1.0,
+    speed: float = 1.0,
 ) -> Fill:
     """Fill time over `length_m` with the panel's resin, vacuum and bag, and the longest run.
 
@@ -152,6 +163,8 @@ def forecast_fill(
         How the part is fed.
     slow_axis : float
         Point-fed panel only: K2 / sqrt(K1 K2), so that the forecast is for the slow direction.
+    speed : float
+        Factor on K / porosity of the part against the panel.
 
     Notes
     -----
@@ -159,6 +172,7 @@ def forecast_fill(
     vacuum and viscosity histories enter only there. "Never" is infinity.
     """
     law, factor = part_law(fit, feed)
+    factor *= speed
     reach = length_m
     if feed == "point":
         reach = max(length_m / np.sqrt(slow_axis), law.start_m * 1.0001)

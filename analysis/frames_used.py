@@ -16,6 +16,11 @@ MIN_SD_MM = 0.05
 SPIKE_LIMIT = 5.0
 """A frame further off its neighbours than this many robust sds is a bad frame."""
 MAX_BAD_SHARE = 0.2
+SLOW_SHARE, STEADY_SHARE = 0.6, 0.85
+"""A run slows when its speed in x^2 ends below the first share of what it was; it was still
+steady where it is above the second."""
+SLOW_SURE = 4.0
+"""Standard errors by which it must have fallen."""
 STALL_SHARE = 0.3
 """Share of the expected advance below which the tail of a run counts as a stall."""
 
@@ -154,3 +159,55 @@ def drop_bad(readings: Readings, residual_m: FloatArray) -> Readings:
 def _running_median(z: FloatArray, width: int) -> FloatArray:
     half = width // 2
     return np.array([np.median(z[max(0, i - half) : i + half + 1]) for i in range(len(z))])
+
+
+def drop_slowed(
+    readings: Readings, h: FloatArray, theta: FloatArray, slope: FloatArray
+) -> Readings:
+    """Drop the tail of a run whose front slowed for a reason the law does not know.
+
+    Parameters
+    ----------
+    readings : Readings
+        With the frames now in use.
+    h, theta, slope : ndarray of shape (N,), float
+        For the frames in use: the law's form of the front, which runs straight in the impulse
+        theta, and dh/dx.
+
+    Notes
+    -----
+    Source: common practice; a stall, an empty pot or thickening resin bends h(theta) down, and
+    every frame after the bend pulls the permeability down with it.
+    """
+    start = _slowed_from(h, theta, slope * readings.sd_m[readings.used])
+    if start is None:
+        return readings
+    used, notes = readings.used.copy(), list(readings.notes)
+    for i in np.flatnonzero(readings.used)[start:]:
+        used[i] = False
+        notes[i] = SLOWED
+    return Readings(readings.time_s, readings.front_m, readings.sd_m, used, tuple(notes))
+
+
+SLOWED = "after the front slowed"
+
+
+def _slowed_from(h: FloatArray, theta: FloatArray, noise: FloatArray) -> int | None:
+    """Index of the first frame after a run slowed, None if it did not."""
+    n = len(h)
+    width = max(5, n // 6)
+    if n < 2 * width + 4:
+        return None
+    speed, error = np.empty(n - width + 1), np.empty(n - width + 1)
+    for i in range(n - width + 1):
+        t = theta[i : i + width] - np.mean(theta[i : i + width])
+        speed[i] = t @ h[i : i + width] / (t @ t)
+        error[i] = np.mean(noise[i : i + width]) / np.sqrt(t @ t)
+    typical = float(np.median(speed[: max(2 * len(speed) // 3, 3)]))
+    if speed[-1] > SLOW_SHARE * typical or typical - speed[-1] < SLOW_SURE * error[-1]:
+        return None
+    steady = np.flatnonzero(speed >= STEADY_SHARE * typical)
+    if len(steady) == 0:
+        return None
+    start = int(steady[-1]) + width - width // 3
+    return start if start >= 8 else None

@@ -12,7 +12,7 @@ from vision.records import FloatArray
 
 IndexArray = NDArray[np.integer]
 
-_NEWTON_STEPS = 60
+_HALVINGS = 60
 
 
 @dataclass(frozen=True)
@@ -70,17 +70,29 @@ class Impulse:
         rest = wanted - self.theta[i]
         never = rest >= self._end(i)
         rest_safe = np.where(never | (rest < 0), 0.0, rest)
-        low = np.zeros_like(wanted)
-        span = np.append(np.diff(self.knot_s), np.inf)[i]
-        high = np.where(np.isfinite(span), span, self._tail_bound(rest_safe))
-        for _ in range(_NEWTON_STEPS):
-            middle = 0.5 * (low + high)
-            below = self._piece(i, middle) < rest_safe
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        step = self._polish(i, 0.5 * (low + high), rest_safe)
+        step = self._step_of(i, rest_safe)
         time = self.knot_s[i] + step
         time = np.where(rest < 0, wanted / self._rate0(), time)
         return np.where(never, np.inf, time)
+
+    def _step_of(self, i: IndexArray, rest: FloatArray) -> FloatArray:
+        """Time from knot i at which the piece's impulse is `rest`; closed where pressure holds."""
+        growth, slope = self.growth_per_s[i], self._pressure_slope()[i]
+        pressure, mu = self.pressure_pa[i], self.viscosity_pa_s[i]
+        if not np.any(slope):
+            steady = rest * mu / np.maximum(pressure, 1e-300)
+            stiff = np.abs(growth * steady) > 1e-9
+            rate = np.where(stiff, growth, 1.0)
+            shrink = np.maximum(-np.where(stiff, growth, 0.0) * steady, -1.0 + 1e-16)
+            return np.where(stiff, -np.log1p(shrink) / rate, steady)
+        low = np.zeros_like(rest)
+        span = np.append(np.diff(self.knot_s), np.inf)[i]
+        high = np.where(np.isfinite(span), span, self._tail_bound(rest))
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            below = self._piece(i, middle) < rest
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return self._polish(i, 0.5 * (low + high), rest)
 
     @property
     def theta_end(self) -> float:
@@ -115,14 +127,15 @@ class Impulse:
     def _end(self, i: IndexArray) -> FloatArray:
         last = i == len(self.knot_s) - 1
         growth = self.growth_per_s[-1]
-        limit = self._rate0_of(-1) / growth if growth > 0 else np.inf
+        rate = self._rate0_of(-1)
+        limit = rate / growth if growth > 0 else np.inf if rate > 0 else 0.0
         return np.where(last, limit, np.inf)
 
     def _rate0_of(self, i: int) -> float:
         return float(self.pressure_pa[i] / self.viscosity_pa_s[i])
 
     def _tail_bound(self, rest: FloatArray) -> FloatArray:
-        rate, growth = self._rate0_of(-1), self.growth_per_s[-1]
+        rate, growth = max(self._rate0_of(-1), 1e-300), self.growth_per_s[-1]
         if growth > 0:
             return -np.log1p(-np.minimum(rest * growth / rate, 1 - 1e-16)) / growth * 1.001 + 1e-9
         return rest / rate * 1.001 + 1e-9

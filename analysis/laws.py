@@ -36,6 +36,8 @@ class FrontLaw:
         D = k_factor K / porosity.
     limit_m : float
         Greatest front position; below infinity only where gravity holds the resin back.
+    square : bool
+        h is x^2, which has a closed inverse.
     """
 
     flow: str
@@ -44,13 +46,18 @@ class FrontLaw:
     start_m: float
     k_factor: float
     limit_m: float = float("inf")
+    square: bool = False
 
     def front(self, y_m2: ArrayLike, feed_length_m: float = 0.0) -> FloatArray:
         """Solve ``h(x) + 2 a x = y`` for the front x, in metres; `start_m` where y is too small.
 
-        Newton from above: h is convex and rising, so each step stays above the root.
+        In one step for a level edge feed, else by Newton from above: h is convex and rising, so
+        each step stays above the root.
         """
         y = np.asarray(y_m2, dtype=float)
+        if self.square:
+            root = np.sqrt(np.maximum(y, 0.0) + feed_length_m**2)
+            return np.maximum(y, 0.0) / np.maximum(root + feed_length_m, 1e-300)
         floor = self.h(np.array(self.start_m)) + 2.0 * feed_length_m * self.start_m
         y_safe = np.maximum(y, floor)
         x = self.start_m + np.sqrt(np.maximum(y_safe - floor, 0.0)) + 1e-12
@@ -82,7 +89,7 @@ def edge_law() -> FrontLaw:
 
     Source: Darcy's law with a sharp front; the form is that of Washburn 1921, Phys. Rev. 17, 273.
     """
-    return FrontLaw("edge", lambda x: x**2, lambda x: 2.0 * x, 0.0, 2.0)
+    return FrontLaw("edge", lambda x: x**2, lambda x: 2.0 * x, 0.0, 2.0, square=True)
 
 
 def sloped_edge_law(head_share_per_m: float) -> FrontLaw:

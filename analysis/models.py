@@ -9,7 +9,7 @@ import numpy as np
 from analysis.frames_used import Readings
 from analysis.impulse import Impulse
 from analysis.laws import FrontLaw
-from analysis.regression import Mixture, ModelFit, fit_model
+from analysis.regression import Mixture, ModelFit, Whitener, fit_model, whiteners
 from vision.records import BoolArray, FloatArray
 
 MODELS: dict[str, tuple[bool, bool]] = {
@@ -36,10 +36,15 @@ def model_front(
 
 
 def fit_one(
-    law: FrontLaw, impulse: Impulse, readings: Readings, free: tuple[bool, bool]
+    law: FrontLaw,
+    impulse: Impulse,
+    readings: Readings,
+    free: tuple[bool, bool],
+    trials: list[Whitener] | None = None,
 ) -> ModelFit | None:
     """Fit one model; the parameters come back as (ln D, c / reach^2, a / reach)."""
     use = readings.used
+    trials = trials or whiteners(readings.time_s[use])
     theta, x, reach = impulse.at(readings.time_s[use]), readings.front_m[use], reach_of(readings)
     active = np.array([True, *free])
 
@@ -64,7 +69,7 @@ def fit_one(
     if not ratio > 0:
         ratio = np.median(h / np.maximum(theta, 1e-12))
     start = np.array([np.log(max(ratio, 1e-300)), 0.0, guess_a])[active]
-    fit = fit_model(predict, start, x, readings.sd_m[use], readings.time_s[use])
+    fit = fit_model(predict, start, x, readings.sd_m[use], trials)
     return None if fit is None else _embed(fit, active)
 
 
@@ -85,10 +90,11 @@ def fit_models(
 ) -> dict[str, ModelFit]:
     """Try the models the data can carry; a negative feed length is no model."""
     fits = {}
+    trials = whiteners(readings.time_s[readings.used])
     for name, free in MODELS.items():
         if (free[1] and law.flow == "point") or (loose_start and not free[0]):
             continue
-        fit = fit_one(law, impulse, readings, free)
+        fit = fit_one(law, impulse, readings, free, trials)
         if fit is not None and np.isfinite(fit.aicc) and not (free[1] and fit.parameters[2] <= 0):
             fits[name] = fit
     if not fits:

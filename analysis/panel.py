@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import difflib
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from analysis.compaction import Compaction, thickness_m
 from analysis.logs import read_log
-from analysis.records import ATMOSPHERE_PA, Log, Panel, Part, Resin, Stack, Vacuum
+from analysis.records import ATMOSPHERE_PA, Log, Media, Panel, Part, Resin, Stack, Vacuum
+from analysis.resin import gel_time
+from analysis.viscosity import (
+    RESIN_CLASSES,
+    at_shop_temperature,
+    autocatalytic_log,
+    class_values,
+    read_gel_log,
+    read_viscosity_log,
+    thickness_note,
+)
 from vision.errors import bad_field
 from vision.fields import Table, read_toml
 
@@ -22,14 +34,15 @@ GAUGE_SLACK = 1.01
 
 _FIELD_NAMES = {
     "stack": "porosity porosity_sd_percent layers areal_weight_g_m2 fibre_density_kg_m3 "
-    "thickness_mm compaction_exponent name",
+    "thickness_mm compaction_exponent compaction_vf_1bar name media_thickness_mm media_porosity "
+    "media_k_m2 kz_m2",
     "resin": "name viscosity_mpas viscosity_sd_percent viscosity_log viscosity_doubling_min "
     "viscosity_temperature_c viscosity_2_mpas viscosity_2_temperature_c temperature_c "
-    "gel_time_min gel_sd_percent gel_temperature_c gel_time_2_min gel_2_temperature_c "
-    "mixed_before_start_min working_share_percent density_kg_m3 hardener_parts pot_limit_kg "
-    "pot_life_min",
+    "viscosity_rise class gel_log gel_time_min gel_sd_percent gel_temperature_c "
+    "gel_time_2_min gel_2_temperature_c mixed_before_start_min working_share_percent "
+    "density_kg_m3 hardener_parts pot_limit_kg pot_life_min",
     "vacuum": "pressure_difference_mbar pressure_sd_percent ambient_mbar bag_mbar log",
-    "part": "name flow_length_mm feed area_m2 thickness_mm repeat_sd_percent",
+    "part": "name flow_length_mm feed area_m2 thickness_mm fibre_fraction repeat_sd_percent",
 }
 FIELDS = {table: tuple(names.split()) for table, names in _FIELD_NAMES.items()}
 PART_FEEDS = ("edge", "point")
@@ -52,7 +65,8 @@ def read_panel(folder: Path) -> Panel:
     notes = tuple(_unknown(path, document))
     table = Table.of(path, document, "panel")
     length_mm = table.length("length_mm", above=0)
-    resin = _resin(Table.of(path, document, "resin"))
+    vacuum = _vacuum(Table.of(path, document, "vacuum"))
+    resin, resin_notes = _resin(Table.of(path, document, "resin"))
     return Panel(
         folder=path.parent,
         name=str(table.text("name", path.parent.resolve().name)),
@@ -61,11 +75,11 @@ def read_panel(folder: Path) -> Panel:
         width_m=_milli(table.length("width_mm", above=0)),
         feed_radius_m=_milli(table.length("feed_radius_mm", above=0)),
         slope_deg=table.number("slope_deg", 0.0, at_least=-90, at_most=90, unit="degrees") or 0.0,
-        stack=_stack(Table.of(path, document, "stack")),
+        stack=_stack(Table.of(path, document, "stack"), vacuum.pressure_pa),
         resin=resin,
-        vacuum=_vacuum(Table.of(path, document, "vacuum")),
+        vacuum=vacuum,
         part=_part(Table.of(path, document, "part"), document, length_mm),
-        notes=notes,
+        notes=(*notes, *resin_notes),
     )
 
 
@@ -95,7 +109,7 @@ def _minutes(table: Table, key: str, above: float = 0.0) -> float | None:
     return None if value is None else value * 60.0
 
 
-def _stack(table: Table) -> Stack:
+def _stack(table: Table, drive_pa: float | None) -> Stack:
     layers = table.number("layers", above=0)
     weight = table.number("areal_weight_g_m2", above=0, unit="g/m2")
     density = table.number("fibre_density_kg_m3", at_least=500, at_most=20_000, unit="kg/m3")
@@ -114,14 +128,33 @@ def _stack(table: Table) -> Stack:
                 f"leaves no room for resin: the fibre alone is {needed_mm:.2f} mm thick; check "
                 "layers, areal_weight_g_m2 (one layer) and thickness_mm",
             )
+    exponent = table.number("compaction_exponent", at_least=0, at_most=0.3)
+    vf_1bar = table.number("compaction_vf_1bar", above=0, at_most=0.85)
+    if porosity is None and vf_1bar is not None and drive_pa is not None:
+        porosity = 1.0 - float(Compaction(vf_1bar, exponent or 0.0).vf(drive_pa))
+    if thickness_mm is None and porosity is not None and areal and density:
+        thickness_mm = thickness_m(areal, density, 1.0 - porosity) * 1000.0
     return Stack(
         porosity=porosity,
         porosity_sd=_share(table, "porosity_sd_percent", 2.0),
         thickness_m=_milli(thickness_mm),
         areal_weight_kg_m2=areal,
         fibre_density_kg_m3=density,
-        compaction_exponent=table.number("compaction_exponent", at_least=0, at_most=0.3),
+        compaction_exponent=exponent,
+        media=_media(table),
+        kz_m2=table.number("kz_m2", above=0, at_most=1e-6, unit="m2"),
     )
+
+
+def _media(table: Table) -> Media | None:
+    thickness_mm = table.length("media_thickness_mm", above=0)
+    porosity = table.number("media_porosity", 0.85, above=0, at_most=0.99)
+    k = table.number("media_k_m2", above=0, at_most=1e-5, unit="m2")
+    if thickness_mm is None:
+        if k is not None:
+            raise table.bad("media_thickness_mm", "is needed: it goes with media_k_m2")
+        return None
+    return Media(thickness_mm / 1000.0, 0.85 if porosity is None else porosity, k)
 
 
 def _second(table: Table, key: str, temperature: str, factor: float) -> tuple[float, float] | None:
@@ -132,10 +165,10 @@ def _second(table: Table, key: str, temperature: str, factor: float) -> tuple[fl
     return None if value is None or at_c is None else (value * factor, at_c)
 
 
-def _resin(table: Table) -> Resin:
+def _resin(table: Table) -> tuple[Resin, list[str]]:
     viscosity = table.number("viscosity_mpas", above=0, at_most=1e6, unit="mPa s")
     doubling = _minutes(table, "viscosity_doubling_min")
-    gel = _minutes(table, "gel_time_min")
+    gel, gel_sd = _gel(table)
     lead = table.number("mixed_before_start_min", 0.0, at_least=0, unit="minutes") or 0.0
     if gel is not None and lead * 60.0 >= gel:
         raise table.bad(
@@ -143,35 +176,64 @@ def _resin(table: Table) -> Resin:
             f"is over before the resin starts ({lead:g} min after mixing): check both",
         )
     log_name = table.text("viscosity_log")
+    density = table.number("density_kg_m3", at_least=500, at_most=3000, unit="kg/m3")
     limit = table.number("pot_limit_kg", 5.0, above=0, unit="kg")
-    return Resin(
+    resin = Resin(
         name=str(table.text("name", "")),
         viscosity_pa_s=None if viscosity is None else viscosity / 1000.0,
         viscosity_sd=_share(table, "viscosity_sd_percent", 5.0),
         viscosity_growth_per_s=0.0 if doubling is None else math.log(2.0) / doubling,
-        viscosity_log=None if log_name is None else _viscosity_log(table.file, log_name),
+        viscosity_log=(
+            None if log_name is None else read_viscosity_log(table.file.parent / log_name, density)
+        ),
         viscosity_temperature_c=table.number("viscosity_temperature_c"),
         viscosity_second=_second(table, "viscosity_2_mpas", "viscosity_2_temperature_c", 1e-3),
         temperature_c=table.number("temperature_c", at_least=-20, at_most=200, unit="degrees C"),
         gel_time_s=gel,
-        gel_sd=_share(table, "gel_sd_percent", 10.0),
+        gel_sd=gel_sd,
         gel_temperature_c=table.number("gel_temperature_c"),
         gel_second=_second(table, "gel_time_2_min", "gel_2_temperature_c", 60.0),
         mixed_before_start_s=lead * 60.0,
         working_share=_share(table, "working_share_percent", 70.0),
-        density_kg_m3=table.number("density_kg_m3", at_least=500, at_most=3000, unit="kg/m3"),
+        density_kg_m3=density,
         hardener_parts=table.number("hardener_parts", above=0, at_most=200),
         pot_limit_kg=limit if limit is not None else 5.0,
         pot_life_s=_minutes(table, "pot_life_min"),
     )
+    return _completed(table, resin)
 
 
-def _viscosity_log(file: Path, name: str) -> Log:
-    path = file.parent / name
-    time_s, mpas = read_log(path, ("time_s", "viscosity_mpas"))
-    if np.any(mpas <= 0):
-        raise bad_field(path, "viscosity_mpas", f"{mpas.min():g}", "must be above 0")
-    return Log(time_s, mpas / 1000.0)
+def _gel(table: Table) -> tuple[float | None, float]:
+    sd = _share(table, "gel_sd_percent", 10.0)
+    name = table.text("gel_log")
+    if name is None:
+        return _minutes(table, "gel_time_min"), sd
+    gel, log_sd = read_gel_log(table.file.parent / name)
+    return gel, math.hypot(log_sd, 0.05)
+
+
+def _completed(table: Table, resin: Resin) -> tuple[Resin, list[str]]:
+    """Fill in from the generic class, carry to the shop's temperature, add a rise."""
+    notes = []
+    kind = table.text("class", choices=tuple(RESIN_CLASSES))
+    if kind is not None:
+        if resin.viscosity_pa_s is None and resin.viscosity_log is None:
+            notes.append(f"viscosity taken from the class {kind}: measure yours")
+        resin = class_values(resin, kind)
+    resin, note = at_shop_temperature(resin)
+    if note:
+        notes.append(note)
+    rise = table.text("viscosity_rise", choices=("none", "autocatalytic"))
+    if rise == "autocatalytic":
+        gel = gel_time(resin)
+        if gel is None or resin.viscosity_pa_s is None:
+            raise table.bad("viscosity_rise", "needs viscosity_mpas and gel_time_min beside it")
+        log = autocatalytic_log(resin.viscosity_pa_s, gel.gel_s, resin.mixed_before_start_s)
+        resin = replace(resin, viscosity_log=log)
+    start = resin.viscosity_log.value[0] if resin.viscosity_log else resin.viscosity_pa_s
+    if start is not None and thickness_note(float(start)):
+        notes.append(thickness_note(float(start)))
+    return resin, notes
 
 
 def _vacuum(table: Table) -> Vacuum:
@@ -237,4 +299,5 @@ def _part(table: Table, document: dict[str, Any], panel_length_mm: float | None)
         area_m2=table.number("area_m2", above=0, unit="m2"),
         thickness_m=_milli(table.length("thickness_mm", above=0)),
         repeat_sd=_share(table, "repeat_sd_percent", 8.0),
+        fibre_fraction=table.number("fibre_fraction", at_least=0.05, at_most=0.85),
     )

@@ -20,6 +20,15 @@ class Log:
 
 
 @dataclass(frozen=True)
+class Media:
+    """Flow media laid over the stack; `k_m2` is None until two panels have given it."""
+
+    thickness_m: float
+    porosity: float = 0.85
+    k_m2: float | None = None
+
+
+@dataclass(frozen=True)
 class Stack:
     """The dry lay-up under the bag.
 
@@ -33,6 +42,10 @@ class Stack:
         Thickness under full vacuum, fibre mass per area of the whole stack, density of the fibre.
     compaction_exponent : float or None
         B of ``Vf = Vf1 (compacting pressure / 1 bar)^B``; None where the user gave none.
+    media : Media or None
+        Flow media on top; thickness and porosity above are then those of the stack alone.
+    kz_m2 : float or None
+        Through-thickness permeability.
     """
 
     porosity: float | None = None
@@ -41,6 +54,8 @@ class Stack:
     areal_weight_kg_m2: float | None = None
     fibre_density_kg_m3: float | None = None
     compaction_exponent: float | None = None
+    media: Media | None = None
+    kz_m2: float | None = None
 
     @property
     def fibre_fraction(self) -> float | None:
@@ -130,6 +145,9 @@ class Part:
         From feed to the farthest spot; the panel's own length where the user gave none.
     feed : {"edge", "point"}
         Fed along a line, or at a point like a point-fed panel.
+    fibre_fraction : float or None
+        Vf of the part where it differs from the panel's; the forecast is then corrected by
+        Kozeny's form.
     repeat_sd : float
         Relative standard deviation of permeability from one lay-up to the next. 8 % is what one
         laboratory saw with one fabric (May et al. 2019, Compos. Part A 121, 100-114, from
@@ -141,15 +159,7 @@ class Part:
     area_m2: float | None = None
     thickness_m: float | None = None
     repeat_sd: float = 0.08
-
-
-@dataclass(frozen=True)
-class Media:
-    """A flow medium laid over the stack."""
-
-    k_m2: float
-    thickness_m: float
-    porosity: float
+    fibre_fraction: float | None = None
 
 
 @dataclass(frozen=True)

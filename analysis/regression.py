@@ -11,13 +11,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.optimize import brentq
 from scipy.special import stdtr
 
 from vision.records import FloatArray
 
-CORRELATIONS = np.array([0.0, 0.2, 0.4, 0.55, 0.68, 0.78, 0.86, 0.92, 0.96, 0.98])
-"""Trial correlations between neighbouring frames, one median frame step apart."""
-
+TRIAL_SPANS = (0.03, 0.06, 0.12, 0.25, 0.5, 1.0)
+"""Trial correlation times of the residuals, as shares of the run."""
+SPAN_PRIOR = (1.0, 1.0, 1.0, 1.0, 0.6, 0.3)
+"""Prior weight of each; a wander as long as the run is rarer."""
+WHITE_PRIOR = 3.0
+"""Prior weight of residuals that are fresh in each frame throughout."""
+TRIAL_WHITE = (0.0, 0.25, 0.5, 0.75)
+"""Trial shares of the residuals' variance that are fresh in each frame."""
+MOST_ROWS = 120
+"""More readings than this are averaged in neighbouring groups; they say little more."""
 SMALLEST_RESIDUAL = 0.05
 """Residuals smaller than this share of the stated sd are no evidence: it is rounding that fits."""
 
@@ -59,28 +68,56 @@ class ModelFit:
     aicc: float
     correlation: float
     scale: float
-    standard_residual: FloatArray
 
 
-def whiten(z: FloatArray, rho: FloatArray) -> FloatArray:
-    """Remove first-order correlation from rows of `z`.
+@dataclass(frozen=True)
+class Whitener:
+    """One trial correlation of the residuals.
+
+    `matrix` of shape (G, N) turns N standardised residuals into G independent ones; `log_det` is
+    the log determinant of their correlation; `lag_one` the correlation of neighbours; `prior` the
+    weight it has before the data speak.
+    """
+
+    matrix: FloatArray
+    log_det: float
+    lag_one: float
+    prior: float
+
+
+def whiteners(time_s: FloatArray) -> list[Whitener]:
+    """Give the trial correlations: a slow part that dies away in time, and a fresh part.
 
     Parameters
     ----------
-    z : ndarray of shape (N,) or (N, P), float
-        Standardised values in time order.
-    rho : ndarray of shape (N - 1,), float
-        Correlation between each row and the one before.
+    time_s : ndarray of shape (N,), float
+        Rising times.
 
     Notes
     -----
-    Source: the Ornstein-Uhlenbeck process at uneven times has Markov steps with correlation
-    exp(-step / tau); Gardiner, Handbook of Stochastic Methods (from memory).
+    Source: an Ornstein-Uhlenbeck process (correlation exp(-step / tau)) plus white noise, the
+    "nugget" of Matheron's geostatistics (both textbook, from memory). Fabric unevenness and light
+    wander slowly; pixels and hands do not. With the fresh part left out the slow part is taken
+    for short and intervals come out too narrow.
     """
-    out = np.array(z, dtype=float)
-    r = rho if out.ndim == 1 else rho[:, None]
-    out[1:] = (out[1:] - r * out[:-1]) / np.sqrt(1.0 - r**2)
-    return out
+    n = len(time_s)
+    count = min(n, MOST_ROWS)
+    groups = np.arange(n) * count // n
+    average = (groups[None, :] == np.arange(count)[:, None]).astype(float)
+    average /= average.sum(axis=1, keepdims=True)
+    t = average @ time_s
+    lag = np.abs(t[:, None] - t[None, :]) / max(t[-1] - t[0], 1e-12)
+    trials = [Whitener(average, 0.0, 0.0, WHITE_PRIOR)]
+    for span, prior in zip(TRIAL_SPANS, SPAN_PRIOR, strict=True):
+        slow = np.exp(-lag / span)
+        for white in TRIAL_WHITE:
+            correlation = (1.0 - white) * slow + (white + 1e-9) * np.eye(count)
+            root = np.linalg.cholesky(correlation)
+            matrix = solve_triangular(root, average, lower=True)
+            log_det = 2.0 * float(np.sum(np.log(np.diag(root))))
+            neighbour = float(np.median(np.diag(correlation, 1)))
+            trials.append(Whitener(matrix, log_det, neighbour, prior))
+    return trials
 
 
 def fit_model(
@@ -88,8 +125,8 @@ def fit_model(
     start: FloatArray,
     observed: FloatArray,
     sd: FloatArray,
-    time_s: FloatArray,
-    extra_parameters: int = 2,
+    trials: list[Whitener],
+    extra_parameters: int = 3,
 ) -> ModelFit | None:
     """Fit by generalised least squares, over a grid of residual correlations.
 
@@ -99,10 +136,12 @@ def fit_model(
         From parameters of shape (P,) to the prediction (N,) and its Jacobian (N, P).
     start : ndarray of shape (P,), float
         First guess.
-    observed, sd, time_s : ndarray of shape (N,), float
-        Readings, their stated standard uncertainty (relative weights), their times.
+    observed, sd : ndarray of shape (N,), float
+        Readings and their stated standard uncertainty (relative weights).
+    trials : list of Whitener
+        Trial correlations of the residuals, from `whiteners`.
     extra_parameters : int
-        Counted in AICc besides P: size and correlation of the residuals.
+        Counted in AICc besides P: size, span and fresh share of the residuals.
 
     Returns
     -------
@@ -114,30 +153,24 @@ def fit_model(
     Source: restricted likelihood of Patterson and Thompson 1971, Biometrika 58, 545; AICc of
     Hurvich and Tsai 1989, Biometrika 76, 297 (both from memory).
     """
-    n, p = len(observed), len(start)
+    n, p = len(trials[0].matrix), len(start)
     if n < p + 3:
         return None
-    steps = np.diff(time_s) / np.median(np.diff(time_s))
     k = p + extra_parameters
     penalty = 2.0 * k + (2.0 * k * (k + 1) / (n - k - 1) if n > k + 1 else np.inf)
     means, covariances, log_weights, rows = [], [], [], []
     parameters = np.array(start, dtype=float)
-    for correlation in CORRELATIONS:
-        rho = np.minimum(correlation**steps, 0.9999)
-        solved = _solve(predict, parameters, observed, sd, rho)
-        if solved is None:
-            continue
-        parameters, square_sum, information, residual = solved
-        sign, log_det = np.linalg.slogdet(information)
+    for trial in trials:
+        parameters, square_sum, information = _solve(predict, parameters, observed, sd, trial)
+        sign, log_information = np.linalg.slogdet(information)
         if sign <= 0:
             continue
-        log_rho = float(np.sum(np.log1p(-(rho**2))))
         variance = square_sum / (n - p)
         means.append(parameters)
         covariances.append(np.linalg.inv(information) * variance)
-        log_weights.append(-0.5 * ((n - p) * np.log(square_sum) + log_rho + log_det))
-        aicc = n * np.log(square_sum / n) + log_rho + penalty
-        rows.append((aicc, correlation, np.sqrt(variance), parameters, residual))
+        log_weights.append(-0.5 * ((n - p) * np.log(square_sum) + trial.log_det + log_information))
+        aicc = n * np.log(square_sum / n) + trial.log_det + penalty
+        rows.append((float(aicc), trial.lag_one, float(np.sqrt(variance)), parameters))
     if not means:
         return None
     weight = np.exp(np.array(log_weights) - max(log_weights))
@@ -147,8 +180,8 @@ def fit_model(
         np.array(covariances),
         np.full(len(means), float(n - p)),
     )
-    aicc, correlation, scale, parameters, residual = min(rows, key=lambda row: row[0])
-    return ModelFit(parameters, mixture, float(aicc), float(correlation), float(scale), residual)
+    aicc, correlation, scale, parameters = min(rows, key=lambda row: row[0])
+    return ModelFit(parameters, mixture, aicc, correlation, scale)
 
 
 def _solve(
@@ -156,37 +189,44 @@ def _solve(
     start: FloatArray,
     observed: FloatArray,
     sd: FloatArray,
-    rho: FloatArray,
-) -> tuple[FloatArray, float, FloatArray, FloatArray] | None:
-    """Gauss-Newton with step halving; parameters, squares, information, standard residuals."""
+    trial: Whitener,
+) -> tuple[FloatArray, float, FloatArray]:
+    """Gauss-Newton with step halving; gives parameters, sum of squares, information."""
+    root = trial.matrix / sd
 
-    def squares(parameters: FloatArray) -> tuple[float, FloatArray, FloatArray, FloatArray]:
+    def squares(parameters: FloatArray) -> tuple[float, FloatArray, FloatArray]:
         value, jacobian = predict(parameters)
-        z = (observed - value) / sd
-        r = whiten(z, rho)
-        return float(r @ r), r, jacobian, z
+        r = root @ (observed - value)
+        return float(r @ r), r, jacobian
 
     parameters = start
-    total, r, jacobian, z = squares(parameters)
+    total, r, jacobian = squares(parameters)
     for _ in range(_STEPS):
-        j = whiten(jacobian / sd[:, None], rho)
-        step, *_ = np.linalg.lstsq(j, r, rcond=1e-12)
+        j = root @ jacobian
+        step = _newton_step(j, r)
         share = 1.0
-        trial = squares(parameters + step)
-        while not trial[0] <= total * (1 + 1e-12) and share > 1e-3:
+        attempt = squares(parameters + step)
+        while not attempt[0] <= total * (1 + 1e-9) and share > 1e-3:
             share *= 0.5
-            trial = squares(parameters + share * step)
-        if not np.isfinite(trial[0]) or share <= 1e-3:
+            attempt = squares(parameters + share * step)
+        if not np.isfinite(attempt[0]) or share <= 1e-3:
             break
-        gain = total - trial[0]
+        gain = total - attempt[0]
         parameters = parameters + share * step
-        total, r, jacobian, z = trial
-        if gain <= 1e-10 * total + 1e-18:
+        total, r, jacobian = attempt
+        if gain <= 1e-7 * total:
             break
-    j = whiten(jacobian / sd[:, None], rho)
-    floor = len(observed) * SMALLEST_RESIDUAL**2
-    total = max(total, floor) if np.isfinite(total) else floor
-    return parameters, total, j.T @ j, z
+    j = root @ jacobian
+    floor = len(r) * SMALLEST_RESIDUAL**2
+    return parameters, max(total, floor) if np.isfinite(total) else floor, j.T @ j
+
+
+def _newton_step(j: FloatArray, r: FloatArray) -> FloatArray:
+    try:
+        step: FloatArray = np.linalg.solve(j.T @ j, j.T @ r)
+    except np.linalg.LinAlgError:
+        step = np.linalg.lstsq(j, r, rcond=1e-12)[0]
+    return step
 
 
 def join(mixtures: list[Mixture], weights: FloatArray) -> Mixture:
@@ -214,15 +254,17 @@ def interval(mixture: Mixture, extra_sd: float, level: float = 0.95) -> tuple[fl
     Each guess becomes a Student distribution of summed variance, with the degrees of freedom of
     Welch 1947, Biometrika 34, 28 and Satterthwaite 1946, Biometrics Bull. 2, 110 (from memory).
     """
-    centre = mixture.mean[:, 0]
-    statistical = mixture.covariance[:, 0, 0]
+    heavy = mixture.weight > 1e-6 * np.max(mixture.weight)
+    weight = mixture.weight[heavy] / np.sum(mixture.weight[heavy])
+    centre = mixture.mean[heavy, 0]
+    statistical = mixture.covariance[heavy, 0, 0]
     variance = np.maximum(statistical + extra_sd**2, 1e-30)
     share = np.maximum(statistical / variance, 1e-6)
-    freedom = np.minimum(mixture.freedom / share**2, 1e6)
+    freedom = np.minimum(mixture.freedom[heavy] / share**2, 1e6)
     spread = np.sqrt(variance)
 
     def below(x: float) -> float:
-        return float(np.sum(mixture.weight * stdtr(freedom, (x - centre) / spread)))
+        return float(np.sum(weight * stdtr(freedom, (x - centre) / spread)))
 
     tail = (1.0 - level) / 2.0
     return _quantile(below, centre, spread, tail), _quantile(below, centre, spread, 1.0 - tail)
@@ -231,14 +273,14 @@ def interval(mixture: Mixture, extra_sd: float, level: float = 0.95) -> tuple[fl
 def _quantile(
     below: Callable[[float], float], centre: FloatArray, spread: FloatArray, share: float
 ) -> float:
-    low = float(np.min(centre - 200.0 * spread))
-    high = float(np.max(centre + 200.0 * spread))
-    for _ in range(100):
-        middle = 0.5 * (low + high)
-        if below(middle) < share:
-            low = middle
-        else:
-            high = middle
-        if high - low <= 1e-9 * max(1.0, abs(middle)):
+    wide = 4.0
+    middle = float(np.median(centre))
+    reach = float(np.max(spread) + np.ptp(centre))
+    while below(middle - wide * reach) > share or below(middle + wide * reach) < share:
+        wide *= 2.0
+        if wide > 1e6:
             break
-    return 0.5 * (low + high)
+    low, high = middle - wide * reach, middle + wide * reach
+    if below(low) > share or below(high) < share:
+        return low if below(low) > share else high
+    return float(brentq(lambda x: below(x) - share, low, high, xtol=1e-9 * reach, rtol=1e-12))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fill import Fill
+from analysis.frames_used import SLOWED
 from analysis.permeability import NoFit, PermeabilityFit
 from analysis.records import Panel
 from vision.records import FrontSummary
@@ -42,6 +43,12 @@ def unfair_reasons(panel: Panel, front: FrontSummary, fit: PermeabilityFit | NoF
         reasons.append(
             f"the front stalled at {front.stalled_at_mm:.0f} mm: look for an empty pot, a "
             "pinched line, a leak or gelled resin, and repeat"
+        )
+    elif isinstance(fit, PermeabilityFit) and SLOWED in fit.frame_notes:
+        at_min = fit.time_s[fit.frame_notes.index(SLOWED)] / 60.0
+        reasons.append(
+            f"the front slowed from {at_min:.0f} min on without need: look for thickening resin, "
+            "a falling vacuum or an empty pot, and repeat"
         )
     dry_mm2 = sum(spot.area_mm2 for spot in front.dry_spots)
     if panel.width_m and dry_mm2 > UNFAIR_DRY_SHARE * reached * panel.width_m * 1000.0:

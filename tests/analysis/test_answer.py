@@ -6,7 +6,7 @@ import pytest
 
 from analysis.answer import answer, plain_lines
 from analysis.laws import point_law
-from analysis.records import Log, Part, Resin, Vacuum
+from analysis.records import Log, Media, Part, Resin, Stack, Vacuum
 from tests.analysis.made_up import edge_front_mm, make_curve, make_front, make_panel, make_scale
 from vision.records import DrySpot
 
@@ -154,3 +154,47 @@ def test_a_point_feed_gives_both_axes():
     assert found["k2_m2"] == pytest.approx(k2, rel=0.03)
     assert found["k1_low_m2"] < k1 < found["k1_high_m2"]
     assert found["angle_deg"] == pytest.approx(-35.0, abs=0.5)
+
+
+def test_a_part_packed_tighter_is_slower_by_kozeny():
+    # K(0.5) / K(0.6) = 2.8125 and x^2 ~ K / porosity: 2.25 times as slow (Kozeny's form).
+    loose, tight = results(), results(make_panel(part=Part(0.6, fibre_fraction=0.6)))
+    assert tight["fill"]["time_s"] / loose["fill"]["time_s"] == pytest.approx(2.8125 * 0.4 / 0.5)
+    assert any("Kozeny" in text for text in tight["warnings"])
+    assert tight["permeability"]["k_m2"] == loose["permeability"]["k_m2"]
+
+
+def test_a_front_that_slows_without_need_is_no_fair_test():
+    times = np.linspace(20.0, 1500.0, 60)
+    driven = np.minimum(times, 900.0) + 100.0 * -np.expm1(-np.maximum(times - 900, 0) / 100.0)
+    x = edge_front_mm(driven) + np.random.default_rng(6).normal(0, 0.5, len(times))
+    found = answer(make_panel(), make_curve(times, x, 0.5), make_front(), make_scale())
+    assert found["verdict"]["verdict"] == "unfair test"
+    assert "slowed from 1" in found["verdict"]["reason"]
+
+
+def test_never_is_said_in_words():
+    growth = np.log(2) / 900.0
+    x = edge_front_mm(-np.expm1(-growth * TIMES) / growth)
+    stiff = Resin(viscosity_pa_s=0.2, viscosity_growth_per_s=growth, gel_time_s=3600.0)
+    found = results(make_panel(resin=stiff), x=x)
+    assert found["verdict"]["verdict"] == "gels first"
+    assert found["fill"]["time_s"] is None
+    assert found["fill"]["never"] is True
+    assert found["gel"]["margin"] == 0.0
+    assert any("600 mm never: the resin stiffens first" in line for line in plain_lines(found))
+
+
+def test_a_compaction_law_gives_the_stacks_own_permeability_too():
+    # A bag that gives makes the rigid formula read s times K of the packed stack.
+    found = results(make_panel(stack=Stack(0.5, compaction_exponent=0.06)))["permeability"]
+    assert found["bag_factor"] == pytest.approx(1.29, abs=0.05)
+    assert found["k_at_fibre_fraction_m2"] * found["bag_factor"] == pytest.approx(found["k_m2"])
+    assert results()["permeability"]["bag_factor"] is None
+
+
+def test_media_counts_in_the_porosity_of_the_whole():
+    # 1 mm of porosity 0.8 over 3 mm of 0.5 is 0.575 in all (weighted by thickness).
+    stack = Stack(0.5, thickness_m=0.003, media=Media(0.001, 0.8))
+    ratio = results(make_panel(stack=stack))["permeability"]["k_m2"]
+    assert ratio / results()["permeability"]["k_m2"] == pytest.approx(0.575 / 0.5)

@@ -73,3 +73,10 @@ def test_before_the_start_the_impulse_runs_backwards():
     impulse = constant_impulse(95_000.0, 0.2)
     assert_allclose(impulse.at(-10.0), -4_750_000.0)
     assert_allclose(impulse.time_of(-4_750_000.0), -10.0)
+
+
+def test_a_pump_that_stops_for_good_never_gets_further():
+    impulse = logged_impulse(Log(np.array([0.0, 100.0]), np.array([95_000.0, 0.0])), 0.2)
+    assert_allclose(impulse.theta_end, 95_000.0 / 0.2 * 50.0)
+    assert np.isinf(impulse.time_of(1.01 * impulse.theta_end))
+    assert impulse.time_of(0.5 * impulse.theta_end) < 100.0

@@ -115,3 +115,15 @@ def test_a_bad_row_of_a_log_is_named(tmp_path):
     (tmp_path / "vacuum.csv").write_text("time_s,bag_mbar\n0,50\n60,wide\n")
     with pytest.raises(WetlineError, match="row 3 bag_mbar = wide"):
         read(tmp_path, GOOD.replace("pressure_difference_mbar = 950", 'log = "vacuum.csv"'))
+
+
+def test_porosity_and_thickness_from_a_compaction_law(tmp_path):
+    # Vf = 0.52 (95 kPa / 100 kPa)^0.05; thickness Aw / (rho Vf) (textbook relations).
+    stack = (
+        "layers = 6\nareal_weight_g_m2 = 600\nfibre_density_kg_m3 = 2560\n"
+        "compaction_vf_1bar = 0.52\ncompaction_exponent = 0.05"
+    )
+    panel = read(tmp_path, GOOD.replace("porosity = 0.5", stack))
+    vf = 0.52 * 0.95**0.05
+    assert panel.stack.porosity == pytest.approx(1 - vf)
+    assert panel.stack.thickness_m == pytest.approx(3.6 / (2560 * vf))

@@ -100,6 +100,9 @@ def test_uphill_flow():
     curve = make_curve(TIMES, run.y[0] * 1000.0, 0.05)
     panel = make_panel(slope_deg=90.0, resin=Resin(viscosity_pa_s=0.2, density_kg_m3=1100.0))
     assert fit(curve, panel).k_m2 == pytest.approx(1e-10, rel=2e-3)
+    assert "the frames show it" in fit(curve, panel).notes[0]
+    downhill = make_panel(slope_deg=-90.0, resin=panel.resin)
+    assert "check [panel] slope_deg and its sign" in fit(curve, downhill).notes[0]
     flat = {c.name: c.slope_m2 for c in fit(curve).candidates}
     assert flat["late start"] < 0.98 * 4e-10
 
@@ -139,16 +142,18 @@ def test_stated_uncertainty_of_the_free_start_fit(sd_mm, cv_percent):
     from analysis.impulse import constant_impulse
     from analysis.laws import edge_law
     from analysis.models import fit_one
+    from analysis.regression import whiteners
 
     x = np.linspace(0.05, 0.3, 20)
     t = x**2 / D_M2_S
     rng = np.random.default_rng(2)
     said, found = [], []
+    trials = whiteners(t)[:1]  # independent frames
     for _ in range(60):
         noisy = x + rng.normal(0, sd_mm / 1000.0, 20)
         ones = np.ones(20, bool)
         readings = Readings(t, noisy, np.full(20, sd_mm / 1000.0), ones, ("",) * 20)
-        one = fit_one(edge_law(), constant_impulse(1.0, 1.0), readings, (True, False))
+        one = fit_one(edge_law(), constant_impulse(1.0, 1.0), readings, (True, False), trials)
         uncorrelated = one.mixture.covariance[0, 0, 0]
         said.append(uncorrelated)
         found.append(one.mixture.mean[0, 0])
@@ -268,3 +273,23 @@ def test_correlated_residuals_widen_the_interval():
     assert red.correlation > 0.5
     width = np.log(red.k_high_m2 / red.k_low_m2) / red.residual_scale
     assert width > 1.3 * np.log(white.k_high_m2 / white.k_low_m2) / white.residual_scale
+
+
+def test_a_front_that_slows_before_it_stalls_does_not_pull_permeability_down():
+    # Speed dies away from 900 s on: the fit must stop there by itself.
+    t = np.linspace(20.0, 1500.0, 60)
+    late = np.maximum(t - 900.0, 0.0)
+    driven = np.minimum(t, 900.0) + 150.0 * -np.expm1(-late / 150.0)
+    x = edge_front_mm(driven) + np.random.default_rng(6).normal(0, 0.5, len(t))
+    found = fit(make_curve(t, x, 0.5))
+    assert found.k_m2 == pytest.approx(1e-10, rel=0.03)
+    assert "after the front slowed" in found.frame_notes
+    assert any("slowed from about" in note for note in found.notes)
+
+
+def test_a_steady_noisy_front_is_not_said_to_slow():
+    rng = np.random.default_rng(12)
+    for _ in range(20):
+        x = edge_front_mm(TIMES, feed_length_m=0.03) + rng.normal(0, 2.0, len(TIMES))
+        found = fit(make_curve(TIMES, x, 2.0))
+        assert "after the front slowed" not in found.frame_notes
