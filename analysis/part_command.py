@@ -89,14 +89,14 @@ def part(
         text.append("What if: nothing was written.")
     else:
         record = write_answer(job, answer, results, progress, moving, step_min)
-        count = 0
+        ranking: list[str] = []
         if searching and job.wish.wanted:
             more, found = search_job(job, answer, results, progress)
             text[-2:-2] = more
             record["search"] = found
-            count = len(found["layouts"])
+            ranking = [line.strip() for line in more if line[:4].strip().rstrip(".").isdigit()]
             write_json(results / "part.json", record)
-        write_page(job, answer, record, results, count)
+        write_page(job, answer, record, results, ranking)
         text.append(f"Look at {results / 'part.html'} and {results / 'part_fill.png'}")
     if as_json:
         click.echo(json.dumps(record, indent=2, ensure_ascii=False))

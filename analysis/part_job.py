@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -101,7 +101,7 @@ def write_answer(
 
 
 def write_page(
-    job: Job, answer: Answer, record: dict[str, Any], results: Path, layouts: int = 0
+    job: Job, answer: Answer, record: dict[str, Any], results: Path, layouts: Sequence[str] = ()
 ) -> None:
     """Write the page for the record."""
     pictures = [
@@ -109,8 +109,8 @@ def write_page(
         (results / "part_margin.png", "Working time left when each spot wets"),
         (results / "part_resin.png", "Resin taken in, and how fast"),
     ]
-    for k in range(1, layouts + 1):
-        pictures.append((results / f"layout_{k}.png", f"Layout {k} of the search"))
+    for k, caption in enumerate(layouts, start=1):
+        pictures.append((results / f"layout_{k}.png", f"Search, layout {caption}"))
     write_text(results / "part.html", page(record, lines(job, answer), pictures))
 
 
