@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -192,7 +192,7 @@ def assemble(
             column.append(value[keep])
     first, second, offset, flow, opening = (np.concatenate(column) for column in columns)
     pore_m3 = (share * pore_m)[present] * grid.cell_m2
-    return Links(
+    links = Links(
         grid,
         number,
         pore_m3,
@@ -204,6 +204,44 @@ def assemble(
         strength[:, present],
         opening,
         share[present],
+    )
+    scaled = [scale @ tensor @ scale * grid.cell_m2 for tensor in tensors_m3]
+    return _with_corners(links, stack, scaled, open_x, open_y)
+
+
+def _with_corners(
+    links: Links,
+    stack: IntArray,
+    scaled: Sequence[FloatArray],
+    open_x: FloatArray,
+    open_y: FloatArray,
+) -> Links:
+    """Tie in cells that no link reaches, as long slanting links leave some in corners.
+
+    Such a cell is joined to its neighbours with what the stack carries between walls,
+    1 / (e K^-1 e), the least it can.
+    """
+    count, label = connected_components(laplacian(links), directed=False)
+    if count == 1:
+        return links
+    lone = label != np.argmax(np.bincount(label))
+    parts: list[tuple[Any, ...]] = []
+    for axis, (e, opening) in enumerate((((1, 0), open_x), ((0, 1), open_y))):
+        here, there = _shifted(links.grid.shape, e)
+        one, two = links.number[here], links.number[there]
+        both = (one >= 0) & (two >= 0) & (opening > 1e-9)
+        both[both] = lone[one[both]] | lone[two[both]]
+        least = np.array([1.0 / np.linalg.inv(tensor)[axis, axis] for tensor in scaled])
+        flow = np.minimum(least[stack[here]], least[stack[there]])[both] * opening[both]
+        parts.append((one[both], two[both], np.tile(e, (int(both.sum()), 1)), flow, opening[both]))
+    first, second, offset, flow, share = (np.concatenate(x) for x in zip(*parts, strict=True))
+    return replace(
+        links,
+        first=np.concatenate([links.first, first]),
+        second=np.concatenate([links.second, second]),
+        offset=np.concatenate([links.offset, offset]),
+        flow_m3=np.concatenate([links.flow_m3, flow]),
+        open_share=np.concatenate([links.open_share, share]),
     )
 
 

@@ -190,7 +190,7 @@ def search(
     coarse = max(40, min(plan.cells, 80))
     progress(f"judging {len(places)} places for one feed")
     single = rank_layouts(plan, [(place,) for place in places], coarse)
-    pool = list(_combined(single, places, wish, target))
+    pool = [*_given(plan, wish), *_combined(single, places, wish, target)]
     progress(f"judging {len(pool)} layouts")
     ranked = rank_layouts(plan, pool, coarse)
     best = distinct(sorted(ranked, key=lambda r: score(r, wish, target)), plan, 2 * wish.keep)
@@ -201,6 +201,22 @@ def search(
     progress(f"judging the best {len(moved)} on the full grid")
     final = rank_layouts(plan, [r.layout for r in moved])
     return sorted(final, key=lambda r: score(r, wish, target))
+
+
+def _given(plan: Plan, wish: Wish) -> list[Layout]:
+    """Give the plan's own feeds as a layout to move, where they are of the kind wished for."""
+    own = tuple(feed.place for feed in plan.feeds)
+    lines = wish.kind == "line"
+    if len(own) != wish.feeds or any(place.is_line != lines for place in own):
+        return []
+    straight = all(len(p.points_mm) <= 2 and (not lines or _straight(p)) for p in own)
+    middles = np.array([place.points_mm.mean(axis=0) for place in own])
+    return [own] if straight and allowed(plan, wish, middles).all() else []
+
+
+def _straight(place: Place) -> bool:
+    """Tell a line that runs along x or along y."""
+    return bool(np.any(np.abs(np.diff(place.points_mm, axis=0)) < 1e-6))
 
 
 def _combined(

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.part_assemble import assemble, laplacian, permeability_tensor, split_tensor
+from analysis.part_assemble import (
+    assemble,
+    laplacian,
+    permeability_tensor,
+    split_tensor,
+    unreached,
+)
 from analysis.part_feed import point_feed
 from analysis.part_grid import Grid, clip_share, coverage, inside, lay_grid, openings_x, openings_y
 from analysis.part_outline import disc, rectangle
@@ -67,6 +73,17 @@ def test_links_hold_a_linear_field_in_balance():
     u = links.centre_mm @ (0.3, -0.7)
     out = links.field(laplacian(links) @ u)
     assert np.abs(out[3:-3, 3:-3]).max() < 1e-9 * np.abs(out).max() + 1e-12
+
+
+def test_every_cell_has_a_way_in_even_in_a_very_uneven_stack():
+    outline = rectangle(500, 300)
+    grid = lay_grid(outline, 60)
+    share, open_x, open_y = clip_share(outline, [], grid)
+    tensor = permeability_tensor(100.0, 1.0, 30.0)
+    stack, pore = np.zeros(grid.shape, int), np.ones(grid.shape)
+    links = assemble(grid, share, open_x, open_y, stack, [tensor], pore, [outline])
+    reached = ~unreached(laplacian(links), (np.arange(links.count) == 0).astype(float))
+    assert reached.all()
 
 
 @pytest.mark.parametrize("offset", [(0.0, 0.0), (0.5, 0.5), (0.3, 0.1)])

@@ -17,6 +17,7 @@ from analysis.part_outline import l_shape, line_distance_mm, rectangle
 from analysis.part_plan import Feed, Place, Plan, Stack, Vent, Zone
 from analysis.part_search import (
     CLEAR,
+    _given,
     candidates,
     distinct,
     line_at,
@@ -117,6 +118,17 @@ def test_a_target_time_may_be_asked_for():
     target = PHI * 0.45**2 / (2 * K)
     best = search(plan, Wish(True, 1, "line"), target)[0]
     assert abs(np.log(best.total / target)) < 0.05
+
+
+def test_the_given_feeds_are_a_start_too():
+    feed = Feed(point(250, 60))
+    plan = strip(feeds=(feed,))
+    best = search(plan, Wish(True, 1, "point", keep=1))[0]
+    own = Judge(plan, lay_canvas(plan)).judge((feed.place,))
+    assert best.total <= own.total * (1 + 1e-9)
+    assert _given(plan, Wish(True, 1, "point")) == [(feed.place,)]
+    assert _given(plan, Wish(True, 2, "point")) == []
+    assert _given(plan, Wish(True, 1, "line")) == []
 
 
 def test_search_is_the_same_every_time():
