@@ -372,7 +372,9 @@ def lines(job: Job, answer: Answer) -> list[str]:
     out.append(
         f"Resin       {kilos:.3g} kg in the part; lines, media, bucket and waste come on top"
     )
-    out.append(f"Check       resin in and resin held agree to {max(fill.mass_error, 1e-12):.1g}")
+    out.append(
+        f"Check       resin in and resin held agree within {max(100 * fill.mass_error, 1e-3):.1g} %"
+    )
     out += [f"Note        {text}" for text in notes(job, answer)]
     out += [f"Caution     {text}" for text in CAUTIONS]
     return out

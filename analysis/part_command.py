@@ -32,7 +32,10 @@ import click
     help="What if: another starting viscosity.",
 )
 @click.option(
-    "--search/--no-search", "searching", default=True, help="Run the [search] of the file."
+    "--search/--no-search",
+    "searching",
+    default=True,
+    help="Say spacing and run the [search] of the file.",
 )
 @click.option(
     "--animation/--no-animation", "moving", default=True, help="Write the filling as a GIF."
@@ -55,7 +58,7 @@ def part(
     """Say how a part fills with the planned feeds and vents, and improve the plan.
 
     PART is a part.toml or the folder it lies in. With --vacuum or --viscosity the answer is only
-    printed; nothing is written.
+    printed.
     """
     import json
     from dataclasses import replace
@@ -66,6 +69,7 @@ def part(
         results_of,
         search_job,
         shape_answer,
+        spacing_lines,
         write_answer,
         write_page,
     )
@@ -86,15 +90,19 @@ def part(
     text = lines(job, answer)
     if trial:
         record = shape_answer(job, answer)
-        text.append("What if: nothing was written.")
+        text.append("What if: the results folder keeps the answer it had.")
     else:
         record = write_answer(job, answer, results, progress, moving, step_min)
         ranking: list[str] = []
+        more: list[str] = []
+        if searching:
+            more, record["spacing"] = spacing_lines(job, answer)
         if searching and job.wish.wanted:
-            more, found = search_job(job, answer, results, progress)
-            text[-2:-2] = more
-            record["search"] = found
+            layouts, record["search"] = search_job(job, answer, results, progress)
+            more += layouts
             ranking = [line.strip() for line in more if line[:4].strip().rstrip(".").isdigit()]
+        text[-2:-2] = more
+        if more:
             write_json(results / "part.json", record)
         write_page(job, answer, record, results, ranking)
         text.append(f"Look at {results / 'part.html'} and {results / 'part_fill.png'}")

@@ -117,8 +117,8 @@ def write_page(
 def spacing_lines(job: Job, answer: Answer) -> tuple[list[str], list[dict[str, Any]]]:
     """Say how far apart feed lines may be."""
     working = answer.clock.working_s
-    if working is None:
-        return ["Spacing     no gel time was given, so none can be said"], []
+    if working is None or working <= 0:
+        return ["Spacing     no working time is known, so none can be said"], []
     impulse = float(job.impulse.at(working))
     found = greatest_spacing(job.plan, job.wish, impulse)
     text, records = [], []
@@ -133,7 +133,7 @@ def spacing_lines(job: Job, answer: Answer) -> tuple[list[str], list[dict[str, A
             )
         seconds = None if one.total is None else float(job.impulse.time_of(one.total))
         records.append({**asdict(one), "time_s": seconds})
-    return text, records
+    return text, plain(records)
 
 
 def search_job(
@@ -143,7 +143,7 @@ def search_job(
     wish = job.wish
     target = None if wish.target_s is None else float(job.impulse.at(wish.target_s))
     ranked = search(job.plan, wish, target, progress)
-    text, spaced = spacing_lines(job, answer)
+    text: list[str] = []
     drawn = []
     for k, one in enumerate(ranked, start=1):
         progress(f"drawing layout {k} of {len(ranked)}")
@@ -167,7 +167,7 @@ def search_job(
         "  Feeds here all open at once. A feed line on the show side can print through; faster "
         "filling can cost surface finish."
     )
-    return text, plain({"layouts": rows, "spacing": spaced, "wish": goal})
+    return text, plain({"layouts": rows, "wish": goal})
 
 
 def _vents(one: Ranked) -> str:

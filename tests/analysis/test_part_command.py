@@ -93,6 +93,7 @@ def test_files_and_answer(cover):
 def test_printed_lines_are_plain_and_carry_the_cautions(cover):
     text = run(cover, "--quiet", "--no-animation").stdout
     assert text.startswith("cover: FILLS. All wet after ")
+    assert "Spacing     lines along y: at most" in text
     for piece in ("Resin", "overheat and burn", "advice with an interval", "min", "kg"):
         assert piece in text
     page = (cover / "results" / "part.html").read_text(encoding="utf-8")
@@ -122,7 +123,7 @@ def test_another_vacuum_or_resin_needs_no_solve(cover, monkeypatch):
     assert_allclose(json.loads(thick.stdout)["fill_time_s"], 2 * before["fill_time_s"], rtol=1e-9)
     told = run(cover, "--vacuum", 475)
     assert "only vacuum and resin are worked out anew" in told.stderr
-    assert "nothing was written" in told.stdout
+    assert "keeps the answer it had" in told.stdout
     assert json.loads((cover / "results" / "part.json").read_text(encoding="utf-8")) == before
     with pytest.raises(AssertionError, match="solved again"):
         run(cover, "--fresh", "--quiet")
