@@ -22,7 +22,9 @@ FEW = 160
 """Layouts that touch at most this many cells are solved through the shared factors."""
 KEPT_COLUMNS = 4000
 KEPT_PLACES = 300
-SHARP = 1e-7  # residual left, as a share of an average cell's pores
+SHARP = 1e-7
+"""Residual left, as a share of an average cell's pores; w is as sharp as that at least."""
+QUICK = 1e-5  # the same, where layouts are only ranked
 NONE = "a feed of the search touches no cell of the part: enlarge its area"
 
 
@@ -60,8 +62,9 @@ class Judge:
     solve on groups of cells made once is quicker.
     """
 
-    def __init__(self, plan: Plan, canvas: Canvas) -> None:
+    def __init__(self, plan: Plan, canvas: Canvas, sharp: float = SHARP) -> None:
         links = canvas.links
+        self.sharp = sharp
         self.canvas, self.pores = canvas, links.pore_m3
         self.bare = laplacian(links)
         self.anchor = int(np.argmax(links.pore_m3))
@@ -104,7 +107,9 @@ class Judge:
         matrix = (self.bare + change).tocsr()
         load = self.pores - lost
         cycle = part_multigrid.build(matrix, self.groups, every, factor_below=0)
-        return part_multigrid.solve(matrix, load, cycle, tolerance=SHARP * float(load.mean()))[0]
+        return part_multigrid.solve(matrix, load, cycle, tolerance=self.sharp * float(load.mean()))[
+            0
+        ]
 
     def _through_factors(self, change: Any, lost: FloatArray, cells: IntArray) -> FloatArray:
         if self.factor is None:

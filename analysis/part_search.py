@@ -12,7 +12,7 @@ from multiprocessing import get_context
 import numpy as np
 
 from analysis.part_grid import inside
-from analysis.part_judge import Judge, Layout, Ranked
+from analysis.part_judge import QUICK, Judge, Layout, Ranked
 from analysis.part_outline import line_distance_mm
 from analysis.part_plan import Feed, Place, Plan
 from analysis.part_system import lay_canvas
@@ -35,7 +35,7 @@ _judge: Judge | None = None
 def _start_worker(plan: Plan, cells: int) -> None:
     """Set a worker process up with its own factorisation."""
     global _judge
-    _judge = Judge(plan, lay_canvas(plan, cells))
+    _judge = Judge(plan, lay_canvas(plan, cells), QUICK)
 
 
 def _work(layouts: Sequence[Layout]) -> list[Ranked]:
@@ -72,7 +72,7 @@ def rank_layouts(
     canvas = lay_canvas(plan, cells)
     small = len(layouts) * canvas.links.count < WORTH_A_PROCESS and workers is None
     if count == 1 or small:
-        judge = Judge(plan, canvas)
+        judge = Judge(plan, canvas, QUICK)
         return [judge.judge(layout) for layout in layouts]
     share = -(-len(layouts) // count)
     batches = [list(layouts[k : k + share]) for k in range(0, len(layouts), share)]
@@ -195,7 +195,7 @@ def search(
     ranked = rank_layouts(plan, pool, coarse)
     best = distinct(sorted(ranked, key=lambda r: score(r, wish, target)), plan, 2 * wish.keep)
     progress("moving the best ones")
-    judge = Judge(plan, lay_canvas(plan, coarse))
+    judge = Judge(plan, lay_canvas(plan, coarse), QUICK)
     moved = [_improve(judge, plan, wish, target, one) for one in best]
     moved = distinct(sorted(moved, key=lambda r: score(r, wish, target)), plan, wish.keep)
     progress(f"judging the best {len(moved)} on the full grid")
