@@ -13,7 +13,7 @@ from analysis import part_outline
 from analysis.impulse import Impulse
 from analysis.panel import MBAR_PA, _resin, _vacuum, read_panel
 from analysis.part_places import entries, read_feeds, read_gaps, read_vents
-from analysis.part_plan import Plan, Zone
+from analysis.part_plan import Feed, Plan, Vent, Zone
 from analysis.part_stack import Merged, read_stack
 from analysis.part_wish import Wish, read_wish
 from analysis.permeability import panel_impulse
@@ -98,8 +98,8 @@ def read_part(path: Path) -> Job:
     notes += more
     zones, more = _zones(path, document, base)
     notes += more
-    feeds = read_feeds(path, document, outline, holes, near_mm)
-    vents = read_vents(path, document, outline, holes, near_mm)
+    outline, feeds, vents, more = _laid(path, document, outline, holes, near_mm)
+    notes += more
     names = [document.get("name"), document.get("part", {}).get("name"), path.resolve().parent.name]
     plan = Plan(
         outline_mm=outline,
@@ -128,6 +128,34 @@ def read_part(path: Path) -> Job:
     wish = read_wish(Table.of(path, document, "search"), outline)
     plan = replace(plan, notes=(*plan.notes, *more))
     return Job(path, plan, resin, vacuum, impulse, timed, wish)
+
+
+def _laid(
+    path: Path,
+    document: Mapping[str, Any],
+    outline: FloatArray,
+    holes: list[FloatArray],
+    near_mm: float,
+) -> tuple[FloatArray, list[Feed], list[Vent], list[str]]:
+    """Read feeds and vents on the outline; a disc without a centre is moved where they fit it."""
+    try:
+        feeds = read_feeds(path, document, outline, holes, near_mm)
+        return outline, feeds, read_vents(path, document, outline, holes, near_mm), []
+    except WetlineError:
+        table = document.get("outline", {})
+        if "disc_radius_mm" not in table or "disc_centre_mm" in table:
+            raise
+        moved = outline - outline.min(axis=0)
+        try:
+            feeds = read_feeds(path, document, moved, holes, near_mm)
+            vents = read_vents(path, document, moved, holes, near_mm)
+        except WetlineError:
+            moved = outline
+        if moved is outline:
+            raise
+    middle = moved.mean(axis=0)
+    note = f"feeds and vents fit a disc about ({middle[0]:.0f}, {middle[1]:.0f}): taken so"
+    return moved, feeds, vents, [note]
 
 
 def _impulse(resin: Resin, vacuum: Vacuum) -> tuple[Impulse, bool]:

@@ -79,6 +79,22 @@ def test_shapes_by_numbers(tmp_path):
         assert_allclose(found, area, rtol=1e-9)
 
 
+def test_a_disc_lies_about_its_middle_or_where_its_feeds_say(tmp_path):
+    shape = "[outline]\ndisc_radius_mm = 150\n"
+    about_0 = "[[feed]]\npoint_mm = [0, 0]\n", "[[vent]]\npoint_mm = [-150, 0]\n"
+    about_r = "[[feed]]\npoint_mm = [150, 150]\n", "[[vent]]\npoint_mm = [300, 150]\n"
+    plan = read_part(write(tmp_path, outline=shape, feed=about_0[0], vent=about_0[1])).plan
+    assert_allclose(plan.outline_mm.mean(axis=0), [0, 0], atol=1e-9)
+    plan = read_part(write(tmp_path, outline=shape, feed=about_r[0], vent=about_r[1])).plan
+    assert_allclose(plan.outline_mm.mean(axis=0), [150, 150], atol=0.01)
+    assert "a disc about (150, 150)" in " ".join(plan.notes)
+    with pytest.raises(WetlineError, match="leaves the part"):
+        read_part(write(tmp_path, outline=shape, feed=about_0[0], vent=about_r[1]))
+    fixed = shape + "disc_centre_mm = [0, 0]\n"
+    with pytest.raises(WetlineError, match="leaves the part"):
+        read_part(write(tmp_path, outline=fixed, feed=about_r[0], vent=about_r[1]))
+
+
 def test_values_flow_from_a_panel(tmp_path):
     make_panel(tmp_path)
     path = write(tmp_path, stack="[stack]\npanel = 'glass'\n", resin="", vacuum="")

@@ -28,6 +28,7 @@ from analysis import part_multigrid
 from analysis.impulse import constant_impulse
 from analysis.part_answer import Clock, in_time
 from analysis.part_fill import fill_part
+from analysis.part_judge import QUICK, Judge  # noqa: E402
 from analysis.part_outline import l_shape, rectangle
 from analysis.part_plan import Feed, Place, Plan, Stack, Vent, Zone
 from analysis.part_search import candidates, rank_layouts
@@ -176,10 +177,16 @@ def layouts(cells: int, count: int) -> None:
                 for layout in tried[:5]
             ]
         )
-        cells_now = lay_canvas(plan).links.count
+        canvas = lay_canvas(plan)
+        judge, few = Judge(plan, canvas, QUICK), tried[::5]
+        judge.judge(few[0])
+        start = time.process_time()
+        for layout in few:
+            judge.judge(layout)
+        each_ms = 1000 * (time.process_time() - start) / len(few)
         print(
-            f"{len(ranked)} layouts of 2 {kind}s on {cells_now} cells: {spent_s:.1f} s on "
-            f"{os.cpu_count()} cores ({fresh_s / 5 * len(ranked) / spent_s:.1f} times faster than "
+            f"{len(ranked)} layouts of 2 {kind}s on {canvas.links.count} cells: {spent_s:.1f} s "
+            f"on {os.cpu_count()} cores, {each_ms:.0f} ms of one core each ({fresh_s / 5 * len(ranked) / spent_s:.1f} times faster than "
             "setting each up afresh)"
         )
 
