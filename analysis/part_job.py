@@ -160,8 +160,10 @@ def search_job(
         part_plots.save(part_plots.fill_picture(plan, shown), [path])
         pockets = len(shown.fill.pockets)
         where = "; ".join(_where(place.points_mm) for place in one.layout)
+        gel = answer.clock.gel_s
+        late = "; gels first" if gel is not None and time_s > gel else ""
         air = f"traps air in {pockets} place(s)" if pockets else _vents(one)
-        text.append(f"  {k}. all wet {minutes(time_s)}; {air}; {where}")
+        text.append(f"  {k}. all wet {minutes(time_s)}{late}; {air}; {where}")
         rows.append({**_row(one, time_s), "trapped": pockets})
     text.append(
         "  Feeds here all open at once. A feed line on the show side can print through; faster "
