@@ -1,0 +1,146 @@
+"""The plan of a part as records: SI inside, mm on the plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from vision.records import FloatArray
+
+
+@dataclass(frozen=True)
+class Stack:
+    """A lay-up as the resin meets it.
+
+    Attributes
+    ----------
+    k1_m2, k2_m2 : float
+        Principal permeabilities.
+    angle_deg : float
+        Direction of `k1_m2`, from x towards y.
+    porosity : float
+        Share of pores, 0 to 1.
+    thickness_mm : float
+    low, high : float
+        Factors on permeability at the ends of its 95 % interval.
+    source : str
+        Where the values come from, in words.
+    """
+
+    k1_m2: float
+    k2_m2: float
+    angle_deg: float
+    porosity: float
+    thickness_mm: float
+    low: float = 1.0
+    high: float = 1.0
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Zone:
+    """An area with its own stack; later zones lie over earlier ones."""
+
+    name: str
+    points_mm: FloatArray
+    stack: Stack
+
+
+@dataclass(frozen=True)
+class Gap:
+    """An open channel along a line, such as an edge gap in which resin races ahead.
+
+    Attributes
+    ----------
+    line_mm : ndarray of shape (P, 2)
+    width_mm : float
+    k_m2 : float
+        Permeability of the channel; width^2 / 12 for an open slot.
+    thickness_mm : float
+    """
+
+    line_mm: FloatArray
+    width_mm: float
+    k_m2: float
+    thickness_mm: float
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a feed or vent lies: a line, or a point with a radius.
+
+    Attributes
+    ----------
+    points_mm : ndarray of shape (P, 2)
+        One point, or the two or more points of a line.
+    radius_mm : float
+        For a point.
+    """
+
+    points_mm: FloatArray
+    radius_mm: float = 0.0
+
+    @property
+    def is_line(self) -> bool:
+        """Tell a line from a point."""
+        return len(self.points_mm) > 1
+
+
+@dataclass(frozen=True)
+class Feed:
+    """A feed line or point.
+
+    Attributes
+    ----------
+    place : Place
+    opens_at_s : float
+        Seconds after the start; 0 for the first feeds.
+    opens_when_wet : bool
+        Opens when the front has passed the whole of it.
+    resistance_mm : float
+        The `a` of x^2 + 2 a x.
+    """
+
+    place: Place
+    opens_at_s: float = 0.0
+    opens_when_wet: bool = False
+    resistance_mm: float = 0.0
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Vent:
+    """A vent; it is shut once the resin reaches all of it."""
+
+    place: Place
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that decides how a part fills, but for resin and vacuum.
+
+    Attributes
+    ----------
+    outline_mm : ndarray of shape (N, 2)
+    holes_mm : tuple of ndarray
+    stack : Stack
+        Where no zone lies.
+    cells : int
+        Along the longest side.
+    """
+
+    outline_mm: FloatArray
+    holes_mm: tuple[FloatArray, ...]
+    stack: Stack
+    zones: tuple[Zone, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    feeds: tuple[Feed, ...] = ()
+    vents: tuple[Vent, ...] = ()
+    cells: int = 200
+    name: str = "part"
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def stacks(self) -> tuple[Stack, ...]:
+        """The base stack and those of the zones, in order."""
+        return (self.stack, *(zone.stack for zone in self.zones))
