@@ -13,8 +13,14 @@ import numpy as np
 from scipy.ndimage import gaussian_filter, median_filter
 
 from vision.cell_light import GUARD, ROUNDS, border_light, light_left, sequential_light, table_light
-from vision.light import cell_centres, polynomial_basis, robust_scale
+from vision.light import cell_centres, polynomial_basis, robust_scale, row_medians
 from vision.records import FloatArray
+
+ODD_SHARE = 0.35
+"""A colour this far off the way from dry to wet, as a share of the step, is something else."""
+
+ODD_SIGMA = 5.0
+"""And this far off in standard deviations of a cell's level."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,8 @@ class CellLook:
         The typical step from dry to wet, in logarithms.
     noise : ndarray of shape (C, C), float
         Covariance of a cell's level from frame to frame.
+    odd : ndarray of shape (K, h, w), bool
+        Cells whose colour lies off the way from dry to wet, for a while: skin, clothes, a tool.
     contrast : float
         Length of the step in units of the noise.
     """
@@ -42,6 +50,7 @@ class CellLook:
     dry: FloatArray
     wet_vector: FloatArray
     noise: FloatArray
+    odd: np.ndarray
     contrast: float
 
 
@@ -164,16 +173,21 @@ def change_from_evidence(evidence: FloatArray) -> np.ndarray:
     return result
 
 
+def _medians(levels: FloatArray, use: np.ndarray) -> FloatArray:
+    """Median over the frames in use of each cell and colour; 0 where there is none."""
+    rows = np.moveaxis(levels, 0, -1)
+    found = row_medians(rows.reshape(-1, rows.shape[-1]), np.repeat(use.T, levels.shape[2], axis=0))
+    return found.reshape(rows.shape[:-1])
+
+
 def levels_around(
     levels: FloatArray, change: np.ndarray, guard: int = GUARD
 ) -> tuple[FloatArray, FloatArray, np.ndarray, np.ndarray]:
-    """Give the mean level before and after each cell's change, and how many frames made each."""
+    """Give the median level before and after each cell's change, and how many frames made each."""
     frames = np.arange(levels.shape[0])[:, None]
-    before = (frames < change - guard).astype(float)
-    after = (frames > change + guard).astype(float)
+    before, after = frames < change - guard, frames > change + guard
     n_before, n_after = before.sum(axis=0), after.sum(axis=0)
-    dry = np.einsum("kp,kpc->pc", before, levels) / np.maximum(n_before, 1)[:, None]
-    wet = np.einsum("kp,kpc->pc", after, levels) / np.maximum(n_after, 1)[:, None]
+    dry, wet = _medians(levels, before), _medians(levels, after)
     return dry, wet, n_before, n_after
 
 
@@ -239,8 +253,35 @@ def look(
         dry=dry.reshape(rows, cols, -1),
         wet_vector=vector,
         noise=noise,
+        odd=odd_colours(flat - dry, vector, noise).reshape(count, rows, cols),
         contrast=contrast,
     )
+
+
+def odd_colours(change: FloatArray, vector: FloatArray, noise: FloatArray) -> np.ndarray:
+    """Tell which cells show a colour that is neither dry, wet, nor between, for a while.
+
+    Parameters
+    ----------
+    change : ndarray of shape (K, P, C), float
+        Level less the dry level, light removed.
+    vector : ndarray of shape (C,), float
+        The typical step from dry to wet.
+    noise : ndarray of shape (C, C), float
+
+    Returns
+    -------
+    odd : ndarray of shape (K, P), bool
+        Never for more than a third of the run: what is odd for longer is the fabric's own way.
+    """
+    weight = np.linalg.solve(noise, vector)
+    along = np.clip(change @ weight / float(vector @ weight), -0.2, 2.5)
+    off = change - along[:, :, None] * vector
+    length = float(np.linalg.norm(vector))
+    off = off - (off @ vector)[:, :, None] * vector / length**2
+    scatter = float(np.sqrt(np.trace(noise) / len(noise)))
+    far = np.linalg.norm(off, axis=2) > max(ODD_SHARE * length, ODD_SIGMA * scatter)
+    return far & (far.mean(axis=0) <= 1 / 3)
 
 
 def agreed_step(steps: FloatArray, share: FloatArray, fallback: FloatArray) -> FloatArray:
@@ -269,8 +310,10 @@ def _light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> Float
     left = (flat - dry)[frames < change - GUARD]
     if len(left) < 50:
         return np.zeros((flat.shape[2],) * 2)
+    # Bounded, not cut: a hand in a twentieth of the cells must not turn the colour away from it.
     size = np.sqrt(np.mean(left**2, axis=1))
-    kept = left[size <= np.quantile(size, 0.95)]
+    bound = 3.0 * max(float(np.median(size)), 1e-6)
+    kept = left * np.minimum(1.0, bound / np.maximum(size, 1e-9))[:, None]
     return kept.T @ kept / len(kept)
 
 

@@ -40,6 +40,8 @@ DRY_LOOKS = 24
 WET_LOOKS = 4
 """Frames after the change that the wet level is taken from."""
 
+RIM = np.ones((3, 3), np.uint8)
+
 BLOWN = 250
 """A pixel this bright in any colour shows only glare."""
 
@@ -150,7 +152,7 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     change = _first_guess(levels, coarse, expected, calm)
     dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
     sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
-    hidden = _hidden(levels, change, dry, share)
+    hidden = _hidden(levels, change, dry, share, coarse.odd)
     found = _changes(levels, dry, share, sigma, hidden)
     seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
     return WetLook(
@@ -305,7 +307,11 @@ def _frame_noise(levels: list[FloatArray], k: int) -> float:
 
 
 def _hidden(
-    levels: list[FloatArray], change: np.ndarray, dry: FloatArray, share: FloatArray
+    levels: list[FloatArray],
+    change: np.ndarray,
+    dry: FloatArray,
+    share: FloatArray,
+    odd: np.ndarray,
 ) -> list[BoolArray]:
     """Find, frame by frame, where something stood before the panel.
 
@@ -331,7 +337,11 @@ def _hidden(
         patches.append(cv2.blur(small, (5, 5)) > 0.3 * 255)
     usual = np.mean(patches, axis=0) > 1 / 3
     wide = np.ones((5, 5), np.uint8)
-    return [cv2.dilate((patch & ~usual).astype(np.uint8), wide) > 0 for patch in patches]
+    hidden = []
+    for patch, cells in zip(patches, odd, strict=True):
+        other = cv2.resize(cells.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+        hidden.append(cv2.dilate(((patch & ~usual) | other).astype(np.uint8), wide) > 0)
+    return hidden
 
 
 @dataclass(frozen=True)
@@ -368,7 +378,10 @@ def _changes(
     for k, level in enumerate(levels):
         wetness = level - dry
         evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
-        evidence[(wetness < low) | (wetness > high)] = 0
+        strange = ((wetness < low) | (wetness > high)).astype(np.uint8)
+        if strange.any():
+            # And its blurred rim, which looks like what it is not.
+            evidence[cv2.dilate(strange, RIM) > 0] = 0
         if hidden and hidden[k].any():
             cover = cv2.resize(
                 hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
