@@ -16,6 +16,9 @@ from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, FloatArray
 
+NEAR_FEED = 0.1
+"""Share of the run's length added to the distance from the feed, so that it is nowhere 0."""
+
 LONGEST_GAP = 6
 """A change with no clear frame on either side for longer than this is filled from around it."""
 
@@ -207,6 +210,7 @@ def fill_change(
     seen: BoolArray,
     blank: BoolArray,
     times_s: FloatArray,
+    distance_px: FloatArray | None = None,
 ) -> tuple[np.ndarray, BoolArray]:
     """Fill the frame of change of unsettled pixels from around them, within what is possible.
 
@@ -219,6 +223,8 @@ def fill_change(
     blank : ndarray of shape (M, N), bool
         Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
     times_s : ndarray of shape (K,), float
+    distance_px : ndarray of shape (M, N), float, optional
+        From the feed, where that is known.
 
     Returns
     -------
@@ -228,14 +234,26 @@ def fill_change(
 
     Notes
     -----
-    The filling runs in the square root of time, in which a front moves evenly (Darcy).
+    What is filled is the root of time over the distance from the feed, which a steady front keeps
+    even (Darcy): a hole that reaches to the far end then goes on as the front did, and does not
+    take the time of its rim.
     """
     count = len(times_s)
     step = float(np.median(np.diff(times_s)))
     marks = np.concatenate([times_s, [times_s[-1] + 2 * step]]) - times_s[0] + step
     late = np.where(change < count, first_wet, count) - last_dry > LONGEST_GAP
     known = seen & ~blank & ~late
-    filled = fill_from_around(np.sqrt(marks)[change], known) ** 2
+    if known.all():
+        return change.astype(np.int16), known
+    if distance_px is None:
+        away = np.ones(change.shape, np.float32)
+    else:
+        away = distance_px + np.float32(NEAR_FEED * float(distance_px.max()))
+    pace = np.sqrt(marks)[change] / away
+    wetted = known & (change < count)
+    if wetted.any():
+        pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
+    filled = (fill_from_around(pace, known) * away) ** 2
     frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
     bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
     frame = np.clip(np.where(seen, bounded, frame), 0, count)

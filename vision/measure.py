@@ -188,14 +188,17 @@ def plausible_change(
     A cup set down, ink drawn ahead of the front, glare that moved with the bag: all of them
     last, but the resin comes from the feed, and not by leaps.
     """
-    seen = seen & ~cut_off(look.change, seen, feed_place(look.change, mm_per_px, feed))
-    change, known = fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+    place = feed_place(look.change, mm_per_px, feed)
+    known_feed = not feed.is_point or feed.point_mm is not None
+    away = from_feed_px(look.change.shape, mm_per_px, feed) if known_feed else None
+    seen = seen & ~cut_off(look.change, seen, place)
+    marks = (look.change, look.last_dry, look.first_wet)
+    change, known = fill_change(*marks, seen, look.blank, times, away)
     # Half the resolution is enough to see a leap.
     small = leapt(change[::2, ::2], feed_place(change, mm_per_px, feed)[::2, ::2], times)
     ahead = np.repeat(np.repeat(small, 2, axis=0), 2, axis=1)[: change.shape[0], : change.shape[1]]
     if ahead.any():
-        seen = seen & ~ahead
-        return fill_change(look.change, look.last_dry, look.first_wet, seen, look.blank, times)
+        return fill_change(*marks, seen & ~ahead, look.blank, times, away)
     return change, known
 
 

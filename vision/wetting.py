@@ -40,7 +40,10 @@ DRY_LOOKS = 24
 WET_LOOKS = 4
 """Frames after the change that the wet level is taken from."""
 
-RIM = np.ones((3, 3), np.uint8)
+INK_RIM = np.ones((5, 5), np.uint8)
+"""The blurred rim of ink looks wet: it does not vote either."""
+
+GLARE_RIM = np.ones((3, 3), np.uint8)
 
 BLOWN = 250
 """A pixel this bright in any colour shows only glare."""
@@ -378,10 +381,9 @@ def _changes(
     for k, level in enumerate(levels):
         wetness = level - dry
         evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
-        strange = ((wetness < low) | (wetness > high)).astype(np.uint8)
-        if strange.any():
-            # And its blurred rim, which looks like what it is not.
-            evidence[cv2.dilate(strange, RIM) > 0] = 0
+        for strange, rim in ((wetness > high, INK_RIM), (wetness < low, GLARE_RIM)):
+            if strange.any():
+                evidence[cv2.dilate(strange.astype(np.uint8), rim) > 0] = 0
         if hidden and hidden[k].any():
             cover = cv2.resize(
                 hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
