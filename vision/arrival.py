@@ -240,7 +240,10 @@ def fill_change(
     """
     count = len(times_s)
     step = float(np.median(np.diff(times_s)))
-    marks = np.concatenate([times_s, [times_s[-1] + 2 * step]]) - times_s[0] + step
+    marks = np.concatenate([times_s, [times_s[-1] + 2 * step]])
+    # About resin start: half a step before the first frame with a front.
+    first = int(np.quantile(change, 0.02))
+    marks = np.maximum(marks - marks[first] + step / 2, step / 20)
     late = np.where(change < count, first_wet, count) - last_dry > LONGEST_GAP
     known = seen & ~blank & ~late
     if known.all():
