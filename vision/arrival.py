@@ -19,6 +19,12 @@ from vision.records import BoolArray, FloatArray
 NEAR_FEED = 0.1
 """Share of the run's length added to the distance from the feed, so that it is nowhere 0."""
 
+RIM_PX = 9
+"""Width of the window that makes the rim of a hole."""
+
+OUT_OF_STEP = 0.04
+"""Share of the front's distance by which the rim of a hole may be out of step."""
+
 LONGEST_GAP = 6
 """A change with no clear frame on either side for longer than this is filled from around it."""
 
@@ -256,11 +262,32 @@ def fill_change(
     wetted = known & (change < count)
     if wetted.any():
         pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
+    known &= ~out_of_step(pace, known)
     filled = (fill_from_around(pace, known) * away) ** 2
     frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
     bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
     frame = np.clip(np.where(seen, bounded, frame), 0, count)
     return np.where(known, change, frame).astype(np.int16), known
+
+
+def out_of_step(pace: FloatArray, known: BoolArray) -> BoolArray:
+    """Tell pixels on the rim of a hole that wetted out of step with what lies beyond the rim.
+
+    Ink, glare and tools spread a little over the pixels around them.
+
+    Parameters
+    ----------
+    pace : ndarray of shape (M, N), float
+        Root of time over distance, or any field that is even along the front.
+    known : ndarray of shape (M, N), bool
+        False in the holes.
+    """
+    rim = known & (cv2.dilate((~known).astype(np.uint8), np.ones((RIM_PX, RIM_PX), np.uint8)) > 0)
+    beyond = known & ~rim
+    if not rim.any() or np.count_nonzero(beyond) < np.count_nonzero(rim):
+        return np.zeros(known.shape, bool)
+    expected = fill_from_around(pace, beyond)
+    return rim & (pace < (1 - OUT_OF_STEP) * expected)
 
 
 def strips(change: np.ndarray, count: int) -> Strips:
