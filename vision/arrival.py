@@ -262,7 +262,7 @@ def fill_change(
     wetted = known & (change < count)
     if wetted.any():
         pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
-    known &= ~out_of_step(pace, known)
+    known &= ~(out_of_step(pace, known) & (change > first))
     filled = (fill_from_around(pace, known) * away) ** 2
     frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
     bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))

@@ -124,7 +124,7 @@ def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
 
     # The usual edge and how far from it one may be, so that an unclear profile stays near it.
     usual = np.array([0.0, np.log(1.2), 0.0, np.log(0.6), np.log(0.3), np.log(4.0)])
-    spread = np.array([6.0, 0.5, 0.1, 0.8, 1.5, 0.8])
+    spread = np.array([6.0, 0.5, 0.1, 2.0, 1.5, 0.8])
     start = usual + np.array([0.5, 0, 0, 0, 0, 0])
     found = leastsq(residual, start, maxfev=400, full_output=True)[0]
     if not abs(found[0]) < REACH_PX / 2:
