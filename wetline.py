@@ -49,6 +49,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "resin",
         "Say how much resin and hardener to mix, in which pots.",
     ),
+    "part": (
+        "analysis.part_command",
+        "part",
+        "Say how a part fills with the planned feeds and vents, and improve the plan.",
+    ),
     "drawdown": (
         "analysis.commands",
         "drawdown",
