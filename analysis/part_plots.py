@@ -224,7 +224,8 @@ def title(plan: Plan, answer: Answer) -> str:
         return f"{plan.name}: the resin stiffens before all is wet"
     low, high = answer.low_s / 60, answer.high_s / 60
     wet = f"all wet after {answer.fill_time_s / 60:.1f} min"
-    return f"{plan.name}: {wet} (95 %: {low:.1f} to {high:.1f} min)"
+    end = f"{high:.1f} min" if np.isfinite(high) else "never"
+    return f"{plan.name}: {wet} (95 %: {low:.1f} to {end})"
 
 
 def fill_picture(plan: Plan, answer: Answer, step_min: float | None = None) -> Figure:
