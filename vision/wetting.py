@@ -40,6 +40,12 @@ DRY_LOOKS = 24
 WET_LOOKS = 4
 """Frames after the change that the wet level is taken from."""
 
+SUNLIT = 0.5
+"""A whole patch this much brighter than dry, in steps, has something shining on it."""
+
+JOIN = np.ones((9, 9), np.uint8)
+"""Hidden patches this near each other, at a quarter of the resolution, are one."""
+
 INK_RIM = np.ones((5, 5), np.uint8)
 """The blurred rim of ink looks wet: it does not vote either."""
 
@@ -327,7 +333,7 @@ def _hidden(
     hidden : list of K ndarrays, bool
         At a quarter of the canvas resolution; empty arrays where nothing is hidden.
     """
-    low, middle = -STRANGE * np.maximum(share, 0.5), ONSET * share
+    low, middle = -SUNLIT * np.maximum(share, 0.5), ONSET * share
     high = share + STRANGE * np.maximum(share, 0.5)
     size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
     patches = []
@@ -343,7 +349,8 @@ def _hidden(
     hidden = []
     for patch, cells in zip(patches, odd, strict=True):
         other = cv2.resize(cells.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-        hidden.append(cv2.dilate(((patch & ~usual) | other).astype(np.uint8), wide) > 0)
+        whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
+        hidden.append(cv2.dilate(whole, wide) > 0)
     return hidden
 
 

@@ -203,7 +203,6 @@ POINTS = [
 ]
 
 NOT_YET = {
-    "twill carbon, glare moves": "glare that left looks wet where the bag settled",
     "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
     "sun patch moves over": "a sun patch that rests on the front outvotes the fabric",
     "glare moves as the bag settles": "glare that left looks wet where the bag settled",
