@@ -203,8 +203,9 @@ POINTS = [
 ]
 
 NOT_YET = {
+    "twill carbon, glare moves": "streaks that glare left spoil the leading edge in some lanes",
     "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
-    "sun patch moves over": "a sun patch that rests on the front outvotes the fabric",
+    "sun patch moves over": "a sun patch that keeps pace with the front outvotes the fabric",
     "glare moves as the bag settles": "glare that left looks wet where the bag settled",
     "pen lines and figures": "figures drawn ahead of the front leave too little of it to see",
 }
