@@ -12,8 +12,15 @@ from vision.curve import FrameTimes, read_curve
 from vision.light import LOG_OFFSET
 from vision.measure import Feed, measure
 from vision.plane import PlaneMap
-from vision.records import ArrivalMap, BoolArray, FloatArray, Frame, FrontCurve
-from vision.records import FrontSummary, ScaleSummary
+from vision.records import (
+    ArrivalMap,
+    BoolArray,
+    FloatArray,
+    Frame,
+    FrontCurve,
+    FrontSummary,
+    ScaleSummary,
+)
 from vision.rectify import Rectifier
 from vision.setup import PanelSetup
 from vision.stack import CanvasStack
