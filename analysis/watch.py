@@ -317,7 +317,10 @@ class Watch:
         if look is not None:
             numbers = read_numbers(look, self.panel, self.references, self.feed.feed_point_mm)
             self._found_start_s = look.start_clock_s
-        self._picture = self.feed.picture(numbers.time_s[-1] if len(numbers.time_s) else 0.0)
+        shown = 0.0 if numbers.front is None or look is None else float(numbers.time_s[-1])
+        if numbers.front is not None and numbers.front.settled and look is not None:
+            shown = float(look.curve.time_s[-1])
+        self._picture = self.feed.picture(shown)
         return {
             "numbers": numbers,
             "frame_clock_s": self.feed.last_clock_s,

@@ -221,7 +221,7 @@ def _end(panel: Panel, look: LiveLook, settled: FrontCurve, length_mm: float) ->
         fit, _ = fit_panel(panel, settled, front, look.scale)
     if not isinstance(fit, PermeabilityFit):
         return None
-    return forecast_end(fit, length_mm / 1000.0)
+    return forecast_end(fit, length_mm / 1000.0, float(settled.front_mean_mm[-1]) / 1000.0)
 
 
 def clock_text(seconds: float) -> str:

@@ -58,7 +58,7 @@ def without_last(curve: FrontCurve, count: int) -> FrontCurve:
     return replace(curve, **arrays)
 
 
-def forecast_end(fit: PermeabilityFit, length_m: float) -> EndForecast:
+def forecast_end(fit: PermeabilityFit, length_m: float, from_m: float = 0.0) -> EndForecast:
     """Forecast when this run's front is at `length_m` from the fit of its own past.
 
     Parameters
@@ -67,6 +67,8 @@ def forecast_end(fit: PermeabilityFit, length_m: float) -> EndForecast:
         Of the settled part of the run.
     length_m : float
         Distance from the feed to the end (point feed: radius).
+    from_m : float
+        Where the front is now; the band begins there.
 
     Notes
     -----
@@ -74,14 +76,16 @@ def forecast_end(fit: PermeabilityFit, length_m: float) -> EndForecast:
     from the mixture of fits. Doubts that are the same behind and ahead of the front (viscosity,
     pressure, porosity, the lay-up) cancel; those of the edge's place and of race-tracking stay.
     """
-    start = max(0.1 * length_m, fit.law.start_m * 1.01)
+    start = min(max(0.1 * length_m, fit.law.start_m * 1.01, from_m), 0.99 * length_m)
     places = np.linspace(start, length_m, _STEPS)
     extra = forecast_sd(fit, 0.0)
     early, middle, late = (np.empty(_STEPS) for _ in range(3))
     for k, x in enumerate(places):
         low, high = interval(_log_theta(fit, float(x)), extra)
         best = _best_theta(fit, float(x))
-        times = fit.impulse.time_of(np.array([np.exp(low), best, np.exp(high)]))
+        times = fit.impulse.time_of(
+            np.array([np.exp(min(low, 600.0)), best, np.exp(min(high, 600.0))])
+        )
         early[k], middle[k], late[k] = times
     return EndForecast(
         length_mm=length_m * 1000.0,

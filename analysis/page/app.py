@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import math
+import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -42,6 +44,7 @@ STATIC_TYPES = {
 }
 MOST_JSON = 20_000
 LONGEST_WAIT_S = 20.0
+LOOK_S = 0.1
 MOST_AGE_S = 12 * 3600.0
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -62,6 +65,7 @@ class PageApp:
         self, watches: Watches, rules: Guarded, pairing_picture: Callable[[], str] = lambda: ""
     ) -> None:
         self.watches, self.rules, self._qr = watches, rules, pairing_picture
+        self.closing = False
         self.static = {path.name: path for path in STATIC.iterdir() if path.suffix in STATIC_TYPES}
 
     def build(self) -> ASGIApp:
@@ -211,8 +215,10 @@ class PageApp:
             return JSONResponse({"watched": False, "version": -1})
         seen = _number(request.query_params.get("seen", "-1"), "seen")
         wait = min(_number(request.query_params.get("wait", "20"), "wait"), LONGEST_WAIT_S)
-        board = await run_in_threadpool(watch.wait_for, int(seen), max(0.0, wait))
-        return JSONResponse(board_view(watch, board))
+        until = time.monotonic() + wait
+        while watch.board.version == int(seen) and time.monotonic() < until and not self.closing:
+            await asyncio.sleep(LOOK_S)
+        return JSONResponse(board_view(watch, watch.board))
 
     async def picture(self, request: Request) -> Response:
         """Give the latest picture with the front on it."""

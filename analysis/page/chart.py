@@ -39,7 +39,7 @@ def chart_svg(
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     numbers = board.numbers
-    last_min = _last_minute(board)
+    last_min = _last_minute(board, references)
     if references:
         _good_runs(axes, references, repeat_sd, last_min)
     if numbers.end is not None:
@@ -68,10 +68,10 @@ def chart_svg(
     return svg_text(figure)
 
 
-def _last_minute(board: Board) -> float:
+def _last_minute(board: Board, references: Sequence[Reference]) -> float:
     """Right end of the chart: past the forecast's band, and the gel time when it is near."""
     numbers = board.numbers
-    ends = [1.0]
+    ends = [1.0, *([] if len(numbers.time_s) else [float(r.time_s[-1]) / 60 for r in references])]
     if len(numbers.time_s):
         ends.append(float(numbers.time_s[-1]) / 60 * 1.15)
     if numbers.end is not None:

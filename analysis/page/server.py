@@ -87,10 +87,10 @@ class PageServer:
         if self.share:
             options, fingerprint = self._certificate([*LOCAL_HOSTS, *names])
         self.doors = doors_for(port, code, names, fingerprint)
-        app = PageApp(self.watches, rules, self._picture).build()
+        self._page = PageApp(self.watches, rules, self._picture)
         config = uvicorn.Config(
-            app,
-            log_level="error",
+            self._page.build(),
+            log_level="critical",
             access_log=False,
             server_header=False,
             ws="none",
@@ -127,6 +127,7 @@ class PageServer:
     ) -> None:
         """Stop serving."""
         if self._thread is not None:
+            self._page.closing = True
             self._server.should_exit = True
             self._thread.join(timeout=10)
         self._stack.close()

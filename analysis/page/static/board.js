@@ -85,6 +85,7 @@ function drawClocks() {
   const now = elapsed();
   set("clock", clock(now), "", now === null ? "not open yet" : board.stamped ? "stamped" : "found from the pictures");
   if (board.reached) set("left", "there", "", board.end_text);
+  else if (board.ended) set("left", "-", "", "run ended before");
   else if (board.end_s !== null && now !== null) {
     const range = board.end_low_s === null ? "" : `95 %: ${clock(board.end_low_s - now)} to ${board.end_high_s === null ? "never" : clock(board.end_high_s - now)}`;
     set("left", clock(Math.max(0, board.end_s - now)), "", range);
@@ -92,7 +93,7 @@ function drawClocks() {
   if (board.gel_s === null) set("gel", "-", "", "no gel time given");
   else {
     const margin = board.margin_s === null ? "" : board.margin_s >= 0 ? `${clock(board.margin_s)} after the end` : `${clock(-board.margin_s)} BEFORE the end`;
-    set("gel", clock(board.gel_s - (now || 0)), "", margin);
+    set("gel", clock(board.gel_s - (now || 0)), "", now === null ? "after the start" : margin);
   }
   const quiet = board.silence_s + (Date.now() + skew - board.now_ms) / 1000;
   set("frames", String(board.frames), "", board.frames ? `last ${Math.max(0, Math.round(quiet))} s ago, ${board.camera}` : board.camera);
@@ -104,11 +105,11 @@ function draw() {
   drawAlarms();
   const front = board.front;
   if (front) {
-    set("front", round(front.mean_mm), `of ${round(front.length_mm)} mm`, `${round(front.low_mm)} to ${round(front.high_mm)} over the width${front.settled ? "" : ", settling"}`);
-    set("speed", front.speed_mm_min === null ? "-" : round(front.speed_mm_min, 1), "mm/min", front.filled ? "at the end" : "");
+    set("front", round(front.mean_mm), "mm", `of ${round(front.length_mm)} mm; ${round(front.low_mm)} to ${round(front.high_mm)} over the width${front.settled ? "" : "; settling"}`);
+    set("speed", front.speed_mm_min === null ? "-" : round(front.speed_mm_min, 1), "", front.filled ? "at the end" : "mm in a minute");
   } else {
     set("front", "-", "mm", board.state === "running" ? "no front yet" : board.state);
-    set("speed", "-", "mm/min");
+    set("speed", "-", "", "mm in a minute");
   }
   drawClocks();
   show("beside", Boolean(board.beside));
@@ -126,7 +127,18 @@ function draw() {
   for (const name of ["open", "clamp", "end"]) $(name).disabled = board.ended;
   show("hands", !board.ended);
   show("final", board.ended);
-  if (board.ended) $("final-text").textContent = board.final.join("\n");
+  if (board.ended) drawFinal();
+}
+
+function drawFinal() {
+  const rows = [];
+  for (const line of board.final) {
+    const parts = /^([A-Z][^:]{1,14}):\s{1,}(.*)$/.exec(line);
+    if (parts) rows.push(element("dt", parts[1]), element("dd", parts[2], parts[1] === "Verdict" ? "verdict" : ""));
+    else if (/^\s/.test(line)) rows.push(element("dt"), element("dd", line.trim()));
+    else rows.push(element("dd", line, "whole"));
+  }
+  $("final-text").replaceChildren(...rows);
 }
 
 async function drawPictures() {
@@ -139,6 +151,7 @@ async function drawPictures() {
     image.onload = () => { $(name).src = image.src; };
     image.src = path;
   };
+  show("picture-box", board.frames > 0);
   if (board.frames) swap("picture", api(`/picture?v=${fresh}`));
   swap("chart", api(`/chart?narrow=${narrow}&v=${fresh}`));
   $("chart").alt = board.chart_text;

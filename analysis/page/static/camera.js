@@ -97,6 +97,13 @@ async function stayAwake() {
 }
 document.addEventListener("visibilitychange", stayAwake);
 
+function why(error) {
+  return {
+    NotAllowedError: "The browser may not use the camera. Allow it in the browser's settings, or take photos by hand below.",
+    NotFoundError: "This device has no camera. Open this page on a phone, or choose photos below.",
+    NotReadableError: "Another program uses the camera. Close it and try again.",
+  }[error.name] || error.message;
+}
 async function openCamera() {
   if (!navigator.mediaDevices || !navigator.mediaDevices.getUserMedia) throw new Error("This browser gives no live camera. Take photos by hand below.");
   const stream = await navigator.mediaDevices.getUserMedia({
@@ -128,7 +135,7 @@ $("go").addEventListener("click", async () => {
     tell("");
     stayAwake();
   } catch (error) {
-    tell(error.name === "NotAllowedError" ? "The browser was not allowed to use the camera. Allow it, or take photos by hand below." : error.message);
+    tell(why(error));
   }
 });
 
@@ -167,7 +174,7 @@ async function load() {
   outline();
 }
 load().catch((error) => tell(error.message));
-openCamera().catch((error) => tell(error.message));
+openCamera().catch((error) => tell(why(error)));
 status();
 pump();
 beat();

@@ -116,6 +116,7 @@ async function load() {
   photo = answer.headers.get("X-Frame-Name");
   image.src = URL.createObjectURL(await answer.blob());
   await image.decode();
+  tap.style.maxWidth = `${(74 * image.naturalWidth) / image.naturalHeight}vh`;
   drawMarks();
 }
 addEventListener("resize", drawMarks);
