@@ -31,7 +31,7 @@ PLAUSIBLE_STEPS = 3.0
 settled; else it is a hand or a flash until later frames say otherwise."""
 
 LEAST_STEP_MM = 6.0
-FEWEST_TO_FIT = 8
+FEWEST_TO_FIT = 6
 
 
 @dataclass(frozen=True)

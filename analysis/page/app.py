@@ -28,7 +28,8 @@ from analysis.page.panels import (
     result_files,
     save_scale,
 )
-from analysis.page.security import COOKIE, FILE_POLICY, SESSION_S, Guard, Guarded
+from analysis.page.pairing import SESSION_S
+from analysis.page.security import COOKIE, FILE_POLICY, Guard, Guarded
 from analysis.page.watches import Watches
 from vision.cameras_upload import MOST_BYTES, check_jpeg
 from vision.errors import WetlineError

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from analysis.page.security import Guarded, Pairing, new_code, shown_code
+from analysis.page.pairing import Pairing, new_code, shown_code
 from analysis.page.watches import Watches
 from vision.errors import WetlineError
 
@@ -74,6 +74,7 @@ class PageServer:
             import uvicorn
 
             from analysis.page.app import PageApp
+            from analysis.page.security import Guarded
         except ImportError as error:
             raise WetlineError(EXTRA) from error
         bound = _bind("0.0.0.0" if self.share else "127.0.0.1", self._port)
