@@ -7,6 +7,7 @@ import os
 import socket
 import tempfile
 import threading
+import time
 from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from vision.errors import WetlineError
 EXTRA = 'the page needs a few more packages: pip install "wetline[page]"'
 LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 PORT = 8484
+START_WAIT_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,8 @@ class PageServer:
             access_log=False,
             server_header=False,
             ws="none",
+            http="h11",
+            loop="asyncio",
             timeout_graceful_shutdown=2,
             **options,
         )
@@ -103,6 +107,9 @@ class PageServer:
             target=self._server.run, args=([bound],), name="page", daemon=True
         )
         self._thread.start()
+        until = time.monotonic() + START_WAIT_S
+        while not self._server.started and self.alive() and time.monotonic() < until:
+            time.sleep(0.02)
         return self
 
     def _certificate(self, hosts: Sequence[str]) -> tuple[dict[str, Any], str]:

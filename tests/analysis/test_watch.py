@@ -55,7 +55,7 @@ class Shop:
             self.watch.follow_once(0.0)
         return stored
 
-    def keys(self):
+    def told(self):
         return [alarm.key for alarm in self.watch.board.alarms]
 
 
@@ -166,7 +166,7 @@ def test_stalled_front_is_told(tmp_path):
                 shop.t = 0.0
                 shop.watch.stamp(RESIN_OPEN)
             shop.take(t, stop_mm=160.0, look=t > 300)
-        assert "stall" in shop.keys()
+        assert "stall" in shop.told()
 
 
 def test_gel_before_the_end_is_told(tmp_path):
@@ -186,14 +186,14 @@ def test_camera_that_goes_silent_is_told_and_the_gap_noted(tmp_path):
     with Shop(folder) as shop:
         for t in (-90.0, -60.0, -30.0, 0.0):
             shop.take(t)
-        assert "silent" not in shop.keys()
+        assert "silent" not in shop.told()
         shop.t = 150.0
         shop.watch.follow_once(0.0)
         (alarm,) = [a for a in shop.watch.board.alarms if a.key == "silent"]
         assert alarm.level == ACT
         assert alarm.text == "No picture for 2 min"
         shop.take(160.0)
-        assert "silent" not in shop.keys()
+        assert "silent" not in shop.told()
     assert [s.text for s in read_stamps(folder) if s.kind == EVENT] == ["no picture for 160 s"]
 
 
@@ -207,11 +207,11 @@ def test_phone_offline_for_two_minutes_loses_nothing(tmp_path):
             shop.take(t, look=t == 180)
         shop.t = 320.0
         shop.watch.follow_once(0.0)
-        assert "silent" in shop.keys()
+        assert "silent" in shop.told()
         for t in np.arange(200.0, 320.0, 20.0):  # what waited on the phone comes at once
             shop.take(t, age_s=325.0 - t, look=False)
         shop.watch.follow_once(0.0)
-        assert "silent" not in shop.keys()
+        assert "silent" not in shop.told()
         board = shop.watch.board
         assert board.numbers.front.mean_mm == pytest.approx(front_mm(300.0), abs=4.0)
         assert board.numbers.time_s[-1] == pytest.approx(260.0, abs=0.1)
@@ -287,13 +287,13 @@ def test_full_disk_is_told_and_nothing_is_lost(tmp_path):
         free[0] = 10**8
         shop.t = -70.0
         shop.watch.follow_once(0.0)
-        assert shop.keys() == ["space"]  # before it is full
+        assert shop.told() == ["space"]  # before it is full
         full[0] = True
         assert not shop.take(-60.0)  # the phone keeps it too
-        assert shop.keys()[0] == "disk"
+        assert shop.told()[0] == "disk"
         full[0] = False
         assert shop.take(-30.0)
-        assert "disk" not in shop.keys()
+        assert "disk" not in shop.told()
     assert len(list((folder / "frames").glob("*.jpg"))) == 3
 
 

@@ -16,9 +16,12 @@ $("form").addEventListener("submit", (event) => {
 });
 
 // The picture carries the code after the #, which the browser keeps to itself.
-const scanned = location.hash.slice(1);
-if (scanned) {
+function scanned() {
+  const code = location.hash.slice(1);
+  if (!code) return;
   history.replaceState(null, "", "/pair");
-  $("code").value = scanned;
-  pair(scanned);
+  $("code").value = code;
+  pair(code);
 }
+addEventListener("hashchange", scanned);
+scanned();
