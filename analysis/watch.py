@@ -314,9 +314,13 @@ class Watch:
         stamped = stamped_clock_s(read_stamps(self.folder), RESIN_OPEN)
         look = self.feed.look(stamped)
         numbers = Numbers()
-        if look is not None:
+        if look is not None and (look.agreed or look.front.reason):
             numbers = read_numbers(look, self.panel, self.references, self.feed.feed_point_mm)
             self._found_start_s = look.start_clock_s
+        elif self.board.numbers.front is not None:
+            # One look that says something else is a hand or a flash until the next one agrees.
+            front = replace(self.board.numbers.front, settled=False)
+            numbers = replace(self.board.numbers, front=front)
         shown = 0.0 if numbers.front is None or look is None else float(numbers.time_s[-1])
         if numbers.front is not None and numbers.front.settled and look is not None:
             shown = float(look.curve.time_s[-1])

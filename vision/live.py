@@ -26,16 +26,25 @@ from vision.setup import PanelSetup
 from vision.stack import CanvasStack
 from vision.tracker import corrected, looked_at
 
-MOST_HELD = 48
+MOST_HELD = 32
 """Canvases kept over the run; past that every second one goes."""
 
 MOST_RECENT = 6
 """Latest canvases, kept beside those, so that the front of now is always in the stack."""
 
+SETTLING = 5
+"""Frames over which two looks are compared."""
+
 FIRM_AFTER = 3
 """Frames after which the reading at a frame no longer changes."""
 
-LEAST_FRAMES = 4
+LEAST_FRAMES = 8
+"""Frames before the first look: fewer cannot tell resin from the noise of a dry panel."""
+
+AGREE_SHARE, AGREE_FRESH_SHARE = 0.02, 0.05
+"""Shares of the panel's length within which two looks in a row must agree to be believed: at
+frames that were settled in the first of them, and at the one before its last."""
+
 _COARSE_MM = 1.8
 """Canvas pixels are joined until they are about this large: the front is a mean over a hundred
 lanes, so it loses little, and the look is several times quicker."""
@@ -88,6 +97,8 @@ class LiveLook:
         Resin start on the frames' clock.
     hidden : float
         Share of the front of now that was filled in rather than seen.
+    agreed : bool
+        Whether the look before this one showed the same; else neither is to be believed yet.
     """
 
     curve: FrontCurve
@@ -97,6 +108,7 @@ class LiveLook:
     start_clock_s: float
     start_sd_s: float
     hidden: float
+    agreed: bool
 
 
 class LiveTracker:
@@ -136,6 +148,7 @@ class LiveTracker:
         self.plane: PlaneMap = rectifier.plane
         self.note, self.lost = "", False
         self.firm: list[Reading] = []
+        self._before: dict[str, float] = {}
         self._most, self._recent_most, self._stride = held, recent, 1
         self._held: list[LiveFrame] = []
         self._recent: list[LiveFrame] = []
@@ -191,7 +204,7 @@ class LiveTracker:
         start_clock_s: float | None = None,
         fixes: Callable[[float], FloatArray | None] = lambda _: None,
     ) -> LiveLook | None:
-        """Measure the front as it stands; None while fewer than 4 frames show the panel.
+        """Measure the front as it stands; None while fewer than 8 frames show the panel.
 
         Parameters
         ----------
@@ -223,9 +236,12 @@ class LiveTracker:
         scale = self.rectifier.summary()
         lanes = None if self._looked is None else self._looked.mean(axis=1) > 0.5
         curve, front = read_curve(measured, times, scale, lanes)
+        agreed = not measured.reason and self._agrees(curve)
+        self._before = {} if measured.reason else _fronts(curve)
         if measured.reason:
             curve = replace(curve, used=np.zeros(len(curve.used), bool))
-        self._make_firm(curve, measured.start_s)
+        if agreed:
+            self._make_firm(curve, measured.start_s)
         return LiveLook(
             curve=curve,
             front=replace(front, frames=self.count),
@@ -234,7 +250,20 @@ class LiveTracker:
             start_clock_s=measured.start_s,
             start_sd_s=measured.start_sd_s,
             hidden=float(measured.hidden_share[-1]),
+            agreed=agreed,
         )
+
+    def _agrees(self, curve: FrontCurve) -> bool:
+        """Compare with the look before at the frames that both hold."""
+        fronts = _fronts(curve)
+        common = [name for name in self._before if name in fronts]
+        if len(common) < LEAST_FRAMES - 2:
+            return False
+        last = list(self._before)[-1]
+        apart = [abs(fronts[n] - self._before[n]) for n in common if n != last][-SETTLING:]
+        length = self.rectifier.plane.length_mm
+        settled, fresh = apart[:-1], apart[-1]
+        return max(settled) < AGREE_SHARE * length and fresh < AGREE_FRESH_SHARE * length
 
     def _make_firm(self, curve: FrontCurve, start_s: float) -> None:
         """Write down the readings that are old enough and not written yet."""
@@ -243,3 +272,7 @@ class LiveTracker:
             clock = float(curve.time_s[k] + start_s)
             if clock > last + 1e-6:
                 self.firm.append(Reading(curve.frames[k], clock, float(curve.front_mean_mm[k])))
+
+
+def _fronts(curve: FrontCurve) -> dict[str, float]:
+    return dict(zip(curve.frames, map(float, curve.front_mean_mm), strict=True))

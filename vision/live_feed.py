@@ -134,15 +134,17 @@ class LiveFeed:
         with open_frames(setup) as frames:
             rectifier = Rectifier(setup, frames)
             tracker = LiveTracker(setup, rectifier)
+            if setup.frames.resin_start is not None:
+                self._start_s = resin_start_clock_s(setup, frames)
             every = max(1, -(-len(frames) // MOST_REPLAYED))
             late = len(frames) - 12
             last: Frame | None = None
             for frame in frames:
                 if frame.index % every == 0 or frame.index >= late:
+                    if frame.index == len(frames) - 1:
+                        tracker.look(self._start_s)  # for the next look to agree with
                     tracker.add(frame)
                     last = frame
-            if setup.frames.resin_start is not None:
-                self._start_s = resin_start_clock_s(setup, frames)
         self._tracker, self._setup = tracker, setup
         self.feed_point_mm = setup.feed_point_mm
         self.todo = ""

@@ -14,6 +14,7 @@ from analysis.watch_board import Board
 from analysis.watch_reference import Reference, band_mm
 
 WIDE, NARROW = (7.4, 3.7), (4.2, 3.9)
+WIDE_ROOM, NARROW_ROOM = (0.09, 0.145, 0.89, 0.83), (0.155, 0.135, 0.815, 0.84)
 GREEN = "#00664d"
 
 
@@ -35,9 +36,9 @@ def chart_svg(
     narrow : bool
         For a phone.
     """
-    figure = Figure(figsize=NARROW if narrow else WIDE, facecolor="white", layout="constrained")
+    figure = Figure(figsize=NARROW if narrow else WIDE, facecolor="white")
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
+    axes = figure.add_axes(NARROW_ROOM if narrow else WIDE_ROOM)
     numbers = board.numbers
     last_min = _last_minute(board, references)
     if references:

@@ -42,7 +42,7 @@ def test_live_front_is_within_2_mm_of_the_recorded_one(sample):
     tracked, live, _ = sample
     final = dict(zip(tracked.curve.frames, tracked.curve.front_mean_mm, strict=True))
     error = np.array([r.front_mm - final[r.name] for r in live.firm])
-    assert len(error) >= len(final) - FIRM_AFTER - 2
+    assert len(error) >= len(final) - FIRM_AFTER - 3  # the last look may be 3 frames back
     assert np.sqrt(np.mean(error**2)) < 2.0
 
 
@@ -137,7 +137,7 @@ def test_hand_in_one_frame_is_not_wetting(tmp_path):
 
 
 def test_feed_leaves_out_what_it_cannot_use(tmp_path):
-    folder, store = feed_with(tmp_path, np.arange(-40, 61, 20.0))
+    folder, store = feed_with(tmp_path, np.arange(-80, 61, 20.0))
     feed = LiveFeed(folder)
     feed.resume()
     broken = folder / "frames" / "broken.jpg"
