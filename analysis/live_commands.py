@@ -74,8 +74,9 @@ def watch(
     with ExitStack() as stack:
         opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
         watched = stack.enter_context(Watch(folder, opened, interval_s, good, clock))
+        served = None
         if with_page or share or camera == "phone":
-            _serve_watch(stack, watched, folder, share, port)
+            served = _serve_watch(stack, watched, folder, share, port)
         try:
             board = run_in_terminal(watched, quiet)
         except KeyboardInterrupt:
@@ -91,9 +92,23 @@ def watch(
             click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
         else:
             click.echo("\n".join(board.final))
+        if served is not None:
+            _stay(served)
 
 
-def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int) -> None:
+def _stay(served: Any) -> None:
+    """Go on showing the result on the page until the user has seen it."""
+    import time
+
+    click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
+    try:
+        while served.alive():
+            time.sleep(0.5)
+    except KeyboardInterrupt:
+        pass
+
+
+def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int) -> Any:
     from analysis.page.panels import Panels
     from analysis.page.server import PageServer, door_lines, qr_terminal
     from analysis.page.watches import Watches, folder_name
@@ -104,6 +119,7 @@ def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int)
     if share:
         click.echo(qr_terminal(served.doors.pair_url), err=True)
     click.echo("\n".join(door_lines(served.doors)), err=True)
+    return served
 
 
 @click.command()
@@ -141,6 +157,6 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
             while served.alive():
                 time.sleep(0.5)
         except KeyboardInterrupt:
-            pass
+            click.echo("Stopped. Pictures are kept; runs go on when they are started again.")
         finally:
             watches.close()

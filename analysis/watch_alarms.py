@@ -84,7 +84,7 @@ def _camera(now: Situation) -> list[Alarm]:
         out.append(Alarm("lost", ACT, "Panel not found in the picture", todo))
     elif now.camera_note:
         todo = "It is being followed. Clamp the camera so that it stays."
-        out.append(Alarm("moved", LOOK, "Camera moved", f"{now.camera_note}. {todo}"))
+        out.append(Alarm("moved", LOOK, "Camera moved", f"It moved {now.camera_note}. {todo}"))
     if now.running and not now.lost and now.hidden > GLARE_SHARE:
         todo = "Move the lamp or what covers it; do not move the camera."
         out.append(Alarm("glare", LOOK, "Glare or something hides the front", todo))

@@ -14,6 +14,7 @@ from vision.frames import FEWEST_FRAMES, open_frames, resin_start_clock_s
 from vision.hand import read_fixes
 from vision.live import LiveLook, LiveTracker, Reading
 from vision.live_picture import PictureParts, load_frame
+from vision.plane import PlaneMap
 from vision.records import FloatArray, Frame
 from vision.rectify import Rectifier
 from vision.setup import PanelSetup, read_setup
@@ -22,6 +23,9 @@ MOST_REPLAYED = 400
 """Frames of a long run that are read again when it is taken up."""
 
 TAP_CORNERS = "Tap the panel's four corners on the picture."
+MOVED_MM = 1.5
+"""A larger step of the panel in the picture from one frame to the next is told."""
+
 _MOVED_FRAMES = 3
 
 
@@ -59,7 +63,7 @@ class LiveFeed:
         self._start_s: float | None = None
         self._image: np.ndarray | None = None
         self._moved_at = -(10**9)
-        self._shift = 0.0
+        self._corners: FloatArray | None = None
 
     @property
     def firm(self) -> list[Reading]:
@@ -102,11 +106,17 @@ class LiveFeed:
         self._tracker.add(frame)
         self.todo = ""
         self.lost = self._tracker.lost
-        if self._tracker.note and not self.lost and self._tracker.note != self.moved_note:
-            self._moved_at = self.count
-            self.moved_note = self._tracker.note
-        elif self.count > self._moved_at + _MOVED_FRAMES:
-            self.moved_note = ""
+        if self.lost:
+            return
+        corners = _corners_px(self._tracker.plane)
+        if self._corners is not None:
+            apart = float(np.abs(corners - self._corners).max()) * self._tracker.plane.mm_per_px()
+            if apart > MOVED_MM:
+                self._moved_at = self.count
+                self.moved_note = f"by about {apart:.0f} mm on the panel"
+            elif self.count > self._moved_at + _MOVED_FRAMES:
+                self.moved_note = ""
+        self._corners = corners
 
     def _prepare(self) -> None:
         """Start the tracker once there are frames and a scale; else say what is missing."""
@@ -182,6 +192,11 @@ class LiveFeed:
         arrival = None if self.latest is None else self.latest.arrival
         flow = "edge" if self._setup is None else self._setup.flow
         return PictureParts(self._image, plane, arrival, front_s, flow)
+
+
+def _corners_px(plane: PlaneMap) -> FloatArray:
+    length, width = plane.length_mm, plane.width_mm
+    return plane.to_px(np.array([[0, 0], [length, 0], [length, width], [0, width]], float))
 
 
 def has_scale(folder: Path) -> bool:

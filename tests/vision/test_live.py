@@ -153,6 +153,24 @@ def test_feed_leaves_out_what_it_cannot_use(tmp_path):
     assert feed.look(START_S) is not None
 
 
+def test_bumped_camera_is_told_once(tmp_path):
+    folder, store = feed_with(tmp_path, np.arange(-160, -20, 20.0))
+    feed = LiveFeed(folder)
+    feed.resume()
+    notes = []
+    for k in range(8):
+        shift = np.float32([[1, 0, 8 if k >= 2 else 0], [0, 1, 5 if k >= 2 else 0]])
+        moved = cv2.warpAffine(picture(-20.0 + k), shift, (600, 356), borderMode=cv2.BORDER_REFLECT)
+        (frame,) = store.write(Shot(bytes(cv2.imencode(".jpg", moved)[1]), START_S + k))
+        feed.add(frame)
+        notes.append(feed.moved_note)
+    # 8 px at 1.6 px/mm are 5 mm
+    assert notes[1] == ""
+    assert notes[2] == "by about 5 mm on the panel"
+    assert notes[-1] == ""
+    assert not feed.lost
+
+
 def test_late_frame_is_left_to_the_recorded_run(tmp_path):
     folder, store = feed_with(tmp_path, np.arange(-40, 61, 20.0))
     feed = LiveFeed(folder)

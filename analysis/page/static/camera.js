@@ -39,6 +39,12 @@ async function pump() {
       } else if (answer.status === 401) {
         tell("This phone must be paired again: scan the picture on the computer. The pictures are kept here.");
         pause = 4000;
+      } else if (/has ended/.test(values.error || "")) {
+        await queue.drop(next.key); // it came after the clamp
+        taking = false;
+        $("go").textContent = "Start taking pictures";
+        tell("The run has ended. Its result is on the board.");
+        pause = 500;
       } else {
         tell(values.error || "The computer cannot save pictures now.");
         if (/not being watched/.test(values.error || "")) await begin().catch(() => {});
