@@ -350,6 +350,7 @@ class Watch:
             running=board.state == RUNNING,
             ended=board.state == ENDED,
             lost=self.feed.lost,
+            frozen=self.feed.frozen,
             camera_note=self.feed.moved_note,
             hidden=0.0 if look is None or front is None else look.hidden,
             cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",

@@ -45,6 +45,7 @@ class Situation:
     running: bool = False
     ended: bool = False
     lost: bool = False
+    frozen: bool = False
     camera_note: str = ""
     hidden: float = 0.0
     cannot_see: str = ""
@@ -79,6 +80,9 @@ def _camera(now: Situation) -> list[Alarm]:
     if now.silence_s > now.gap_s:
         todo = now.camera_fault or "Look at the camera: cable, battery, network, screen asleep."
         out.append(Alarm("silent", ACT, f"No picture for {_span(now.silence_s)}", todo))
+    elif now.frozen:
+        todo = "Take the camera's plug out and in, or start its program again."
+        out.append(Alarm("frozen", ACT, "The camera's picture stands still", todo))
     if now.lost:
         todo = "Put the camera back as it was, or clear what stands before it."
         out.append(Alarm("lost", ACT, "Panel not found in the picture", todo))

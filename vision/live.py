@@ -132,6 +132,8 @@ class LiveTracker:
         What happened at the latest frame.
     lost : bool
         Whether the panel could not be found in it.
+    repeats : int
+        How many times running the very same picture has come; it is not taken again.
     firm : list of Reading
         The front at each frame as it stood `FIRM_AFTER` frames later: three numbers a frame.
     """
@@ -147,6 +149,7 @@ class LiveTracker:
         self.count = 0
         self.plane: PlaneMap = rectifier.plane
         self.note, self.lost = "", False
+        self.repeats, self._offered = 0, 0
         self.firm: list[Reading] = []
         self._before: dict[str, float] = {}
         self._most, self._recent_most, self._stride = held, recent, 1
@@ -165,19 +168,24 @@ class LiveTracker:
         """Take the next frame in time."""
         flat = self.rectifier.rectify(frame)
         self.plane, self.note, self.lost = flat.plane, flat.note, flat.lost
+        self.count += 1
         rows, cols = self._shape
         canvas = cv2.resize(flat.canvas, (cols, rows), interpolation=cv2.INTER_AREA)
         border = np.log(flat.border + LOG_OFFSET)
         taken = LiveFrame(frame.name, frame.clock_s, flat.note, flat.lost, canvas, border)
+        if self._recent and np.array_equal(canvas, self._recent[-1].canvas):
+            # A sensor has noise: the very same picture is a camera that has hung itself up.
+            self.repeats += 1
+            return
+        self.repeats = 0
         self._recent.append(taken)
         if len(self._recent) > self._recent_most:
             self._hold(self._recent.pop(0))
-        self.count += 1
 
     def _hold(self, frame: LiveFrame) -> None:
         """Move a frame from the latest to those kept over the run, thinning where it must."""
-        place = self.count - self._recent_most
-        if place % self._stride:
+        self._offered += 1
+        if (self._offered - 1) % self._stride:
             return
         self._held.append(frame)
         if len(self._held) > self._most:

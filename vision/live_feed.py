@@ -23,6 +23,7 @@ MOST_REPLAYED = 400
 """Frames of a long run that are read again when it is taken up."""
 
 TAP_CORNERS = "Tap the panel's four corners on the picture."
+FROZEN_AFTER = 3
 MOVED_MM = 1.5
 """A larger step of the panel in the picture from one frame to the next is told."""
 
@@ -64,6 +65,11 @@ class LiveFeed:
         self._image: np.ndarray | None = None
         self._moved_at = -(10**9)
         self._corners: FloatArray | None = None
+
+    @property
+    def frozen(self) -> bool:
+        """Whether the camera gives the very same picture again and again."""
+        return self._tracker is not None and self._tracker.repeats >= FROZEN_AFTER
 
     @property
     def firm(self) -> list[Reading]:

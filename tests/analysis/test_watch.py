@@ -368,6 +368,7 @@ def test_alarms_say_what_and_what_to_do():
     assert alarms_for(calm) == []
     cases = {
         "lost": {"lost": True},
+        "frozen": {"frozen": True},
         "moved": {"camera_note": "camera moved by about 3.0 mm"},
         "glare": {"hidden": 0.8},
         "vacuum": {"vacuum_lost": 0.3},

@@ -121,9 +121,12 @@ def long_run(folder: Path, count: int, look_each: int) -> Iterator[str]:
         first = [Frame(f.index, f.name, f.clock_s, cv2.resize(f.image, SIZE)) for f in frames][:4]
     live = LiveTracker(setup, Rectifier(setup, _Large(first)))
     adding, looking = 0.0, 0.0
+    rng = np.random.default_rng(1)
+    noise = [rng.integers(0, 4, (*SIZE[::-1], 3), dtype=np.uint8) for _ in range(5)]
     for k in range(count):
         begun = time.perf_counter()
         image = cv2.imdecode(np.frombuffer(photos[k * len(photos) // count], np.uint8), 1)
+        image = cv2.add(image, noise[k % len(noise)])  # no sensor gives the same picture twice
         live.add(Frame(k, str(k), float(k), image))
         adding += time.perf_counter() - begun
         if k % look_each == look_each - 1:

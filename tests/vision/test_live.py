@@ -62,7 +62,9 @@ def test_memory_does_not_grow_with_the_run(tmp_path):
     live = LiveTracker(setup, rectifier, held=16, recent=4)
     sizes = []
     for k in range(260):
-        live.add(Frame(k, f"{k}.jpg", float(k), images[min(k // 12, 5)]))
+        noise = (np.arange(600) * (k + 1) % 3).astype(np.uint8)[None, :, None]
+        image = cv2.add(images[min(k // 12, 5)], np.broadcast_to(noise, (356, 600, 3)).copy())
+        live.add(Frame(k, f"{k}.jpg", float(k), image))
         held = live.frames()
         sizes.append(len(held))
         assert [f.clock_s for f in held] == sorted(f.clock_s for f in held)
@@ -169,6 +171,21 @@ def test_bumped_camera_is_told_once(tmp_path):
     assert notes[2] == "by about 5 mm on the panel"
     assert notes[-1] == ""
     assert not feed.lost
+
+
+def test_frozen_camera_is_told_and_does_no_harm(tmp_path):
+    folder, store = feed_with(tmp_path, np.arange(-160, 1, 20.0))
+    feed = LiveFeed(folder)
+    feed.resume()
+    same = photo(20.0)
+    for k in range(6):
+        (frame,) = store.write(Shot(same, START_S + 20.0 + k))
+        feed.add(frame)
+        assert feed.frozen == (k >= 3)
+    assert feed.look(START_S) is not None
+    (frame,) = store.write(Shot(photo(40.0), START_S + 40.0))
+    feed.add(frame)
+    assert not feed.frozen
 
 
 def test_late_frame_is_left_to_the_recorded_run(tmp_path):
