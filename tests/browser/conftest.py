@@ -17,7 +17,7 @@ import pytest
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "glass_edge"
 SIZE = (640, 360)
 PER_SECOND = 2
-DRY_S, HELD_S = 10, 45
+DRY_S, HELD_S = 8, 45
 PACKAGES = ("playwright", "starlette", "uvicorn", "segno", "cryptography")
 
 
