@@ -20,6 +20,7 @@ from starlette.types import ASGIApp
 
 from analysis.page.board_view import board_view
 from analysis.page.chart import chart_svg
+from analysis.page.pairing import SESSION_S, shown_code
 from analysis.page.panels import (
     FILE_TYPES,
     describe,
@@ -28,7 +29,6 @@ from analysis.page.panels import (
     result_files,
     save_scale,
 )
-from analysis.page.pairing import SESSION_S
 from analysis.page.security import COOKIE, FILE_POLICY, Guard, Guarded
 from analysis.page.watches import Watches
 from vision.cameras_upload import MOST_BYTES, check_jpeg
@@ -60,12 +60,19 @@ class PageApp:
     rules : Guarded
     pairing_picture : callable
         Gives the QR picture as SVG text; empty where nothing is shared.
+    address : callable
+        Gives the address for phones as text.
     """
 
     def __init__(
-        self, watches: Watches, rules: Guarded, pairing_picture: Callable[[], str] = lambda: ""
+        self,
+        watches: Watches,
+        rules: Guarded,
+        pairing_picture: Callable[[], str] = lambda: "",
+        address: Callable[[], str] = lambda: "",
     ) -> None:
         self.watches, self.rules, self._qr = watches, rules, pairing_picture
+        self._address = address
         self.closing = False
         self.static = {path.name: path for path in STATIC.iterdir() if path.suffix in STATIC_TYPES}
 
@@ -85,6 +92,7 @@ class PageApp:
             Route("/results/{panel}/{name}", self.result),
             Route("/api/panels", self.list_panels),
             Route("/api/qr", self.qr),
+            Route("/api/share", self.share),
             Route(panel, self.describe_panel),
             Route(panel + "/board", self.board),
             Route(panel + "/picture", self.picture),
@@ -157,6 +165,13 @@ class PageApp:
         if not picture:
             raise HTTPException(404)
         return Response(picture, media_type="image/svg+xml")
+
+    async def share(self, request: Request) -> Response:
+        """Give address and code as text to a device that is paired already."""
+        code = self.rules.pairing.code
+        if code is None:
+            raise HTTPException(404)
+        return JSONResponse({"address": self._address(), "code": shown_code(code)})
 
     # -- panels and results
 

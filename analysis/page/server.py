@@ -90,7 +90,9 @@ class PageServer:
         if self.share:
             options, fingerprint = self._certificate([*LOCAL_HOSTS, *names])
         self.doors = doors_for(port, code, names, fingerprint)
-        self._page = PageApp(self.watches, rules, self._picture)
+        self._page = PageApp(
+            self.watches, rules, self._picture, lambda: self.doors.pair_url.split("#")[0]
+        )
         config = uvicorn.Config(
             self._page.build(),
             log_level="critical",

@@ -358,6 +358,8 @@ def test_network_needs_https_and_the_code(shared):
     assert phone.pair(shared.doors.code.lower().replace("-", " ")) == 200
     assert phone.status("GET", "/api/panels") == 200
     assert b"<svg" in phone.ask("GET", "/api/qr")[2]
+    assert phone.values("GET", "/api/share")["code"] == shared.doors.code
+    assert stranger.status("GET", "/api/share") == 401
 
 
 def test_session_cookie_is_kept_from_scripts_and_other_sites(shared):

@@ -164,13 +164,17 @@ function outline() {
   const drawing = $("outline"), scale = Math.min((0.68 * width) / size[0], (0.62 * height) / size[1]);
   const w = size[0] * scale, h = size[1] * scale, x = (width - w) / 2, y = (height - h) / 2;
   drawing.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const shown = Math.min(drawing.clientWidth / width, drawing.clientHeight / height) || 1;
+  drawing.style.setProperty("--u", 1 / shown);
   const box = { x, y, width: w, height: h };
   drawing.replaceChildren(
     svg("rect", { ...box, class: "rim" }), svg("rect", { ...box, class: "edge" }),
-    svg("text", { x: x + 14, y: y + h / 2 }, "feed"),
-    svg("text", { x: x + w - 80, y: y + h / 2 }, "vent"),
+    svg("text", { x: x + 10 / shown, y: y + h / 2 }, "feed"),
+    svg("text", { x: x + w - 10 / shown, y: y + h / 2, "text-anchor": "end" }, "vent"),
   );
 }
+
+addEventListener("resize", outline);
 
 async function load() {
   const panel = await call(api());

@@ -40,15 +40,16 @@ function drawMarks() {
   const w = image.naturalWidth, h = image.naturalHeight, scale = w / image.getBoundingClientRect().width || 1;
   const drawing = $("marks");
   drawing.setAttribute("viewBox", `0 0 ${w} ${h}`);
+  drawing.style.setProperty("--u", scale);
   drawing.replaceChildren();
   const corners = points.slice(0, 4), middle = ([x, y]) => `${x + 0.5},${y + 0.5}`;
   if (corners.length > 1) {
     const shape = corners.length === 4 ? "polygon" : "polyline";
-    for (const name of ["rim", "edge"]) drawing.append(svg(shape, { points: corners.map(middle).join(" "), class: name, "stroke-width": (name === "rim" ? 6 : 3) * scale }));
+    for (const name of ["rim", "edge"]) drawing.append(svg(shape, { points: corners.map(middle).join(" "), class: name }));
   }
   points.forEach(([x, y], k) => {
-    drawing.append(svg("circle", { cx: x + 0.5, cy: y + 0.5, r: 9 * scale, "stroke-width": 3 * scale }));
-    drawing.append(svg("text", { x: x + 14 * scale, y: y - 10 * scale, "font-size": 26 * scale }, String(k + 1)));
+    drawing.append(svg("circle", { cx: x + 0.5, cy: y + 0.5, r: 9 * scale }));
+    drawing.append(svg("text", { x: x + 14 * scale, y: y - 10 * scale }, String(k + 1)));
   });
   $("prompt").textContent = points.length < wanted ? `Tap ${PROMPTS[points.length]}` : "All points set. Save them, or take one back.";
   $("save").disabled = points.length !== wanted;

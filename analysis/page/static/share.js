@@ -1,1 +1,6 @@
-import "./common.js";
+import { $, call } from "./common.js";
+
+call("/api/share").then(({ address, code }) => {
+  $("address").textContent = address;
+  $("code").textContent = code;
+});
