@@ -117,9 +117,16 @@ def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int)
     watches.adopt(folder_name(folder), watched)
     served = stack.enter_context(PageServer(watches, share, port))
     if share:
-        click.echo(qr_terminal(served.doors.pair_url), err=True)
+        _show_qr(qr_terminal(served.doors.pair_url))
     click.echo("\n".join(door_lines(served.doors)), err=True)
     return served
+
+
+def _show_qr(picture: str) -> None:
+    try:
+        click.echo(picture, err=True)
+    except UnicodeEncodeError:  # an old console without block letters: the code in words does
+        click.echo("(The pairing picture is on the page, under Pair a phone.)", err=True)
 
 
 @click.command()
@@ -148,7 +155,7 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     watches = Watches(panels, [read_reference(path) for path in references])
     with PageServer(watches, share, port) as served:
         if share:
-            click.echo(qr_terminal(served.doors.pair_url), err=True)
+            _show_qr(qr_terminal(served.doors.pair_url))
         click.echo("\n".join(door_lines(served.doors)), err=True)
         click.echo("Stop with Ctrl-C.", err=True)
         if open_it:
