@@ -1,0 +1,69 @@
+"""The board as plain JSON for the page."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from analysis.watch import Watch
+from analysis.watch_board import ENDED, Board, clock_text, end_text, gel_text, margin_s
+from vision.files import plain
+
+
+def board_view(watch: Watch, board: Board) -> dict[str, Any]:
+    """Give what the page shows.
+
+    Times on the clock are milliseconds of Unix time, with the server's own now beside them, so
+    that a phone with a wrong clock shows the right one.
+    """
+    elapsed = watch.elapsed_s()
+    numbers = board.numbers
+    view: dict[str, Any] = {
+        "version": board.version,
+        "watched": True,
+        "name": board.name,
+        "state": board.state,
+        "todo": board.todo,
+        "now_ms": watch.clock.now() * 1000.0,
+        "start_ms": None if board.start_clock_s is None else board.start_clock_s * 1000.0,
+        "stamped": board.start_stamped,
+        "clamped": board.clamp_clock_s is not None,
+        "ended": board.state == ENDED,
+        "elapsed_s": elapsed,
+        "frames": board.frames,
+        "camera": board.camera,
+        "interval_s": watch.interval_s,
+        "silence_s": watch.recorder.silence_s(),
+        "delay_s": board.delay_s,
+        "front": None if numbers.front is None else asdict(numbers.front),
+        "end_text": end_text(board, elapsed),
+        "end_s": numbers.end_reached_s if numbers.end is None else numbers.end.end_s,
+        "end_low_s": None if numbers.end is None else numbers.end.low_s,
+        "end_high_s": None if numbers.end is None else numbers.end.high_s,
+        "reached": numbers.end_reached_s is not None,
+        "gel_s": None if board.gel is None else board.gel.gel_s,
+        "gel_text": gel_text(board, elapsed),
+        "margin_s": margin_s(board),
+        "beside": None if numbers.beside is None else asdict(numbers.beside),
+        "alarms": [asdict(alarm) for alarm in board.alarms],
+        "drawdown": {"verdict": board.drawdown[0], "text": board.drawdown[1]},
+        "final": list(board.final),
+        "chart_text": chart_words(board),
+    }
+    shown: dict[str, Any] = plain(view)
+    return shown
+
+
+def chart_words(board: Board) -> str:
+    """Say in words what the chart shows, for who cannot see it."""
+    numbers = board.numbers
+    if numbers.front is None or not len(numbers.time_s):
+        return "No front yet."
+    text = (
+        f"Front at {numbers.front.mean_mm:.0f} of {numbers.front.length_mm:.0f} mm "
+        f"{clock_text(float(numbers.time_s[-1]))} after resin start."
+    )
+    if numbers.end is not None:
+        text += f" Forecast: at the end at {clock_text(numbers.end.end_s)}"
+        text += f", between {clock_text(numbers.end.low_s)} and {clock_text(numbers.end.high_s)}."
+    return text

@@ -1,0 +1,288 @@
+import { $, api, call, clock, element, fileLinks, panelId, show } from "./common.js";
+
+let board = null, skew = 0, muted = new Set(), audio = null, pictureVersion = -1, saidTimer = 0;
+const id = encodeURIComponent(panelId());
+
+// -- sound: two tones for "act now", one low tone for "look"
+function beep() {
+  if (!audio || !board) return;
+  const loud = board.alarms.filter((alarm) => !muted.has(alarm.key));
+  if (!loud.length) return;
+  const act = loud.some((alarm) => alarm.level === "act");
+  (act ? [880, 620, 880] : [440]).forEach((pitch, k) => {
+    const tone = audio.createOscillator(), gain = audio.createGain();
+    const at = audio.currentTime + k * 0.22;
+    tone.frequency.value = pitch;
+    tone.type = "square";
+    gain.gain.setValueAtTime(act ? 0.25 : 0.1, at);
+    gain.gain.exponentialRampToValueAtTime(0.001, at + 0.2);
+    tone.connect(gain).connect(audio.destination);
+    tone.start(at);
+    tone.stop(at + 0.2);
+  });
+  if (navigator.vibrate && act) navigator.vibrate([200, 100, 200]);
+}
+function wakeSound() {
+  audio = audio || new (window.AudioContext || window.webkitAudioContext)();
+  audio.resume();
+}
+document.addEventListener("pointerdown", wakeSound);
+document.addEventListener("keydown", wakeSound);
+setInterval(beep, 4000);
+
+// -- alarms
+let alarmsShown = "";
+function drawAlarms() {
+  const text = JSON.stringify([board.alarms, [...muted], board.state]);
+  if (text === alarmsShown) return;
+  const before = alarmsShown;
+  alarmsShown = text;
+  const present = new Set(board.alarms.map((alarm) => alarm.key));
+  muted = new Set([...muted].filter((key) => present.has(key)));
+  const rows = board.alarms.map((alarm) => {
+    const act = alarm.level === "act";
+    const row = element("div", "", `alarm ${act ? "act" : "look"}`);
+    const sign = element("span", act ? "\u25B2" : "\u25CF", "sign");
+    sign.setAttribute("aria-hidden", "true");
+    const words = element("div", "", "words");
+    words.append(element("strong", `${act ? "ACT NOW" : "LOOK"}: ${alarm.text}`), element("span", alarm.todo));
+    row.append(sign, words);
+    if (!muted.has(alarm.key)) {
+      const button = element("button", "Heard");
+      button.setAttribute("aria-label", `Heard: stop the sound for ${alarm.text}`);
+      button.addEventListener("click", () => { muted.add(alarm.key); drawAlarms(); });
+      row.append(button);
+    }
+    return row;
+  });
+  if (!rows.length && board.state === "running") {
+    const row = element("div", "", "alarm fine");
+    const sign = element("span", "\u2713", "sign");
+    sign.setAttribute("aria-hidden", "true");
+    row.append(sign, element("div", "All well", "words"));
+    rows.push(row);
+  }
+  $("alarms").replaceChildren(...rows);
+  if (before && board.alarms.some((alarm) => !before.includes(`"key":"${alarm.key}"`))) beep();
+}
+
+// -- numbers
+function set(name, value, unit = "", more = "") {
+  $(name).replaceChildren(document.createTextNode(value));
+  if (unit) $(name).append(" ", element("small", unit));
+  const place = $(`${name}-more`);
+  if (place) place.textContent = more;
+}
+const round = (value, digits = 0) => Number(value).toFixed(digits);
+
+function elapsed() {
+  if (!board || board.start_ms === null) return null;
+  return board.ended ? board.elapsed_s : (Date.now() + skew - board.start_ms) / 1000;
+}
+
+function drawClocks() {
+  if (!board || !board.watched) return;
+  const now = elapsed();
+  set("clock", clock(now), "", now === null ? "not open yet" : board.stamped ? "stamped" : "found from the pictures");
+  if (board.reached) set("left", "there", "", board.end_text);
+  else if (board.ended) set("left", "-", "", "run ended before");
+  else if (board.end_s !== null && now !== null) {
+    const range = board.end_low_s === null ? "" : `95 %: ${clock(board.end_low_s - now)} to ${board.end_high_s === null ? "never" : clock(board.end_high_s - now)}`;
+    set("left", clock(Math.max(0, board.end_s - now)), "", range);
+  } else set("left", "-", "", "not known yet");
+  if (board.gel_s === null) set("gel", "-", "", "no gel time given");
+  else {
+    const margin = board.margin_s === null ? "" : board.margin_s >= 0 ? `${clock(board.margin_s)} after the end` : `${clock(-board.margin_s)} BEFORE the end`;
+    set("gel", clock(board.gel_s - (now || 0)), "", now === null ? "after the start" : margin);
+  }
+  const quiet = board.silence_s + (Date.now() + skew - board.now_ms) / 1000;
+  set("frames", String(board.frames), "", board.frames ? `last ${Math.max(0, Math.round(quiet))} s ago, ${board.camera}` : board.camera);
+}
+
+function draw() {
+  document.title = `${board.alarms.length ? "! " : ""}${board.name}: Wetline`;
+  $("name").textContent = board.name;
+  drawAlarms();
+  const front = board.front;
+  if (front) {
+    set("front", round(front.mean_mm), "mm", `of ${round(front.length_mm)} mm; ${round(front.low_mm)} to ${round(front.high_mm)} over the width${front.settled ? "" : "; settling"}`);
+    set("speed", front.speed_mm_min === null ? "-" : round(front.speed_mm_min, 1), "", front.filled ? "at the end" : "mm in a minute");
+  } else {
+    set("front", "-", "mm", board.state === "running" ? "no front yet" : board.state);
+    set("speed", "-", "", "mm in a minute");
+  }
+  drawClocks();
+  show("beside", Boolean(board.beside));
+  if (board.beside) $("beside").textContent = `Beside the good runs: ${board.beside.text}`;
+  show("drawdown", !board.ended && board.start_ms === null);
+  $("drawdown-text").textContent = (board.drawdown.verdict ? `${board.drawdown.verdict.toUpperCase()}: ` : "") + board.drawdown.text;
+  show("todo", Boolean(board.todo));
+  $("todo-text").textContent = board.todo;
+  show("to-corners", board.todo.startsWith("Tap the panel"));
+  show("to-camera", board.camera === "phone" && !board.ended);
+  $("open").classList.toggle("done", board.stamped);
+  $("open").textContent = board.stamped ? "\u2713 Resin open" : "Resin open";
+  $("clamp").classList.toggle("done", board.clamped);
+  $("clamp").textContent = board.clamped ? "\u2713 Clamped" : "Clamp now";
+  for (const name of ["open", "clamp", "end"]) $(name).disabled = board.ended;
+  show("hands", !board.ended);
+  show("final", board.ended);
+  if (board.ended) drawFinal();
+}
+
+function drawFinal() {
+  const rows = [];
+  for (const line of board.final) {
+    const parts = /^([A-Z][^:]{1,14}):\s{1,}(.*)$/.exec(line);
+    if (parts) rows.push(element("dt", parts[1]), element("dd", parts[2], parts[1] === "Verdict" ? "verdict" : ""));
+    else if (/^\s/.test(line)) rows.push(element("dt"), element("dd", line.trim()));
+    else rows.push(element("dd", line, "whole"));
+  }
+  $("final-text").replaceChildren(...rows);
+}
+
+async function drawPictures() {
+  if (pictureVersion === board.frames && !board.ended) return;
+  pictureVersion = board.frames;
+  const narrow = window.innerWidth < 700 ? 1 : 0;
+  const fresh = Date.now();
+  const swap = (name, path) => {
+    const image = new Image();
+    image.onload = () => { $(name).src = image.src; };
+    image.src = path;
+  };
+  show("picture-box", board.frames > 0);
+  if (board.frames) swap("picture", api(`/picture?v=${fresh}`));
+  swap("chart", api(`/chart?narrow=${narrow}&v=${fresh}`));
+  $("chart").alt = board.chart_text;
+  $("chart-text").textContent = board.chart_text;
+}
+
+async function follow() {
+  let seen = -1, failed = 0, filesShown = false;
+  for (;;) {
+    try {
+      const next = await call(api(`/board?seen=${seen}&wait=15`));
+      failed = 0;
+      $("error").textContent = "";
+      show("start", !next.watched);
+      show("board", next.watched);
+      if (!next.watched) {
+        board = null;
+        const panel = await call(api());
+        $("name").textContent = panel.name;
+        fileLinks($("start-files"), panel.files);
+        await new Promise((go) => setTimeout(go, 2000));
+        continue;
+      }
+      skew = next.now_ms - Date.now();
+      board = next;
+      seen = next.version;
+      draw();
+      drawPictures();
+      if (board.ended && !filesShown) {
+        filesShown = true;
+        fileLinks($("final-files"), (await call(api())).files);
+      }
+      if (!board.ended) filesShown = false;
+    } catch (error) {
+      failed += 1;
+      $("error").textContent = error.message;
+      await new Promise((go) => setTimeout(go, Math.min(1000 * failed, 5000)));
+    }
+  }
+}
+
+// -- what people do
+function said(text) {
+  $("said").textContent = text;
+  clearTimeout(saidTimer);
+  saidTimer = setTimeout(() => { $("said").textContent = ""; }, 6000);
+}
+// A stamp pressed while the network is away is kept with its time and sent later.
+async function stamp(kind, text = "") {
+  const pressed = Date.now();
+  for (;;) {
+    try {
+      await call(api("/stamp"), { kind, text, age_s: (Date.now() - pressed) / 1000 });
+      $("error").textContent = "";
+      said(`Noted: ${text || kind}`);
+      return;
+    } catch (error) {
+      $("error").textContent = error.message;
+      if (!error.message.includes("cannot be reached")) return;
+      said(`Kept, sent when the computer is back: ${text || kind}`);
+      await new Promise((go) => setTimeout(go, 2000));
+    }
+  }
+}
+function sure(text) {
+  $("sure-text").textContent = text;
+  $("sure").showModal();
+  return new Promise((tell) => {
+    const close = (yes) => () => { $("sure").close(); tell(yes); };
+    $("sure-yes").onclick = close(true);
+    $("sure-no").onclick = close(false);
+    $("sure").oncancel = () => tell(false);
+  });
+}
+$("open").addEventListener("click", async () => {
+  if (board.stamped && !(await sure("Resin open was stamped before. Stamp it again with the time of now?"))) return;
+  stamp("resin open");
+});
+$("clamp").addEventListener("click", async () => {
+  if (board.clamped && !(await sure("The clamp was stamped before. Stamp it again?"))) return;
+  stamp("clamp");
+});
+$("end").addEventListener("click", async () => {
+  if (await sure("End this run and work out the final result?")) call(api("/end"), {}).catch((error) => { $("error").textContent = error.message; });
+});
+$("note").addEventListener("click", () => $("notes").showModal());
+$("notes-close").addEventListener("click", () => $("notes").close());
+for (const button of $("phrases").children) {
+  button.addEventListener("click", () => { $("notes").close(); stamp("note", button.textContent); });
+}
+$("own").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const words = $("words").value.trim();
+  if (!words) return;
+  $("words").value = "";
+  $("notes").close();
+  stamp("note", words);
+});
+$("photo").addEventListener("change", async () => {
+  const file = $("photo").files[0];
+  $("notes").close();
+  if (!file) return;
+  try {
+    const answer = await fetch(api("/photo"), { method: "POST", body: file });
+    const values = await answer.json();
+    if (!answer.ok) throw new Error(values.error);
+    said("Photo saved");
+  } catch (error) {
+    $("error").textContent = error.message;
+  }
+  $("photo").value = "";
+});
+$("gauge").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  try {
+    await call(api("/gauge"), { bag_mbar: Number($("mbar").value.replace(",", ".")) });
+    $("mbar").value = "";
+    said("Gauge reading noted");
+  } catch (error) {
+    $("error").textContent = error.message;
+  }
+});
+$("use-webcam").addEventListener("click", async () => {
+  try {
+    await call(api("/start"), { camera: String(Number($("webcam").value)), interval_s: 10 });
+  } catch (error) {
+    $("start-error").textContent = error.message;
+  }
+});
+$("use-phone").href = `/camera/${id}`;
+$("to-camera").href = `/camera/${id}`;
+$("to-corners").href = `/corners/${id}`;
+setInterval(drawClocks, 500);
+follow();

@@ -1,0 +1,62 @@
+// Shared by the pages. No page loads anything from outside this server.
+export const $ = (id) => document.getElementById(id);
+export const panelId = () => decodeURIComponent(location.pathname.split("/")[2] || "");
+export const api = (rest = "") => `/api/panels/${encodeURIComponent(panelId())}${rest}`;
+
+export async function call(path, body) {
+  const options = body === undefined ? {} : {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+  };
+  let answer;
+  try {
+    answer = await fetch(path, options);
+  } catch {
+    throw new Error("The computer cannot be reached. Is it on, and on the same network?");
+  }
+  if (answer.status === 401) {
+    location.href = "/pair";
+    throw new Error("Pair this device first.");
+  }
+  const values = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Error(values.error || `The computer answered ${answer.status}.`);
+  return values;
+}
+
+export function clock(seconds) {
+  if (seconds === null || seconds === undefined || !isFinite(seconds)) return "-";
+  const sign = seconds < 0 ? "-" : "";
+  const whole = Math.floor(Math.abs(seconds));
+  const two = (n) => String(n).padStart(2, "0");
+  const h = Math.floor(whole / 3600), m = Math.floor((whole % 3600) / 60), s = whole % 60;
+  return h ? `${sign}${h}:${two(m)}:${two(s)}` : `${sign}${m}:${two(s)}`;
+}
+
+export function element(tag, text = "", name = "") {
+  const made = document.createElement(tag);
+  if (text) made.textContent = text;
+  if (name) made.className = name;
+  return made;
+}
+
+export function svg(tag, values, text = "") {
+  const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [key, value] of Object.entries(values)) made.setAttribute(key, value);
+  if (text) made.textContent = text;
+  return made;
+}
+
+export function show(id, yes) {
+  $(id).hidden = !yes;
+}
+
+export function fileLinks(place, files) {
+  place.replaceChildren();
+  const id = encodeURIComponent(panelId());
+  const words = { "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
+    "front_lines.png": "Front lines", "curve.png": "Curve", "front.csv": "Table", "results.json": "All numbers" };
+  for (const name of files || []) {
+    const link = element("a", words[name] || name, name === "report.html" ? "button main" : "button");
+    link.href = `/results/${id}/${encodeURIComponent(name)}`;
+    place.append(link);
+  }
+}

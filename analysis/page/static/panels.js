@@ -1,0 +1,39 @@
+import { $, call, element } from "./common.js";
+
+const SIGNS = { fills: "\u2713", tight: "\u25CF", "gels first": "\u25B2", "unfair test": "\u2260", "cannot decide": "?" };
+
+function card(panel) {
+  const item = element("li", "", "card");
+  const name = element("h2", panel.name);
+  item.append(name);
+  if (panel.state) item.append(element("span", `\u25B6 ${panel.state}`, "badge"));
+  if (panel.verdict) item.append(element("span", `${SIGNS[panel.verdict] || ""} ${panel.verdict}`, "badge"));
+  item.append(element("p", panel.reason || (panel.verdict ? "" : "No result yet."), "soft"));
+  const row = element("div", "", "row");
+  const id = encodeURIComponent(panel.id);
+  const board = element("a", panel.state ? "Board" : "Open", "button main");
+  board.href = `/panel/${id}`;
+  board.setAttribute("aria-label", `Open ${panel.name}`);
+  row.append(board);
+  if ((panel.files || []).includes("report.html")) {
+    const report = element("a", "Report", "button");
+    report.href = `/results/${id}/report.html`;
+    report.setAttribute("aria-label", `Report of ${panel.name}`);
+    row.append(report);
+  }
+  item.append(row);
+  return item;
+}
+
+async function load() {
+  try {
+    const { panels, shared } = await call("/api/panels");
+    $("list").replaceChildren(...panels.map(card));
+    $("share").hidden = !shared;
+    $("error").textContent = panels.length ? "" : "No panel folder here.";
+  } catch (error) {
+    $("error").textContent = error.message;
+  }
+}
+load();
+setInterval(load, 10000);

@@ -1,0 +1,123 @@
+"""The runs that the page watches, one for each panel."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Sequence
+from pathlib import Path
+
+from analysis.page.panels import Panels
+from analysis.watch import Watch
+from analysis.watch_board import ENDED
+from analysis.watch_reference import Reference
+from vision.cameras import PHONE, open_camera
+from vision.cameras_clock import SteadyClock
+from vision.errors import WetlineError
+
+MOST_IDS = 4000
+INTERVALS_S = (1.0, 120.0)
+
+
+class Watches:
+    """Starts, finds and stops watched runs.
+
+    Parameters
+    ----------
+    panels : Panels
+    references : sequence of Reference
+        Good runs for all of them.
+    """
+
+    def __init__(self, panels: Panels, references: Sequence[Reference] = ()) -> None:
+        self.panels, self.references = panels, tuple(references)
+        self._running: dict[str, Watch] = {}
+        self._ours: set[str] = set()
+        self._taken: dict[str, OrderedDict[str, None]] = {}
+        self._lock = threading.Lock()
+
+    def adopt(self, name: str, watch: Watch) -> None:
+        """Show a run that somebody else has started and will close."""
+        self._running[name] = watch
+
+    def get(self, name: str) -> Watch | None:
+        """Give a panel's run, or None when it is not watched."""
+        return self._running.get(name)
+
+    def need(self, name: str) -> Watch:
+        """Give a panel's run.
+
+        Raises
+        ------
+        WetlineError
+            If it is not watched.
+        """
+        self.panels.find(name)
+        watch = self.get(name)
+        if watch is None:
+            raise WetlineError("this panel is not being watched: start it first")
+        return watch
+
+    def start(self, name: str, camera: str, interval_s: float) -> Watch:
+        """Watch a panel with the phone or a webcam of this computer.
+
+        Addresses of other cameras are taken from the command line only, so that nobody on the
+        network can make this computer call one.
+
+        Raises
+        ------
+        WetlineError
+            If the camera is another, or the panel is being watched elsewhere.
+        """
+        folder = self.panels.find(name)
+        if not (camera == PHONE or (camera.isascii() and camera.isdecimal() and len(camera) < 3)):
+            raise WetlineError("camera: must be the phone or a webcam's number")
+        low, high = INTERVALS_S
+        if not low <= interval_s <= high:
+            raise WetlineError(f"interval = {interval_s:g} s: must be {low:g} to {high:g} s")
+        with self._lock:
+            watch = self._running.get(name)
+            if watch is not None and watch.board.state != ENDED:
+                if watch.camera.name == PHONE and camera == PHONE:
+                    return watch
+                raise WetlineError(f"this run has its camera already: {watch.camera.name}")
+            if watch is not None and name in self._ours:
+                self._running.pop(name)
+                watch.__exit__()
+            clock = SteadyClock()
+            opened = open_camera(camera, folder, interval_s, clock)
+            watch = Watch(folder, opened, interval_s, self.references, clock)
+            try:
+                watch.__enter__()
+            except BaseException:
+                opened.close()
+                raise
+            watch.start()
+            self._running[name] = watch
+            self._ours.add(name)
+            return watch
+
+    def is_new(self, name: str, frame_id: str) -> bool:
+        """Tell whether a frame's id was not taken in before (the phone sends again when unsure)."""
+        return frame_id not in self._taken.setdefault(name, OrderedDict())
+
+    def taken(self, name: str, frame_id: str) -> None:
+        """Remember a frame's id."""
+        ids = self._taken.setdefault(name, OrderedDict())
+        ids[frame_id] = None
+        while len(ids) > MOST_IDS:
+            ids.popitem(last=False)
+
+    def close(self) -> None:
+        """Stop what this object started; the runs can go on later."""
+        with self._lock:
+            for name in self._ours:
+                watch = self._running.pop(name, None)
+                if watch is not None:
+                    watch.__exit__()
+            self._ours.clear()
+
+
+def folder_name(folder: Path) -> str:
+    """Name under which `Panels` lists a single panel folder."""
+    return folder.resolve().name or "panel"

@@ -1,0 +1,224 @@
+"""A whole run from a phone's camera, in a real browser: pair, tap, run, alarm, stamp, report."""
+
+import re
+import time
+
+import numpy as np
+import pytest
+
+from tests.browser.conftest import DRY_S, SAMPLE, SIZE
+from vision.frames import open_frames
+from vision.setup import read_setup
+from vision.stamps import read_stamps
+
+PANEL = """
+[panel]
+name = "Roof cover strip"
+length_mm = 420
+width_mm = 240
+[stack]
+porosity = 0.49
+[resin]
+viscosity_mpas = 210
+gel_time_min = 100
+[vacuum]
+pressure_difference_mbar = 940
+[part]
+flow_length_mm = 420
+"""
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    from analysis.page.panels import Panels
+    from analysis.page.server import PageServer
+    from analysis.page.watches import Watches
+
+    root = tmp_path_factory.mktemp("shop")
+    (root / "strip").mkdir()
+    (root / "strip" / "panel.toml").write_text(PANEL, encoding="utf-8")
+    watches = Watches(Panels(root))
+    with PageServer(watches, share=True, port=0) as server:
+        yield root, server
+        watches.close()
+
+
+@pytest.fixture
+def open_page(chromium, shop):
+    """Opens devices of their own, which tell any request that would leave this computer."""
+    base = shop[1].doors.url.split("/pair")[0]
+    contexts = []
+
+    def opened(**more):
+        context = chromium.new_context(ignore_https_errors=True, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(20_000)
+        page.outside, page.faults = [], []
+        inside = (base, "blob:", "data:")
+        page.on("request", lambda r: r.url.startswith(inside) or page.outside.append(r.url))
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        return context, page, base
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+def until(page, expression, wait_s=25.0):
+    """Wait until a script expression holds; asked from here, as the page may evaluate no text."""
+    end = time.monotonic() + wait_s
+    while not page.evaluate(expression):
+        assert time.monotonic() < end, f"{expression} within {wait_s} s: {page.inner_text('main')}"
+        page.wait_for_timeout(100)
+
+
+def panel_corners_px():
+    """Where the sample's printed markers say that the panel's corners are, in the film."""
+    from vision.rectify import Rectifier
+
+    setup = read_setup(SAMPLE)
+    with open_frames(setup) as frames:
+        plane = Rectifier(setup, frames).plane
+        full = frames.size[0]
+    corners = plane.to_px(np.array([[0, 0], [420, 0], [420, 240], [0, 240]], float))
+    return (corners + 0.5) * SIZE[0] / full - 0.5
+
+
+def test_phone_run(shop, open_page):
+    root, server = shop
+    # -- pair: a wrong code by hand, then the picture's address
+    phone_context, phone, base = open_page(viewport={"width": 390, "height": 844}, has_touch=True)
+    phone.goto(base + "/")
+    assert phone.url.endswith("/pair")
+    phone.fill("#code", "WRONG")
+    phone.click("text=Pair >> nth=-1")
+    phone.wait_for_selector("text=That is not the code on the screen.")
+    phone.goto(server.doors.url)
+    phone.wait_for_selector("text=Roof cover strip")
+    _, laptop, _ = open_page(viewport={"width": 1280, "height": 800})
+    laptop.goto(base + "/pair")
+    laptop.fill("#code", server.doors.code)
+    laptop.keyboard.press("Enter")
+    laptop.click("a[aria-label='Open Roof cover strip']")
+
+    # -- the phone becomes the camera
+    phone.click("a[aria-label='Open Roof cover strip']")
+    phone.click("#use-phone")
+    until(phone, "document.getElementById('video').videoWidth > 0")
+    begun = time.monotonic()
+    assert phone.locator("#outline .edge").count() == 1
+    phone.select_option("#interval", "1")
+    phone.click("#go")
+    phone.wait_for_selector("text=all saved on the computer")
+
+    # -- tap the corners on the laptop, with the magnifier
+    laptop.click("#to-corners")
+    laptop.wait_for_selector("text=Tap corner 1")
+    box = laptop.locator("#image").bounding_box()
+    for k, (x, y) in enumerate(panel_corners_px()):
+        at = (
+            box["x"] + (x + 0.5) / SIZE[0] * box["width"],
+            box["y"] + (y + 0.5) / SIZE[1] * box["height"],
+        )
+        laptop.mouse.move(at[0] + 5, at[1] + 5)
+        laptop.mouse.down()
+        laptop.mouse.move(*at)
+        assert laptop.locator("#loupe").is_visible()
+        laptop.mouse.up()
+        if k < 3:
+            laptop.wait_for_selector(f"text=Tap corner {k + 2}")
+    laptop.click("#save")
+    laptop.wait_for_selector("#board:visible")
+    tapped = np.array(read_setup(root / "strip").scale.corners_px)
+    assert np.abs(tapped - panel_corners_px()).max() < 1.0
+
+    # -- resin open, on the phone's own beat
+    time.sleep(max(0.0, begun + DRY_S - time.monotonic()))
+    laptop.click("#open")
+    laptop.wait_for_selector("text=✓ Resin open")
+
+    # -- the front comes, with forecast; the network goes away for a while
+    until(laptop, "parseFloat(document.getElementById('front').textContent) > 100")
+    phone_context.set_offline(True)
+    phone.wait_for_selector("text=kept on this phone")
+    until(phone, "/[2-9] waiting/.test(document.getElementById('stat').textContent)")
+    phone_context.set_offline(False)
+    phone.wait_for_selector("text=all saved on the computer")
+    until(laptop, "/^[0-9]/.test(document.getElementById('left').textContent)")
+    assert "95 %" in laptop.text_content("#left-more")
+
+    # -- a note in two taps
+    laptop.click("#note")
+    laptop.click("text=Pump checked")
+    laptop.wait_for_selector("text=Noted: Pump checked")
+
+    # -- the front reaches the end
+    until(laptop, "parseFloat(document.getElementById('front').textContent) > 405")
+
+    # -- the camera is paused: the alarm shows in words, beside its colour
+    phone.click("text=Pause")
+    alarm = laptop.wait_for_selector(".alarm.act:has-text('No picture for')")
+    assert "ACT NOW" in alarm.text_content()
+    assert "Look at the camera" in alarm.text_content()
+    laptop.click(".alarm.act >> text=Heard")
+    laptop.wait_for_selector(".alarm.act button", state="detached")
+    phone.click("#go")
+
+    # -- clamp, end, report
+    laptop.click("#clamp")
+    laptop.wait_for_selector("#final:visible", timeout=40_000)
+    words = laptop.text_content("#final-text")
+    assert "Live front against the final result" in words
+    laptop.click("#final-files >> text=Report")
+    laptop.wait_for_selector("text=Roof cover strip")
+    assert laptop.url.endswith("/results/strip/report.html")
+    assert laptop.locator("img").count() >= 2
+
+    stamps = [stamp.text or stamp.kind for stamp in read_stamps(root / "strip")]
+    for wanted in ("resin open", "Pump checked", "clamp"):
+        assert wanted in stamps
+    apart = re.search(r"final result: ([0-9.]+) mm", words)
+    assert apart is not None
+    assert float(apart.group(1)) < 2.0
+    for page in (phone, laptop):
+        assert page.outside == []
+        assert page.faults == []
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_nothing_is_cut_off(shop, open_page, width):
+    """No page is wider than its window, and every button has a name for a screen reader."""
+    _, page, base = open_page(viewport={"width": width, "height": 800})
+    page.goto(shop[1].doors.url)
+    page.wait_for_selector("text=Roof cover strip")
+    for path in ("/", "/panel/strip", "/camera/strip", "/corners/strip", "/share"):
+        page.goto(base + path)
+        page.wait_for_timeout(250)
+        wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert wide <= 0, path
+        nameless = page.evaluate(
+            "[...document.querySelectorAll('button, a, input, select')].filter((e) => "
+            "!(e.textContent.trim() || e.getAttribute('aria-label') || (e.labels || []).length))"
+            ".map((e) => e.outerHTML)"
+        )
+        assert nameless == [], path
+
+
+def test_corners_by_keyboard(shop, open_page):
+    """The points can be set without a pointer: arrow keys move the cross, Enter sets it."""
+    root, server = shop
+    if not (root / "strip" / "frames").is_dir():
+        pytest.skip("needs the pictures of the run above")
+    _, page, base = open_page()
+    page.goto(server.doors.url)
+    page.wait_for_selector("text=Roof cover strip")
+    page.goto(base + "/corners/strip")
+    page.wait_for_selector("text=Tap corner 1")
+    page.focus("#tap")
+    page.keyboard.press("Shift+ArrowLeft")
+    assert page.locator("#loupe").is_visible()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=Tap corner 2")
+    page.keyboard.press("Backspace")
+    page.wait_for_selector("text=Tap corner 1")
