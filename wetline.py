@@ -54,6 +54,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "part",
         "Say how a part fills with the planned feeds and vents, and improve the plan.",
     ),
+    "watch": ("analysis.live_commands", "watch", "Follow a panel live while it fills."),
+    "page": ("analysis.live_commands", "page", "Open panels, boards and reports as a web page."),
     "drawdown": (
         "analysis.commands",
         "drawdown",

@@ -12,6 +12,7 @@ from vision.frame_reader import Frames
 from vision.photos import natural_key, open_photos
 from vision.records import FloatArray, Frame
 from vision.setup import PanelSetup
+from vision.stamps import RESIN_OPEN, read_stamps, stamped_clock_s
 from vision.video import VideoFrames
 
 __all__ = [
@@ -127,7 +128,7 @@ def resin_start_clock_s(setup: PanelSetup, frames: Frames) -> float | None:
     """
     start = setup.frames.resin_start
     if start is None:
-        return None
+        return _stamped_start(setup, frames)
     first_s, last_s = float(frames.clock_s[0]), float(frames.clock_s[-1])
     if isinstance(start, float):
         found_s = first_s + start
@@ -151,6 +152,14 @@ def resin_start_clock_s(setup: PanelSetup, frames: Frames) -> float | None:
             "first frame: mend the date, or check the camera's clock"
         )
     return found_s
+
+
+def _stamped_start(setup: PanelSetup, frames: Frames) -> float | None:
+    """Give the moment somebody pressed "resin open" at the live board, if anybody did."""
+    if not frames.has_clock:
+        return None
+    stamped = stamped_clock_s(read_stamps(setup.folder), RESIN_OPEN)
+    return stamped if stamped is None or stamped < float(frames.clock_s[-1]) else None
 
 
 def _clock_of(start: datetime, frames: Frames) -> float:

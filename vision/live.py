@@ -21,10 +21,10 @@ from vision.records import (
     FrontSummary,
     ScaleSummary,
 )
-from vision.rectify import Rectifier
+from vision.rectify import Rectifier, look_mask
 from vision.setup import PanelSetup
 from vision.stack import CanvasStack
-from vision.tracker import corrected, looked_at
+from vision.tracker import corrected
 
 MOST_HELD = 32
 """Canvases kept over the run; past that every second one goes."""
@@ -161,8 +161,8 @@ class LiveTracker:
         self.mm_per_px = rectifier.plane.length_mm / self._shape[1]
         half = np.array([rectifier.plane.length_mm, rectifier.plane.width_mm]) / 2
         self._border_xy = (rectifier.border_mm - half) / half
-        looked = looked_at(setup, rectifier.shape, rectifier.mm_per_px)
-        self._looked = None if looked is None else self._coarse_mask(looked)
+        looked = look_mask(setup, rectifier.shape, rectifier.mm_per_px)
+        self._looked = self._coarse_mask(looked)
 
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
@@ -242,7 +242,7 @@ class LiveTracker:
             lost=np.array([frame.lost for frame in frames]),
         )
         scale = self.rectifier.summary()
-        lanes = None if self._looked is None else self._looked.mean(axis=1) > 0.5
+        lanes = self._looked.mean(axis=1) > 0.5
         curve, front = read_curve(measured, times, scale, lanes)
         agreed = not measured.reason and self._agrees(curve)
         self._before = {} if measured.reason else _fronts(curve)

@@ -34,6 +34,9 @@ SURE = 1.0
 SPECK_PX = 9
 """Window in which a patch smaller than half is taken for a speck and filled from around it."""
 
+LEAST_SIGMA, MOST_SIGMA = 0.01, 100.0
+"""Bounds of the scatter of wetness; frames that are copies of each other have none."""
+
 DRY_LOOKS = 24
 """Frames the dry level is averaged over at the most."""
 
@@ -160,7 +163,7 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     expected = _expected_share(stack, calm)
     change = _first_guess(levels, coarse, expected, calm)
     dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
-    sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
+    sigma = _sigma(noise, coarse)
     hidden = _hidden(levels, change, dry, share, coarse.odd)
     found = _changes(levels, dry, share, sigma, hidden)
     seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
@@ -176,6 +179,12 @@ def find_wetting(stack: CanvasStack) -> WetLook:
         coarse=coarse,
         levels=levels,
     )
+
+
+def _sigma(noise: float, coarse: CellLook) -> float:
+    """Give the scatter of a pixel's wetness: its own, and what the light model leaves over."""
+    sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
+    return float(np.clip(np.nan_to_num(sigma, nan=MOST_SIGMA), LEAST_SIGMA, MOST_SIGMA))
 
 
 def calm_frames(coarse: CellLook) -> int:
@@ -197,7 +206,7 @@ def _first_guess(
     change = _spread(coarse.change, expected.shape, len(levels))
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
-    sigma = float(np.hypot(noise, 1.0 / max(coarse.contrast, 1e-6)))
+    sigma = _sigma(noise, coarse)
     found = _changes(small, dry, share, sigma, [])
     return cv2.resize(found.change, (cols, rows), interpolation=cv2.INTER_NEAREST)
 
