@@ -29,17 +29,11 @@ LONGEST_GAP = 6
 """A change with no clear frame on either side for longer than this is filled from around it."""
 
 
-LEAP = 4.0
-"""The front goes no further ahead in one step than this many times its usual advance."""
-
-LEAP_SLACK = 0.02
-"""Added to it as a share of the panel's length: a ply or a mesh hides the resin for a while."""
-
 BRIDGE_SHARE = 0.015
 """Gaps up to this share of the panel's length do not cut off what lies beyond them."""
 
 MOST_AHEAD = 0.4
-"""Share of what wetted past which the feed or the usual advance must have been misjudged."""
+"""Share of what wetted past which the feed must have been misjudged."""
 
 
 @dataclass(frozen=True)
@@ -155,58 +149,6 @@ def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
     apart: BoolArray = (change < late) & (change + 1 < way)
     wetted = np.count_nonzero(change < late)
     return apart & (np.count_nonzero(apart) < MOST_AHEAD * wetted)
-
-
-def leapt(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> BoolArray:
-    """Tell what turned "wet" too far ahead of all that was wet: a cup, ink, glare that moved.
-
-    Parameters
-    ----------
-    change : ndarray of shape (M, N), int
-        First wet frame, holes filled; K where it stayed dry.
-    feed : ndarray of shape (M, N), bool
-        Where the resin comes in.
-    times_s : ndarray of shape (K,), float
-
-    Returns
-    -------
-    ahead : ndarray of shape (M, N), bool
-        All False when much of what wetted would be (`MOST_AHEAD`).
-    """
-    slack = LEAP_SLACK * change.shape[1]
-    advance = usual_advance_px(change, feed, times_s)
-    wet = feed.copy()
-    ahead = np.zeros(change.shape, bool)
-    for k in range(int(change.min()), len(times_s)):
-        fresh = change == k
-        if not fresh.any():
-            continue
-        far = fresh & (signed_distance(wet) > LEAP * advance[k] + slack)
-        ahead |= far
-        wet |= fresh & ~far
-    wetted = np.count_nonzero(change < len(times_s))
-    return ahead & (np.count_nonzero(ahead) < MOST_AHEAD * wetted)
-
-
-def usual_advance_px(change: np.ndarray, feed: BoolArray, times_s: FloatArray) -> FloatArray:
-    """Give the front's advance at each frame, at most half as much again as around it.
-
-    Half of a strip lies within half its width of the front before, a quarter within a quarter;
-    the quarter counts, so that what wets far ahead does not.
-    """
-    count = len(times_s)
-    step_s = np.diff(times_s, prepend=times_s[0] - np.median(np.diff(times_s)))
-    step_s = np.maximum(step_s, 1e-6)
-    own = np.zeros(count)
-    wet = feed.copy()
-    for k in range(count):
-        fresh = change == k
-        if fresh.any():
-            own[k] = 4 * max(float(np.quantile(signed_distance(wet)[fresh], 0.25)), 0.0)
-            wet |= fresh
-    speed = own / step_s
-    around = [np.median(speed[max(k - 3, 0) : k + 4]) for k in range(count)]
-    return np.minimum(own, 1.5 * np.array(around) * step_s)
 
 
 def fill_change(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival import Strips, cut_off, fill_change, leapt, share_out_time, strips
+from vision.arrival import Strips, cut_off, fill_change, share_out_time, strips
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
@@ -186,20 +186,14 @@ def plausible_change(
     """Fill the holes, and what turned "wet" where resin cannot have been yet.
 
     A cup set down, ink drawn ahead of the front, glare that moved with the bag: all of them
-    last, but the resin comes from the feed, and not by leaps.
+    last, but the resin comes from the feed.
     """
     place = feed_place(look.change, mm_per_px, feed)
     known_feed = not feed.is_point or feed.point_mm is not None
     away = from_feed_px(look.change.shape, mm_per_px, feed) if known_feed else None
     seen = seen & ~cut_off(look.change, seen, place)
     marks = (look.change, look.last_dry, look.first_wet)
-    change, known = fill_change(*marks, seen, look.blank, times, away)
-    # Half the resolution is enough to see a leap.
-    small = leapt(change[::2, ::2], feed_place(change, mm_per_px, feed)[::2, ::2], times)
-    ahead = np.repeat(np.repeat(small, 2, axis=0), 2, axis=1)[: change.shape[0], : change.shape[1]]
-    if ahead.any():
-        return fill_change(*marks, seen & ~ahead, look.blank, times, away)
-    return change, known
+    return fill_change(*marks, seen, look.blank, times, away)
 
 
 def first_front(change: np.ndarray, count: int) -> int:

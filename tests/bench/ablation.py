@@ -93,7 +93,6 @@ PARTS: dict[str, tuple[Switch, ...]] = {
     "edge offset": ((measure, "edge_offsets", no_offset),),
     "fill from around": ((measure, "fill_change", unfilled),),
     "cut off from the feed": ((measure, "cut_off", nowhere),),
-    "leaps": ((measure, "leapt", nowhere),),
     "wet before the first frame": ((measure, "wet_before", nowhere),),
 }
 

@@ -1,15 +1,14 @@
-"""What cannot be resin: patches cut off from the feed, leaps, and edges that only seem to race."""
+"""What cannot be resin: patches cut off from the feed, and edges that only seem to race."""
 
 import numpy as np
 import pytest
 
 from tests.vision import shop_flow as flows
 from tests.vision.shop_flow import SIZE_MM, Clock, Flow
-from vision.arrival import cut_off, leapt
+from vision.arrival import cut_off
 from vision.evenness import find_racing
 from vision.measure import wet_before
 
-TIMES_S = np.linspace(0, 200, 21)
 FEED = np.arange(100)[None, :] < np.ones((60, 1))
 
 
@@ -21,7 +20,6 @@ def even_change():
 def test_an_even_front_is_all_plausible():
     change = even_change()
     assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
-    assert not leapt(change, FEED, TIMES_S).any()
 
 
 def test_a_cup_set_down_ahead_of_the_front_is_no_resin():
@@ -30,24 +28,11 @@ def test_a_cup_set_down_ahead_of_the_front_is_no_resin():
     cup = np.zeros(change.shape, bool)
     cup[20:40, 60:75] = True
     assert np.array_equal(cut_off(change, np.ones(change.shape, bool), FEED), cup)
-    found = leapt(change, FEED, TIMES_S)
-    assert found[cup].all()
-    assert np.count_nonzero(found & ~cup) < 5
-
-
-def test_a_streak_of_glare_that_reaches_back_to_the_front_is_a_leap():
-    change = even_change()
-    change[30:33, 16:80] = 5
-    found = leapt(change, FEED, TIMES_S)
-    assert found[31, 50:80].all()
-    assert not found[:28].any()
-    assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
 
 
 def test_a_finger_that_grows_with_the_front_is_resin():
     change = even_change()
     change[28:32] = np.minimum(change[28:32], 1 + np.arange(100) // 6)
-    assert not leapt(change, FEED, TIMES_S).any()
     assert not cut_off(change, np.ones(change.shape, bool), FEED).any()
 
 
