@@ -53,7 +53,7 @@ export function fileLinks(place, files) {
   place.replaceChildren();
   const id = encodeURIComponent(panelId());
   const words = { "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
-    "front_lines.png": "Front lines", "curve.png": "Curve", "front.csv": "Table", "results.json": "All numbers" };
+    "front_lines.png": "Front lines", "curve.png": "Curve", "plan_view.png": "From above", "levers.png": "What to change", "forecast.json": "Forecast numbers", "first_frame.png": "First photo", "report.pdf": "Report as PDF", "resin.json": "Resin numbers", "scale_sheet.pdf": "Scale cards", "front_lines.mp4": "Time-lapse", "front.csv": "Table", "results.json": "All numbers" };
   for (const name of files || []) {
     const link = element("a", words[name] || name, name === "report.html" ? "button main" : "button");
     link.href = `/results/${id}/${encodeURIComponent(name)}`;
