@@ -52,8 +52,13 @@ export function show(id, yes) {
 export function fileLinks(place, files) {
   place.replaceChildren();
   const id = encodeURIComponent(panelId());
-  const words = { "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
-    "front_lines.png": "Front lines", "curve.png": "Curve", "plan_view.png": "From above", "levers.png": "What to change", "forecast.json": "Forecast numbers", "first_frame.png": "First photo", "report.pdf": "Report as PDF", "resin.json": "Resin numbers", "scale_sheet.pdf": "Scale cards", "front_lines.mp4": "Time-lapse", "front.csv": "Table", "results.json": "All numbers" };
+  const words = {
+    "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
+    "front_lines.png": "Front lines", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
+    "curve.png": "Curve", "levers.png": "What to change", "first_frame.png": "First photo",
+    "front.csv": "Table", "results.json": "All numbers", "forecast.json": "Forecast numbers",
+    "resin.json": "Resin numbers", "scale_sheet.pdf": "Scale cards",
+  };
   for (const name of files || []) {
     const link = element("a", words[name] || name, name === "report.html" ? "button main" : "button");
     link.href = `/results/${id}/${encodeURIComponent(name)}`;
