@@ -32,6 +32,8 @@ class Frames(ABC):
         Width and height in pixels, upright.
     focal_35mm : float or None
         Focal length as for 35 mm film, where the photos tell it.
+    decodes_ahead : bool
+        Whether iterating decodes the next frames while the last one is used.
     """
 
     notes: list[str]
@@ -41,6 +43,7 @@ class Frames(ABC):
     has_clock: bool = False
     utc_offset_s: float = 0.0
     focal_35mm: float | None = None
+    decodes_ahead: bool = False
 
     def __len__(self) -> int:
         """Count the frames."""

@@ -36,6 +36,7 @@ class SelectedFrames(Frames):
         self.notes = source.notes
         self.has_clock, self.utc_offset_s = source.has_clock, source.utc_offset_s
         self.size, self.focal_35mm = source.size, source.focal_35mm
+        self.decodes_ahead = source.decodes_ahead
         self.names = tuple(source.names[i] for i in chosen)
         self.clock_s = source.clock_s[list(chosen)]
 

@@ -18,6 +18,7 @@ from vision.errors import WetlineError
 from vision.exif import HEIF_SUFFIXES, PhotoHeader, is_cut_short, read_header
 from vision.frame_reader import Frames
 from vision.frame_spec import FrameSource
+from vision.prefetch import map_ahead
 from vision.records import Frame
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
@@ -43,7 +44,9 @@ class Photo:
 
 
 class PhotoFrames(Frames):
-    """Photos of a folder in time order."""
+    """Photos of a folder in time order, decoded a little ahead."""
+
+    decodes_ahead = True
 
     def __init__(
         self,
@@ -63,8 +66,8 @@ class PhotoFrames(Frames):
 
     def __iter__(self) -> Iterator[Frame]:
         """Give the photos that can be decoded; note the others."""
-        for index, photo in enumerate(self._photos):
-            image = decode_photo(photo)
+        images = map_ahead(decode_photo, self._photos)
+        for index, (photo, image) in enumerate(zip(self._photos, images, strict=True)):
             if image is None:
                 note = f"{photo.path.name}: skipped, it cannot be decoded"
                 if note not in self.notes:

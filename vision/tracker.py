@@ -211,7 +211,7 @@ def track_frames(
     """
     rectifier = Rectifier(setup, frames)
     tracker = Tracker(setup, rectifier)
-    for frame in progress(prefetch(frames)):
+    for frame in progress(frames if frames.decodes_ahead else prefetch(frames)):
         tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
     tracked = tracker.finish(start, lambda found: _fixes(setup.folder, frames, found))

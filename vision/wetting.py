@@ -230,7 +230,7 @@ def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
     wetted = change < count
     if np.count_nonzero(wetted) < 100 or wetted.all():
         return np.zeros(change.shape, bool)
-    middle = np.median(np.stack(stack.canvases[:calm]), axis=0).astype(np.uint8)
+    middle = middle_of(stack.canvases[:calm])
     colour = cv2.LUT(cv2.GaussianBlur(middle, (0, 0), 1.0), LOG_TABLE)
     sample = colour[wetted][::7]
     centre = np.median(sample, axis=0)
@@ -245,6 +245,21 @@ def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
     return foreign
 
 
+def middle_of(images: list[np.ndarray]) -> np.ndarray:
+    """Give the pixel-wise median of one or three images.
+
+    Examples
+    --------
+    >>> middle_of([np.array([1, 9]), np.array([5, 2]), np.array([3, 3])])
+    array([3, 3])
+    """
+    if len(images) != 3:
+        return images[0]
+    a, b, c = images
+    result: np.ndarray = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    return result
+
+
 def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarray:
     """Bring the coarse change to the canvas; a cell unlike all around it takes their word."""
     around = median_filter(change, size=5, mode="nearest")
@@ -256,7 +271,7 @@ def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarra
 
 def _expected_share(stack: CanvasStack, calm: int) -> FloatArray:
     """Give each pixel's share of the typical step, less where glare lies on it."""
-    middle = np.median(np.stack(stack.canvases[:calm]), axis=0).astype(np.uint8)
+    middle = middle_of(stack.canvases[:calm])
     share = expected_gain(cv2.LUT(middle, LOG_TABLE)).astype(np.float32)
     share[middle.max(axis=2) >= BLOWN] = 0.02
     return np.maximum(share, 0.02)
@@ -275,7 +290,7 @@ def _dry_and_wet(
     count = len(levels)
     dry_until = cv2.erode(change, np.ones((safe_px, safe_px), np.uint8))
     early = levels[:calm]
-    dry = np.median(np.stack(early), axis=0).astype(np.float32)
+    dry = middle_of(early).copy()
     dry_count = np.ones_like(dry)
     wet = expected.copy()
     wet_count = np.full_like(dry, 0.25)
