@@ -2,29 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
-from datetime import datetime
-from importlib.metadata import PackageNotFoundError, version
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from analysis.answer import answer, plain_lines
+from analysis.answer import plain_lines
 from analysis.panel import read_panel
-from analysis.plots import distance_figure, png_bytes
-from analysis.report import build_report
-from vision.files import replace_file, write_json, write_text
-from vision.frames import open_frames
-from vision.front_csv import write_front_csv
-from vision.lines import choose_times_s, front_lines
+from analysis.record import answer_panel, write_record
+from vision.job import track_folder
 from vision.live import Reading
-from vision.live_picture import jpeg_bytes
-from vision.overlay import draw_front_lines
-from vision.records import FloatArray, Frame, Tracked
-from vision.setup import read_setup
-from vision.stamps import RESIN_OPEN, read_stamps, stamped_clock_s
-from vision.tracker import Tracker, track_frames
+from vision.records import FloatArray, Tracked
 
 MOST_OFF_MM = 2.0
 
@@ -53,73 +41,15 @@ def finish_run(
     WetlineError
         As the tracker.
     """
-    setup = read_setup(folder)
-    stamped = stamped_clock_s(read_stamps(folder), RESIN_OPEN)
-    with open_frames(setup) as frames:
-        count = len(frames)
-        first_s = float(frames.clock_s[0])
-        if setup.frames.resin_start is None and stamped is not None and frames.has_clock:
-            source = replace(setup.frames, resin_start=stamped - first_s)
-            setup = replace(setup, frames=source)
-
-        def told(source: Iterable[Frame]) -> Iterable[Frame]:
-            for k, frame in enumerate(source):
-                if progress is not None:
-                    progress(k, count)
-                yield frame
-
-        tracked, tracker = track_frames(setup, frames, told)
-        last = frames.read(len(frames) - 1)
-    write_results(folder, tracked, tracker, last)
-    results = answer(read_panel(folder), tracked.curve, tracked.front, tracked.scale)
-    return (*plain_lines(results), *difference_lines(firm, tracked, tracker.start_clock_s))
-
-
-def write_results(folder: Path, tracked: Tracked, tracker: Tracker, last: Frame) -> None:
-    """Write front.csv, results.json, the pictures and the report into ``results``."""
-    panel, results = read_panel(folder), folder / "results"
-    document = answer(panel, tracked.curve, tracked.front, tracked.scale)
-    write_front_csv(results / "front.csv", tracked.curve)
-    write_json(results / "results.json", document)
-    pictures: dict[str, bytes] = {}
-    curve = tracked.curve
-    figure = distance_figure(curve.time_s, curve.front_mean_mm, curve.used, flow=curve.flow)
-    pictures["curve"] = png_bytes(figure)
-    if tracked.arrival is not None:
-        times = choose_times_s(tracked.arrival.last_s)
-        size = (tracked.scale.length_mm, tracked.scale.width_mm)
-        drawn = draw_front_lines(
-            last.image,
-            tracker.planes[-1],
-            front_lines(tracked.arrival, times, flow=curve.flow),
-            title=panel.name,
-            panel_mm=size,
-        )
-        pictures["front_lines"] = jpeg_bytes(drawn, 90)
-    for name, data in pictures.items():
-        _write(results / f"{name}.{'jpg' if name == 'front_lines' else 'png'}", data)
-    settings = (folder / "panel.toml").read_text(encoding="utf-8", errors="replace")
-    page = build_report(
-        document,
-        pictures,
-        {"Panel": panel.name},
-        settings,
-        title=panel.name,
-        version=_version(),
-        made=f"{datetime.now():%Y-%m-%d %H:%M}",
+    panel = read_panel(folder)
+    job = track_folder(folder, quiet=True, told=progress)
+    tracked = job.tracked
+    answered = answer_panel(
+        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
     )
-    write_text(results / "report.html", page)
-
-
-def _write(path: Path, data: bytes) -> None:
-    replace_file(path, lambda part: part.write_bytes(data))
-
-
-def _version() -> str:
-    try:
-        return version("wetline")
-    except PackageNotFoundError:
-        return ""
+    write_record(folder, panel, tracked.curve, answered, job.photo)
+    lines = plain_lines(answered.results)
+    return (*lines, *difference_lines(firm, tracked, job.start_clock_s))
 
 
 def live_error_mm(firm: Sequence[Reading], tracked: Tracked) -> FloatArray:

@@ -7,11 +7,10 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 from urllib.parse import urlsplit
 
 from vision.cameras_clock import SteadyClock
+from vision.closing import Closing
 from vision.errors import WetlineError
 
 ADDRESS_SCHEMES = ("rtsp", "rtsps", "http", "https")
@@ -37,7 +36,7 @@ class Shot:
     orientation: int = 1
 
 
-class Camera(ABC):
+class Camera(Closing, ABC):
     """A source of live pictures.
 
     Attributes
@@ -54,22 +53,6 @@ class Camera(ABC):
     @abstractmethod
     def next(self, wait_s: float) -> Shot | None:
         """Give the next picture, or None when none came within `wait_s`."""
-
-    def close(self) -> None:  # noqa: B027 - most cameras hold nothing open
-        """Let the camera go."""
-
-    def __enter__(self) -> Self:
-        """Give the camera itself."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close."""
-        self.close()
 
 
 class PhoneCamera(Camera):

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 
+from vision.closing import Closing
 from vision.records import FloatArray, Frame
 
 
-class Frames(ABC):
+class Frames(Closing, ABC):
     """Frames of one run in time order. Iterate as often as needed; use as a context manager.
 
     Attributes
@@ -62,19 +61,3 @@ class Frames(ABC):
         WetlineError
             If the picture cannot be decoded.
         """
-
-    def close(self) -> None:  # noqa: B027 - most sources hold nothing open
-        """Let go of open files."""
-
-    def __enter__(self) -> Self:
-        """Give the frames themselves."""
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        """Close."""
-        self.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from vision.frames import open_frames
 from vision.ink import encode_image
 from vision.marks import track_marks
 from vision.progress import bar
-from vision.records import Tracked
+from vision.records import Frame, Tracked
 from vision.setup import read_setup
 from vision.store import save_tracked
 from vision.tracker import Tracker, track_frames
@@ -26,10 +27,13 @@ class Job:
     tracked : Tracked
     photo : bytes or None
         JPEG of the front lines on the last photo; None for pen marks.
+    start_clock_s : float
+        Resin start on the camera's clock; NaN for pen marks.
     """
 
     tracked: Tracked
     photo: bytes | None
+    start_clock_s: float = float("nan")
 
     def lines(self) -> list[str]:
         """Tell what was found in a few plain lines."""
@@ -49,10 +53,11 @@ class Job:
         return told + [f"Look at: {text}" for text in front.warnings]
 
 
-def track_folder(folder: Path, quiet: bool) -> Job:
+def track_folder(folder: Path, quiet: bool, told: Callable[[int, int], None] | None = None) -> Job:
     """Track a panel folder and write front.csv, arrival.npz, results.json and the front lines.
 
     Nothing is written before all frames are read: a stopped run leaves the last results.
+    `told` is given the frames done and the frames in all, in place of the bar.
 
     Raises
     ------
@@ -66,12 +71,24 @@ def track_folder(folder: Path, quiet: bool) -> Job:
         save_tracked(results, tracked)
         return Job(tracked, None)
     with open_frames(setup) as frames:
-        tracked, tracker = track_frames(setup, frames, bar("Tracking", len(frames), quiet))
+        watch = bar("Tracking", len(frames), quiet) if told is None else _telling(told, len(frames))
+        tracked, tracker = track_frames(setup, frames, watch)
     photo = _photo(tracker, tracked)
     save_tracked(results, tracked, tracker.planes, tracker.clock_s, tracker.start_clock_s)
     if photo is not None:
         replace_file(results / "front_lines.jpg", lambda part: part.write_bytes(photo))
-    return Job(tracked, photo)
+    return Job(tracked, photo, tracker.start_clock_s)
+
+
+def _telling(
+    told: Callable[[int, int], None], count: int
+) -> Callable[[Iterable[Frame]], Iterator[Frame]]:
+    def wrap(frames: Iterable[Frame]) -> Iterator[Frame]:
+        for done, frame in enumerate(frames):
+            told(done, count)
+            yield frame
+
+    return wrap
 
 
 def _photo(tracker: Tracker, tracked: Tracked) -> bytes | None:

@@ -33,8 +33,9 @@ FEWEST_SEEN = 4
 """Frames that must show the panel for anything to be measured."""
 
 LOST = (
-    "the panel could not be found again after the camera moved: leave something fixed in view "
-    "(markers, table edge) or start again with the camera clamped"
+    "the panel could not be found in most frames: the camera moved with nothing fixed left in "
+    "view, or the lens was covered or out of focus; clamp the camera, leave markers or the table "
+    "edge in view, and record again"
 )
 
 

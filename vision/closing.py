@@ -1,0 +1,26 @@
+"""What is opened is closed: the one way to hold a source of pictures."""
+
+from __future__ import annotations
+
+from types import TracebackType
+from typing import Self
+
+
+class Closing:
+    """Gives itself to a ``with`` block and closes at its end."""
+
+    def close(self) -> None:
+        """Let go of what is held open; most sources hold nothing."""
+
+    def __enter__(self) -> Self:
+        """Give the source itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close."""
+        self.close()
