@@ -33,8 +33,8 @@ FEWEST_SEEN = 4
 """Frames that must show the panel for anything to be measured."""
 
 LOST = (
-    "the panel could not be found in most frames: the camera moved with nothing fixed left in "
-    "view, or the lens was covered or out of focus; clamp the camera, leave markers or the table "
+    "the panel could not be found again in most frames: the camera moved and nothing fixed is in "
+    "view, or the lens was covered or out of focus: clamp the camera, leave markers or the table "
     "edge in view, and record again"
 )
 
