@@ -17,7 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import leastsq
 
 from vision.plane import apply_homography, distort_px, homography_from, lens_camera
 from vision.records import FloatArray
@@ -361,7 +361,7 @@ def _solve(model: _Model, start: FloatArray, root: FloatArray, lens_on: bool) ->
         miss = root @ (model.predict(unknowns) - model.points.px).ravel()
         return np.append(miss, unknowns[8] / _lens_prior_sd())
 
-    found = least_squares(whitened, start[free], method="lm", x_scale="jac", max_nfev=4000)
+    # MINPACK itself: the wrapper around it takes several times as long as the fit.
     result = start.copy()
-    result[free] = found.x
+    result[free] = leastsq(whitened, start[free], maxfev=4000, full_output=True)[0]
     return result
