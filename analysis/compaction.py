@@ -11,13 +11,6 @@ from scipy.optimize import brentq
 from vision.records import FloatArray
 
 BAR_PA = 1e5
-TYPICAL_MAX_VF = {
-    "stitched non-crimp": 0.60,
-    "woven": 0.55,
-    "chopped mat": 0.25,
-    "unidirectional": 0.70,
-}
-"""Typical greatest fibre fractions (open university lecture notes on composites)."""
 
 
 def fibre_fraction(areal_weight_kg_m2: float, density_kg_m3: float, thickness_m: float) -> float:

@@ -211,16 +211,6 @@ def solve_job(job: Job, progress: Callable[[str], None] = lambda text: None) -> 
     return in_time(fill, clock_of(job), low, high)
 
 
-def what_if(answer: Answer, impulse: Impulse, low: float, high: float) -> Answer:
-    """Answer for another vacuum or viscosity history from the same filling.
-
-    Feeds that open at set times are the exception: the filling itself changes with them, so it
-    has to be solved again (`solve_job`).
-    """
-    clock = replace(answer.clock, impulse=impulse)
-    return in_time(answer.fill, clock, low, high)
-
-
 def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give resin taken in and its rate against time.
 

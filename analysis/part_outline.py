@@ -16,9 +16,6 @@ LONGEST_MM = 100_000.0
 SHORTEST_MM = 10.0
 MOST_POINTS = 20_000
 ROUND_POINTS = 720
-FLAT_MM = 0.05
-"""Greatest distance between a drawn curve and the straight pieces taken for it, in drawing units
-of mm."""
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 Loops = list[FloatArray]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 
 import numpy as np
 
@@ -275,8 +274,3 @@ def _warnings(
     if measured.arrival.by_hand.any():
         told.append("the front was corrected by hand (fix.csv)")
     return tuple(told)
-
-
-def iso_clock(clock_s: float) -> str:
-    """Write a clock time (seconds, UTC or wall clock read as UTC) as ISO text to the second."""
-    return datetime.fromtimestamp(clock_s, UTC).strftime("%Y-%m-%dT%H:%M:%S")

@@ -12,7 +12,6 @@ from vision.errors import WetlineError
 from vision.files import write_text
 
 RESIN_OPEN, CLAMP, NOTE, PHOTO, EVENT = "resin open", "clamp", "note", "photo", "event"
-KINDS = (RESIN_OPEN, CLAMP, NOTE, PHOTO, EVENT)
 HEADER = ("clock", "kind", "text", "photo")
 FILE = "stamps.csv"
 MOST_TEXT = 400

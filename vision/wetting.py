@@ -17,9 +17,10 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from vision.cells import CellLook, expected_gain, look
-from vision.light import LOG_TABLE, cell_centres, polynomial_basis, robust_scale
+from vision.light import LOG_TABLE, robust_scale
+from vision.project import Projector
 from vision.records import BoolArray, FloatArray
-from vision.stack import CELLS_ALONG, CanvasStack
+from vision.stack import CELLS_ALONG, CanvasStack, middle_of
 
 CLIP = 4.0
 """Most that one frame may say about one pixel, in log-likelihood."""
@@ -97,37 +98,6 @@ class WetLook:
     noise: float
     coarse: CellLook
     levels: list[FloatArray]
-
-
-class Projector:
-    """Turns a canvas into its wetness scale: 0 dry to 1 typically wet, up to each pixel's level.
-
-    Parameters
-    ----------
-    coarse : CellLook
-        Light and direction.
-    shape : (int, int)
-        Canvas rows and columns.
-    """
-
-    def __init__(self, coarse: CellLook, shape: tuple[int, int]) -> None:
-        direction = np.linalg.solve(coarse.noise, coarse.wet_vector)
-        direction = direction / float(direction @ coarse.wet_vector)
-        self.table = (LOG_TABLE[:, None] * direction).astype(np.float32).reshape(256, 1, 3)
-        self.sum = np.ones((1, 3), np.float32)
-        rows, cols = 32, 48
-        self.grid = polynomial_basis(*cell_centres(rows, cols))
-        self.grid_shape = (rows, cols)
-        self.light = coarse.light @ direction
-        self.shape = shape
-
-    def __call__(self, canvas: np.ndarray, k: int) -> FloatArray:
-        """Project canvas number `k` and take its light away."""
-        level = cv2.transform(cv2.LUT(canvas, self.table), self.sum)
-        light = (self.grid @ self.light[k]).reshape(self.grid_shape).astype(np.float32)
-        size = (self.shape[1], self.shape[0])
-        level -= cv2.resize(light, size, interpolation=cv2.INTER_LINEAR)
-        return level
 
 
 def find_wetting(stack: CanvasStack) -> WetLook:
@@ -243,21 +213,6 @@ def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
     foreign = np.zeros(change.shape, bool)
     foreign[~wetted] = np.einsum("pc,cd,pd->p", left, inverse, left) > limit
     return foreign
-
-
-def middle_of(images: list[np.ndarray]) -> np.ndarray:
-    """Give the pixel-wise median of one or three images.
-
-    Examples
-    --------
-    >>> middle_of([np.array([1, 9]), np.array([5, 2]), np.array([3, 3])])
-    array([3, 3])
-    """
-    if len(images) != 3:
-        return images[0]
-    a, b, c = images
-    result: np.ndarray = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
-    return result
 
 
 def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarray:
