@@ -146,7 +146,7 @@ def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
     open_way = cv2.erode(np.where(seen, change, 0).astype(np.int16), disc)
     from_feed = cv2.dilate(feed.astype(np.uint8), disc) > 0
     way = reconstruction(np.where(from_feed, open_way, late), open_way, method="erosion")
-    apart: BoolArray = (change < late) & (change + 1 < way)
+    apart: BoolArray = (change < late) & ((change + 1 < way) | (way == late))
     wetted = np.count_nonzero(change < late)
     return apart & (np.count_nonzero(apart) < MOST_AHEAD * wetted)
 

@@ -12,9 +12,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter, median_filter
 
-from vision.cell_light import GUARD, ROUNDS, border_light, light_left, sequential_light, table_light
-from vision.light import cell_centres, polynomial_basis, robust_scale, row_medians
+from vision.cell_light import (
+    GUARD,
+    ROUNDS,
+    border_light,
+    choose_basis,
+    light_left,
+    sequential_light,
+    table_light,
+)
+from vision.light import LightBasis, cell_centres, robust_scale, row_medians
 from vision.records import FloatArray
+
+EARLY = 3
+"""A cell whose split comes before this frame wetted while the first dry level was taken."""
 
 ODD_SHARE = 0.35
 """A colour this far off the way from dry to wet, as a share of the step, is something else."""
@@ -29,8 +40,9 @@ class CellLook:
 
     Attributes
     ----------
-    light : ndarray of shape (K, 6, C), float
-        Polynomial coefficients of each frame's light, in logarithms, relative to the reference.
+    light : ndarray of shape (K, B, C), float
+        Each frame's light on `shapes`, in logarithms, relative to the reference.
+    shapes : LightBasis
     change : ndarray of shape (h, w), int
         Frame number at which each cell turned wet; K where it never did.
     dry : ndarray of shape (h, w, C), float
@@ -46,6 +58,7 @@ class CellLook:
     """
 
     light: FloatArray
+    shapes: LightBasis
     change: np.ndarray
     dry: FloatArray
     wet_vector: FloatArray
@@ -211,16 +224,17 @@ def look(
     """
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
-    basis = polynomial_basis(*cell_centres(rows, cols))
     table = table_light(border, border_xy, count, colours)
-    light = border_light(*table)
+    shapes = choose_basis(*table, rows, cols)
+    basis = shapes(*cell_centres(rows, cols))
+    light = border_light(*table, shapes)
     if not light.any():
         light = sequential_light(levels, basis)
     flat = levels - np.einsum("pb,kbc->kpc", basis, light)
     quiet = median_filter(flat, size=(5, 1, 1), mode="nearest") if count >= 5 else flat
     change, step, gain = first_change(quiet)
     vector = typical_step(step, gain)
-    dry = np.median(flat[: max(1, min(3, count // 8))], axis=0)
+    dry = _first_dry(flat, quiet, change, step, vector)
     share = expected_gain(dry)
     noise = _noise(flat) + _light_error(flat, change, dry)
     for turn in range(ROUNDS):
@@ -243,12 +257,13 @@ def look(
             share * age[np.clip(np.arange(count)[:, None] - change, 0, count - 1)],
             0.0,
         )
-        light = light + light_left(flat, basis, change, dry, wet_part, vector, light, table, turn)
+        light = light + light_left(flat, shapes, basis, change, dry, wet_part, vector, light, table, turn, rows)
         flat = levels - np.einsum("pb,kbc->kpc", basis, light)
         noise = _noise(flat) + _light_error(flat, change, dry)
     contrast = float(np.sqrt(vector @ np.linalg.solve(noise, vector)))
     return CellLook(
         light=light,
+        shapes=shapes,
         change=change.reshape(rows, cols),
         dry=dry.reshape(rows, cols, -1),
         wet_vector=vector,
@@ -256,6 +271,20 @@ def look(
         odd=odd_colours(flat - dry, vector, noise).reshape(count, rows, cols),
         contrast=contrast,
     )
+
+
+def _first_dry(
+    flat: FloatArray, quiet: FloatArray, change: np.ndarray, step: FloatArray, vector: FloatArray
+) -> FloatArray:
+    """Give each cell's level before its split; over the first frames where it shows no wetting.
+
+    A cell that wets within the first frames is dry in one or two of them only.
+    """
+    first = np.median(flat[: max(1, min(3, len(flat) // 8))], axis=0)
+    places = np.arange(flat.shape[1])
+    before = np.cumsum(quiet, axis=0)[change - 1, places] / change[:, None]
+    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (change < EARLY)
+    return np.where(wetted[:, None], before, first)
 
 
 def odd_colours(change: FloatArray, vector: FloatArray, noise: FloatArray) -> np.ndarray:

@@ -7,6 +7,8 @@ because it wetted, or because a hand came in, is an outlier and does not pull it
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vision.records import BoolArray, FloatArray
@@ -37,6 +39,70 @@ def polynomial_basis(x: FloatArray, y: FloatArray) -> FloatArray:
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
 
 
+SMOOTH_TERMS = 6
+"""Terms of the quadratic."""
+
+BUMP_WIDTH = 0.45
+"""Standard deviation of a bump of the uneven light, in halves of the panel's longer side."""
+
+BUMP_SPACING = 0.4
+
+BUMP_STIFFNESS = 0.01
+
+
+@dataclass(frozen=True)
+class LightBasis:
+    """The shapes that the light over a panel may have: a quadratic, and bumps if it is uneven.
+
+    Attributes
+    ----------
+    reach : (float, float)
+        Half the panel's length and width over half the longer of the two.
+    bumps_xy : ndarray of shape (B, 2), float
+        Centres of the bumps, in halves of the longer side; none where the light is even.
+    """
+
+    reach: tuple[float, float]
+    bumps_xy: FloatArray
+
+    def __call__(self, x: FloatArray, y: FloatArray) -> FloatArray:
+        """Evaluate the shapes at scaled places; shape (P, 6 + B)."""
+        smooth = polynomial_basis(x, y)
+        place = np.stack([x * self.reach[0], y * self.reach[1]], axis=-1)
+        return np.concatenate([smooth, self._bumps(place)], axis=1)
+
+    def _bumps(self, place: FloatArray) -> FloatArray:
+        away = place[:, None, :] - self.bumps_xy
+        return np.exp(-np.sum(away**2, axis=2) / (2 * BUMP_WIDTH**2))
+
+    @property
+    def size(self) -> int:
+        """Number of shapes."""
+        return SMOOTH_TERMS + len(self.bumps_xy)
+
+    @property
+    def stiff(self) -> FloatArray:
+        """Penalty that keeps the bumps small where little is seen; shape (6 + B, 6 + B)."""
+        stiff = np.zeros((self.size, self.size))
+        stiff[SMOOTH_TERMS:, SMOOTH_TERMS:] = BUMP_STIFFNESS * self._bumps(self.bumps_xy)
+        return stiff
+
+
+def even_basis(rows: int, cols: int) -> LightBasis:
+    """The quadratic alone, for a panel of so many cells."""
+    longer = max(rows, cols)
+    return LightBasis((cols / longer, rows / longer), np.zeros((0, 2)))
+
+
+def uneven_basis(rows: int, cols: int) -> LightBasis:
+    """The quadratic and bumps all over the panel and a little beyond."""
+    even = even_basis(rows, cols)
+    ends = [np.ceil((half + 0.15) / BUMP_SPACING) for half in even.reach]
+    x, y = (np.arange(-n, n + 1) * BUMP_SPACING for n in ends)
+    grid_x, grid_y = np.meshgrid(x, y)
+    return LightBasis(even.reach, np.stack([grid_x.ravel(), grid_y.ravel()], axis=1))
+
+
 def cell_centres(rows: int, cols: int) -> tuple[FloatArray, FloatArray]:
     """Give the scaled centres (x, y) of a grid of cells, flattened row by row."""
     x = (np.arange(cols) + 0.5) / cols * 2 - 1
@@ -56,7 +122,9 @@ def robust_polynomials(
     weights: FloatArray,
     *,
     own: FloatArray | None = None,
-    floor: float = 2e-3,
+    stiff: FloatArray | None = None,
+    already: FloatArray | None = None,
+    floor: float | tuple[float, ...] = 2e-3,
     rounds: int = 5,
 ) -> FloatArray:
     """Fit each frame's `values` on `basis` with Tukey's biweight, all colours sharing the weights.
@@ -89,7 +157,8 @@ def robust_polynomials(
     """
     frames, places, colours = values.shape
     size = basis.shape[1] + (own is not None)
-    enough = np.count_nonzero(weights > 0, axis=1) >= 2 * size
+    free = size if stiff is None else size - int(np.count_nonzero(np.diag(stiff)))
+    enough = np.count_nonzero(weights > 0, axis=1) >= 2 * free
     coefficients = np.zeros((frames, size, colours))
     use = weights > 0
     for colour in range(colours):
@@ -98,14 +167,17 @@ def robust_polynomials(
     ridge = np.zeros((frames, size, size))
     ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
     ridge[:, 0, 0] = 1e-9
+    if stiff is not None:
+        ridge[:, : len(stiff), : len(stiff)] += stiff
+    floors = np.broadcast_to(np.asarray(floor, float), rounds)
     products = (basis[:, :, None] * basis[:, None, :]).reshape(places, -1)
-    for _ in range(rounds):
+    for least in floors:
         left = values - _evaluate(basis, own, coefficients)
         residual = np.sqrt(np.mean(left**2, axis=2))
-        scale = np.maximum(1.4826 * row_medians(residual, use), floor)
+        scale = np.maximum(1.4826 * row_medians(residual, use), least)
         ratio = np.minimum(residual / (TUKEY_C * scale[:, None]), 1.0)
         weight = weights * (1 - ratio**2) ** 2
-        enough &= np.count_nonzero(weight, axis=1) >= 2 * size
+        enough &= np.count_nonzero(weight, axis=1) >= 2 * free
         normal = np.zeros((frames, size, size))
         right = np.zeros((frames, size, colours))
         b = basis.shape[1]
@@ -117,6 +189,8 @@ def robust_polynomials(
             normal[:, b, :b] = normal[:, :b, b] = cross
             normal[:, b, b] = np.sum(weight * own**2, axis=1)
             right[:, b] = np.einsum("kp,kpc->kc", own, weighted)
+        if stiff is not None and already is not None:
+            right[:, : len(stiff)] -= np.matmul(stiff, already)
         normal += ridge + 1e-12 * np.eye(size)
         coefficients = np.where(enough[:, None, None], np.linalg.solve(normal, right), coefficients)
     return coefficients

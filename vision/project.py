@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from vision.cells import CellLook
-from vision.light import LOG_TABLE, cell_centres, polynomial_basis
+from vision.light import LOG_TABLE, cell_centres
 from vision.records import FloatArray
 
 
@@ -27,7 +27,7 @@ class Projector:
         self.table = (LOG_TABLE[:, None] * direction).astype(np.float32).reshape(256, 1, 3)
         self.sum = np.ones((1, 3), np.float32)
         rows, cols = 32, 48
-        self.grid = polynomial_basis(*cell_centres(rows, cols))
+        self.grid = coarse.shapes(*cell_centres(rows, cols))
         self.grid_shape = (rows, cols)
         self.light = coarse.light @ direction
         self.shape = shape

@@ -50,8 +50,26 @@ SUNLIT = 0.5
 JOIN = np.ones((9, 9), np.uint8)
 """Hidden patches this near each other, at a quarter of the resolution, are one."""
 
+CELL_RIM = np.ones((3, 3), np.uint8)
+"""What is hidden reaches a cell farther than the cells that tell it by their colour."""
+
 INK_RIM = np.ones((5, 5), np.uint8)
 """The blurred rim of ink looks wet: it does not vote either."""
+
+INK_STEP = 0.35
+"""A thin mark this much wetter than the wet fabric around it is ink, in steps."""
+
+INK_AROUND_PX = 21
+"""Window in which a mark must be thin."""
+
+INK_SIGMAS = 5.0
+"""And this far out of the usual scatter."""
+
+LEAST_INK_PX = 12
+"""Shorter marks do not count."""
+
+INK_CODE = 60.0
+"""Steps of an 8-bit code for one step from dry to wet."""
 
 GLARE_RIM = np.ones((3, 3), np.uint8)
 
@@ -137,12 +155,13 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     hidden = _hidden(levels, change, dry, share, coarse.odd)
     found = _changes(levels, dry, share, sigma, hidden)
     seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
+    ink = _ink(levels, dry, found.change)
     return WetLook(
         change=found.change,
         last_dry=found.last_dry,
-        first_wet=found.first_wet,
+        first_wet=np.where(ink, count, found.first_wet).astype(np.int16),
         seen=seen,
-        blank=found.blank,
+        blank=found.blank | ink,
         share=share,
         dry=dry,
         noise=sigma,
@@ -177,7 +196,7 @@ def _first_guess(
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
     sigma = _sigma(noise, coarse)
-    found = _changes(small, dry, share, sigma, [])
+    found = _changes(small, dry, share, sigma, [_whole(cells) for cells in coarse.odd])
     return cv2.resize(found.change, (cols, rows), interpolation=cv2.INTER_NEAREST)
 
 
@@ -185,6 +204,25 @@ def _specks(change: np.ndarray) -> BoolArray:
     """Tell pixels that changed far earlier or later than most around them: glare, not a front."""
     around = cv2.medianBlur(change.astype(np.uint8), SPECK_PX).astype(np.int16)
     return np.abs(change - around) > np.maximum(2, around // 6)
+
+
+def _ink(
+    levels: list[FloatArray], dry: FloatArray, change: np.ndarray
+) -> BoolArray:
+    """Tell thin marks that still look wetter than the wet fabric around them at the end.
+
+    On a dark fabric ink looks no stranger than wet; drawn ahead of the front it would pass for it.
+    """
+    wetness = cv2.GaussianBlur(middle_of(levels[-3:]) - dry, (0, 0), 1.0)
+    coded = np.clip((wetness + 1) * INK_CODE, 0, 255).astype(np.uint8)
+    around = cv2.medianBlur(coded, INK_AROUND_PX).astype(np.float32) / INK_CODE - 1
+    more = wetness - around
+    usual = robust_scale(more[::3, ::3].ravel())
+    mark = (more > max(INK_STEP, INK_SIGMAS * usual)) & (change < len(levels))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mark.astype(np.uint8))
+    reach = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
+    mark &= (reach >= LEAST_INK_PX)[labels]
+    return cv2.dilate(mark.astype(np.uint8), GLARE_RIM) > 0
 
 
 def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
@@ -331,6 +369,12 @@ def _hidden(
         whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
         hidden.append(cv2.dilate(whole, wide) > 0)
     return hidden
+
+
+def _whole(cells: BoolArray) -> BoolArray:
+    """Fill in and widen what stands before the panel, as seen on the coarse cells."""
+    closed = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_CLOSE, CELL_RIM)
+    return cv2.dilate(closed, CELL_RIM) > 0
 
 
 @dataclass(frozen=True)
