@@ -16,6 +16,12 @@ from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, FloatArray
 
+ALONG_FLOW = 4
+"""How much nearer a place along the flow counts than one across it, where the feed is an edge."""
+
+STILL = 2e-4
+"""Share of the panel that wets at a frame by chance once the front has stopped."""
+
 NEAR_FEED = 0.1
 """Share of the run's length added to the distance from the feed, so that it is nowhere 0."""
 
@@ -100,6 +106,24 @@ def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
     return _relax(np.where(known, values, coarse).astype(np.float32), known)
 
 
+def fill_along_flow(values: FloatArray, known: BoolArray, along: int) -> FloatArray:
+    """Fill unknown places (see `fill_from_around`), what lies along x counting as so much nearer.
+
+    A front keeps its shape while it moves, so a hole is best filled lane by lane.
+    """
+    if along <= 1:
+        return fill_from_around(values, known)
+    rows, cols = known.shape
+    size = (-(-cols // along), rows)
+    share = cv2.resize(known.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    held = np.where(known, values, 0).astype(np.float32)
+    total = cv2.resize(held, size, interpolation=cv2.INTER_AREA)
+    some = share > 0
+    narrow = fill_from_around(total / np.where(some, share, 1), some)
+    wide = cv2.resize(narrow, (cols, rows), interpolation=cv2.INTER_LINEAR)
+    return np.where(known, values, wide).astype(np.float32)
+
+
 def _relax(filled: FloatArray, known: BoolArray, rounds: int = 40) -> FloatArray:
     if known.all():
         return filled
@@ -159,6 +183,7 @@ def fill_change(
     blank: BoolArray,
     times_s: FloatArray,
     distance_px: FloatArray | None = None,
+    along: int = 1,
 ) -> tuple[np.ndarray, BoolArray]:
     """Fill the frame of change of unsettled pixels from around them, within what is possible.
 
@@ -205,11 +230,32 @@ def fill_change(
     if wetted.any():
         pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
     known &= ~(out_of_step(pace, known) & (change > first))
-    filled = (fill_from_around(pace, known) * away) ** 2
+    filled = (fill_along_flow(pace, known, along) * away) ** 2
     frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
+    frame = once_stopped(frame, filled, marks, np.bincount(change[known], minlength=count + 1))
     bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
     frame = np.clip(np.where(seen, bounded, frame), 0, count)
     return np.where(known, change, frame).astype(np.int16), known
+
+
+def once_stopped(
+    frame: np.ndarray, mark: FloatArray, marks: FloatArray, wetted: np.ndarray
+) -> np.ndarray:
+    """Let nothing wet after the front has stopped for good: it is wet by then, or stays dry.
+
+    Parameters
+    ----------
+    frame : ndarray of shape (M, N), int
+    mark : ndarray of shape (M, N), float
+        The same, between the marks of the frames.
+    marks : ndarray of shape (K + 1,), float
+    wetted : ndarray of shape (K + 1,), int
+        Pixels known to have wetted at each frame; the last stayed dry.
+    """
+    count = len(wetted) - 1
+    last = int(np.flatnonzero(wetted[:-1] > STILL * wetted.sum())[-1:].sum())
+    nearer = np.where(mark < (marks[last] + marks[count]) / 2, last, count)
+    return np.where((frame > last) & (frame < count), nearer, frame)
 
 
 def out_of_step(pace: FloatArray, known: BoolArray) -> BoolArray:

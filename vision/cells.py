@@ -27,7 +27,7 @@ from vision.records import FloatArray
 EARLY = 3
 """A cell whose split comes before this frame wetted while the first dry level was taken."""
 
-ODD_SHARE = 0.35
+ODD_SHARE = 0.12
 """A colour this far off the way from dry to wet, as a share of the step, is something else."""
 
 ODD_SIGMA = 5.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival import Strips, cut_off, fill_change, share_out_time, strips
+from vision.arrival import ALONG_FLOW, Strips, cut_off, fill_change, share_out_time, strips
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
@@ -193,7 +193,8 @@ def plausible_change(
     away = from_feed_px(look.change.shape, mm_per_px, feed) if known_feed else None
     seen = seen & ~cut_off(look.change, seen, place)
     marks = (look.change, look.last_dry, look.first_wet)
-    return fill_change(*marks, seen, look.blank, times, away)
+    along = 1 if feed.is_point else ALONG_FLOW
+    return fill_change(*marks, seen, look.blank, times, away, along)
 
 
 def first_front(change: np.ndarray, count: int) -> int:
