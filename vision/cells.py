@@ -24,6 +24,9 @@ from vision.cell_light import (
 from vision.light import LightBasis, cell_centres, robust_scale, row_medians
 from vision.records import FloatArray
 
+CLEAR_GAIN = 0.1
+"""Gain of a cell that wetted, as a share of what the clearest tenth reach."""
+
 EARLY = 3
 """A cell whose split comes before this frame wetted while the first dry level was taken."""
 
@@ -112,10 +115,10 @@ def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
     Returns
     -------
     vector : ndarray of shape (C,), float
-        Median step of the cells in the upper half of the gain, twice narrowed to those that
-        point the same way.
+        Median step of the cells with a clear gain, twice narrowed to those that point the same
+        way. The clearest of all do not decide alone: they may be full of ink.
     """
-    chosen = gain >= np.quantile(gain, 0.5)
+    chosen = gain >= CLEAR_GAIN * np.quantile(gain, 0.9)
     vector = np.median(step[chosen], axis=0)
     for _ in range(2):
         length = max(float(np.linalg.norm(vector)), 1e-9)
