@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter, median_filter
 
 from vision.cell_light import (
     GUARD,
+    LASTS,
     ROUNDS,
     border_light,
     choose_basis,
@@ -234,7 +235,7 @@ def look(
     if not light.any():
         light = sequential_light(levels, basis)
     flat = levels - np.einsum("pb,kbc->kpc", basis, light)
-    quiet = median_filter(flat, size=(5, 1, 1), mode="nearest") if count >= 5 else flat
+    quiet = median_filter(flat, size=(min(LASTS, count), 1, 1), mode="nearest")
     change, step, gain = first_change(quiet)
     vector = typical_step(step, gain)
     dry = _first_dry(flat, quiet, change, step, vector)
