@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import label
 
-from vision.light import SMOOTH_TERMS, LightBasis, even_basis, robust_polynomials, uneven_basis
+from vision.light import SMOOTH_TERMS, LightBasis, cell_centres, robust_polynomials
 from vision.records import BoolArray, FloatArray
 
 FARTHEST_BORDER = 1.8
@@ -25,7 +26,6 @@ GUARD = 1
 ROUNDS = 3
 """Turns of light, levels and moments; more change nothing on the sample runs."""
 
-
 UNEVEN = 0.045
 """What the table keeps of the light, as a logarithm, past which the light is uneven."""
 
@@ -35,62 +35,100 @@ UNEVEN_PLACES, UNEVEN_FRAMES = 0.9, 0.8
 GRADUAL = (0.3, 0.15, 0.08, 0.04, 0.04)
 """Least scale of what is left, round by round: a shadow must not count as an outlier at once."""
 
-
 LASTS = 7
-"""Frames over whose median a shadow must last."""
+"""Frames over whose median a shadow lasts; somebody who leans over for three of them does not."""
+
+MAIN = 0.9
+"""Part of the frames in which a cell must belong to the main wet or dry region."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """What the table around the panel shows of the light.
+
+    Attributes
+    ----------
+    change : ndarray of shape (K, Q, C), float
+        Logarithm of each place less its own median; NaN where not seen.
+    places : ndarray of shape (Q, 2), float
+        Scaled (the panel spans -1 to 1).
+    """
+
+    change: FloatArray
+    places: FloatArray
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What each cell should look like in each frame under the reference light.
+
+    Attributes
+    ----------
+    change : ndarray of shape (P,), int
+        First wet frame.
+    wetness : ndarray of shape (K, P), float
+        Share of the step from dry to wet.
+    dry : ndarray of shape (P, C), float
+    vector : ndarray of shape (C,), float
+        The step from dry to wet.
+    rows : int
+        Rows of cells.
+    """
+
+    change: np.ndarray
+    wetness: FloatArray
+    dry: FloatArray
+    vector: FloatArray
+    rows: int
+
+    @property
+    def level(self) -> FloatArray:
+        """Expected level; shape (K, P, C)."""
+        return self.dry + self.wetness[:, :, None] * self.vector
 
 
 def table_light(
     border: FloatArray | None, border_xy: FloatArray | None, count: int, colours: int
-) -> tuple[FloatArray, FloatArray]:
-    """Give what the table around the panel shows, less its own median, and its basis.
+) -> Table:
+    """Give what the table around the panel shows.
 
-    Only places near the panel and seen in more than half of the frames; NaN where not seen.
+    Only places near the panel and seen in more than half of the frames.
     """
     if border is None or border_xy is None:
-        return np.zeros((count, 0, colours)), np.zeros((0, 2))
+        return Table(np.zeros((count, 0, colours)), np.zeros((0, 2)))
     use = np.abs(border_xy).max(axis=1) < FARTHEST_BORDER
     use &= np.isfinite(border).all(axis=2).mean(axis=0) > 0.5
-    places = border_xy[use]
-    difference = border[:, use] - np.nanmedian(border[:, use], axis=0)
-    return difference, places
+    return Table(border[:, use] - np.nanmedian(border[:, use], axis=0), border_xy[use])
 
 
-def choose_basis(border: FloatArray, places: FloatArray, rows: int, cols: int) -> LightBasis:
+def is_uneven(table: Table, even: LightBasis) -> bool:
     """Tell from the table whether the light needs more than a quadratic: shadows, sun patches."""
-    even = even_basis(rows, cols)
-    light = border_light(border, places, even)
+    light = border_light(table, even)
     if not light.any():
-        return even
-    left = border - np.matmul(even(*places.T), light)
+        return False
+    left = table.change - np.matmul(even(*table.places.T), light)
     size = np.sqrt(np.nanmean(left**2, axis=2))
     in_frames = np.nanquantile(size, UNEVEN_PLACES, axis=1)
-    return uneven_basis(rows, cols) if np.quantile(in_frames, UNEVEN_FRAMES) > UNEVEN else even
+    return bool(np.quantile(in_frames, UNEVEN_FRAMES) > UNEVEN)
 
 
-def border_light(border: FloatArray, places: FloatArray, basis: LightBasis) -> FloatArray:
+def border_light(table: Table, basis: LightBasis) -> FloatArray:
     """Find each frame's light from the table around the panel, which never wets.
-
-    Parameters
-    ----------
-    border : ndarray of shape (K, Q, C), float
-        Logarithm of places around the panel, less each place's own median; NaN where not seen.
-    border_basis : ndarray of shape (Q, 6), float
 
     Returns
     -------
-    light : ndarray of shape (K, 6, C), float
-        Zeros where too few places are seen.
+    light : ndarray of shape (K, B, C), float
+        On the shapes of `basis`. Zeros where too few places are seen.
     """
-    count, _, colours = border.shape
+    count, places, colours = table.change.shape
     light = np.zeros((count, basis.size, colours))
-    if border.shape[1] < 4 * SMOOTH_TERMS:
+    if places < 4 * SMOOTH_TERMS:
         return light
-    seen = np.isfinite(border).all(axis=2).astype(float)
-    shapes, border = basis(*places.T), np.nan_to_num(border)
-    light[:, :SMOOTH_TERMS] = robust_polynomials(shapes[:, :SMOOTH_TERMS], border, seen)
-    if len(basis.bumps_xy):
-        light += bumps_left(border - np.matmul(shapes, light), seen, shapes, basis.stiff, light)
+    seen = np.isfinite(table.change).all(axis=2).astype(float)
+    shapes, change = basis(*table.places.T), np.nan_to_num(table.change)
+    light[:, :SMOOTH_TERMS] = robust_polynomials(shapes[:, :SMOOTH_TERMS], change, seen)
+    if basis.is_uneven:
+        light += bumps_left(change - np.matmul(shapes, light), seen, shapes, basis.stiff, light)
     return light
 
 
@@ -117,10 +155,10 @@ def bumps_left(
     half = LASTS // 2
     held = np.where(weight[:, :, None] > 0, left, np.nan)
     padded = np.pad(held, ((half, half), (0, 0), (0, 0)), constant_values=np.nan)
-    windows = np.stack([padded[k : k + len(left)] for k in range(LASTS)])
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        lasting = np.nanmedian(windows, axis=0)
+    with warnings.catch_warnings():
+        # A place that is not seen for so long is left out below.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        lasting = np.nanmedian([padded[k : k + len(left)] for k in range(LASTS)], axis=0)
     known = np.isfinite(lasting).all(axis=2)
     return robust_polynomials(
         shapes,
@@ -142,19 +180,23 @@ def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
     ----------
     levels : ndarray of shape (K, P, C), float
         Mean logarithm of each cell.
-    basis : ndarray of shape (P, 6), float
+    basis : ndarray of shape (P, B), float
+        Only its quadratic is used.
 
     Returns
     -------
-    light : ndarray of shape (K, 6, C), float
+    light : ndarray of shape (K, B, C), float
     """
+    light = np.zeros((len(levels), basis.shape[1], levels.shape[2]))
     steps = np.diff(levels, axis=0, prepend=levels[:1])
-    found = robust_polynomials(basis, steps, np.ones(levels.shape[:2]))
-    return np.cumsum(found, axis=0)
+    smooth = basis[:, :SMOOTH_TERMS]
+    found = robust_polynomials(smooth, steps, np.ones(levels.shape[:2]))
+    light[:, :SMOOTH_TERMS] = np.cumsum(found, axis=0)
+    return light
 
 
 def main_regions(wet: BoolArray, rows: int) -> BoolArray:
-    """Tell the cells of each frame's largest wet and largest dry region.
+    """Tell the cells that stay in the frames' largest wet and largest dry regions.
 
     A patch apart from them is a dry spot, or else the light's doing: it does not tell the light.
 
@@ -171,57 +213,48 @@ def main_regions(wet: BoolArray, rows: int) -> BoolArray:
             if found:
                 sizes = np.bincount(labels.ravel())[1:]
                 main[k] |= (labels == 1 + np.argmax(sizes)).ravel()
-    return main & (main.mean(axis=0) > 0.9)
+    return main & (main.mean(axis=0) > MAIN)
 
 
 def light_left(
     flat: FloatArray,
     basis: LightBasis,
-    cells: FloatArray,
-    change: np.ndarray,
-    dry: FloatArray,
-    wet_part: FloatArray,
-    vector: FloatArray,
+    expected: Expected,
     light_now: FloatArray,
-    table: tuple[FloatArray, FloatArray],
+    table: Table,
     turn: int,
-    rows: int,
 ) -> FloatArray:
     """Fit the light still left on the panel against the level each cell should have.
 
     The table around the panel holds the fit where the panel alone could take a change of light
-    for a change of the wet look. The first turn takes a plane, the later ones the whole basis,
-    and the last also the strength of the wet look: another lamp shows the same wet fabric with
-    another contrast.
+    for a change of the wet look. The first turn takes a plane, the later ones the quadratic, and
+    the last also the strength of the wet look: another lamp shows the same wet fabric with
+    another contrast. Bumps follow if the light is uneven.
     """
-    uneven = len(basis.bumps_xy) > 0
     terms = SMOOTH_TERMS if turn > 0 else 3
-    count = flat.shape[0]
+    count, cells, _ = flat.shape
     frames = np.arange(count)[:, None]
-    weight = (np.abs(change - frames) > GUARD).astype(float)
-    if uneven:
-        weight *= main_regions(change <= frames, rows)
-    wet, sure_dry = (
-        (weight * (change <= frames)).sum(axis=1),
-        (weight * (change > frames)).sum(axis=1),
+    is_wet = expected.change <= frames
+    weight = (np.abs(expected.change - frames) > GUARD).astype(float)
+    if basis.is_uneven:
+        weight *= main_regions(is_wet, expected.rows)
+    wet, sure_dry = (weight * is_wet).sum(axis=1), (weight * ~is_wet).sum(axis=1)
+    shapes = np.vstack(
+        [basis(*cell_centres(expected.rows, cells // expected.rows)), basis(*table.places.T)]
     )
-    on_table = basis(*table[1].T)
-    outside = table[0] - np.matmul(on_table, light_now)
+    outside = table.change - np.matmul(shapes[cells:], light_now)
     outside_weight = BORDER_WEIGHT * np.isfinite(outside).all(axis=2)
-    shapes = np.vstack([cells, on_table])
-    used = shapes[:, :terms]
-    difference = np.concatenate(
-        [flat - dry - wet_part[:, :, None] * vector, np.nan_to_num(outside)], axis=1
-    )
+    difference = np.concatenate([flat - expected.level, np.nan_to_num(outside)], axis=1)
     weight = np.concatenate([weight, outside_weight], axis=1)
+    used = shapes[:, :terms]
     light = np.zeros((count, basis.size, flat.shape[2]))
     light[:, :terms] = robust_polynomials(used, difference, weight, rounds=4)
     both = np.minimum(wet, sure_dry) >= LEAST_CELLS
     if turn == ROUNDS - 1 and both.any():
-        own = np.concatenate([wet_part, np.zeros(outside_weight.shape)], axis=1)[both]
+        own = np.concatenate([expected.wetness, np.zeros(outside_weight.shape)], axis=1)[both]
         found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=4)
         light[both, :terms] = found[:, :-1]
-    if uneven:
+    if basis.is_uneven:
         left = difference - np.matmul(shapes, light)
         light += bumps_left(left, weight, shapes, basis.stiff, light_now + light)
     return light

@@ -76,6 +76,11 @@ class LightBasis:
         return np.exp(-np.sum(away**2, axis=2) / (2 * BUMP_WIDTH**2))
 
     @property
+    def is_uneven(self) -> bool:
+        """Whether there are bumps."""
+        return len(self.bumps_xy) > 0
+
+    @property
     def size(self) -> int:
         """Number of shapes."""
         return SMOOTH_TERMS + len(self.bumps_xy)

@@ -15,7 +15,7 @@ than a hundredth of the panel between two of them."""
 CELLS_ALONG = 32
 """Cells along the longer side for the coarse look."""
 
-MED = 3
+
 CELL_PX = 4
 """Pixels along a cell from which its level is taken, after thin ink has been taken away."""
 
@@ -69,7 +69,7 @@ class CanvasStack:
         rows, cols = self.cell_shape
         size = (cols * CELL_PX, rows * CELL_PX)
         logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
-        logs = cv2.medianBlur(logs, MED)
+        logs = cv2.medianBlur(logs, 3)
         self.cells.append(cv2.resize(logs, (cols, rows), interpolation=cv2.INTER_AREA))
         self.borders.append(np.asarray(border, dtype=np.float32))
         if len(self.times_s) > self.most:

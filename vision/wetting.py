@@ -16,7 +16,8 @@ import cv2
 import numpy as np
 from scipy.ndimage import median_filter
 
-from vision.cells import CellLook, expected_gain, look
+from vision.cell_levels import expected_gain
+from vision.cells import CellLook, look
 from vision.light import LOG_TABLE, robust_scale
 from vision.project import Projector
 from vision.records import BoolArray, FloatArray
@@ -28,6 +29,9 @@ CLIP = 4.0
 ONSET = 0.32
 """Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
 deepening behind it shows at the front itself. `edge` then corrects what is left."""
+
+ALARM = 6.0
+"""Evidence gathered without a break from which a pixel looks wet, if only for a while."""
 
 SURE = 1.0
 """Evidence beyond which a frame is taken to show the pixel wet or dry by itself."""
@@ -95,6 +99,9 @@ class WetLook:
         Whether the change, or the lack of one, was seen at all.
     blank : ndarray of shape (M, N), bool
         Whether something stood before the pixel between `last_dry` and `first_wet`.
+    onset : ndarray of shape (M, N), int
+        Frame at which the pixel first looked wet for a while; K if never. Later than `change`
+        for none; earlier where something passed, or where sun fell on it once it was wet.
     share : ndarray of shape (M, N), float
         Each pixel's own step from dry to wet, in units of the panel's typical step.
     dry : ndarray of shape (M, N), float
@@ -111,6 +118,7 @@ class WetLook:
     first_wet: np.ndarray
     seen: BoolArray
     blank: BoolArray
+    onset: np.ndarray
     share: FloatArray
     dry: FloatArray
     noise: float
@@ -149,7 +157,7 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     levels = [project(canvas, k) for k, canvas in enumerate(stack.canvases)]
     calm = calm_frames(coarse)
     expected = _expected_share(stack, calm)
-    change = _first_guess(levels, coarse, expected, calm)
+    change, onset = _first_guess(levels, coarse, expected, calm)
     dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
     sigma = _sigma(noise, coarse)
     hidden = _hidden(levels, change, dry, share, coarse.odd)
@@ -162,6 +170,7 @@ def find_wetting(stack: CanvasStack) -> WetLook:
         first_wet=np.where(ink, count, found.first_wet).astype(np.int16),
         seen=seen,
         blank=found.blank | ink,
+        onset=onset,
         share=share,
         dry=dry,
         noise=sigma,
@@ -186,8 +195,8 @@ def calm_frames(coarse: CellLook) -> int:
 
 def _first_guess(
     levels: list[FloatArray], coarse: CellLook, expected: FloatArray, calm: int
-) -> np.ndarray:
-    """Find the change once at half the resolution, from the coarse look."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find the change once at half the resolution, from the coarse look, and the onset."""
     rows, cols = expected.shape
     size = (-(-cols // 2), -(-rows // 2))
     small = [cv2.resize(level, size, interpolation=cv2.INTER_AREA) for level in levels]
@@ -197,7 +206,34 @@ def _first_guess(
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
     sigma = _sigma(noise, coarse)
     found = _changes(small, dry, share, sigma, [_whole(cells) for cells in coarse.odd])
-    return cv2.resize(found.change, (cols, rows), interpolation=cv2.INTER_NEAREST)
+    wide = (cols, rows)
+    change = cv2.resize(found.change, wide, interpolation=cv2.INTER_NEAREST)
+    onset = _onset(small, dry, share, sigma)
+    return change, cv2.resize(onset, wide, interpolation=cv2.INTER_NEAREST)
+
+
+def _onset(
+    levels: list[FloatArray], dry: FloatArray, share: FloatArray, sigma: float
+) -> np.ndarray:
+    """Give the frame at which each pixel first looked wet for a while; K if never.
+
+    Source: the cumulative sum set back at zero, Page, Biometrika 41, 1954.
+    """
+    count = len(levels)
+    scale, half = (share / sigma**2).astype(np.float32), ONSET * share
+    most = share + STRANGE * np.maximum(share, 0.5)
+    lately = np.zeros(dry.shape, np.float32)
+    since = np.zeros(dry.shape, np.int16)
+    onset = np.full(dry.shape, count, np.int16)
+    for k, level in enumerate(levels):
+        wetness = level - dry
+        evidence = np.clip((wetness - half) * scale, -CLIP, CLIP)
+        evidence[wetness > most] = -CLIP
+        lately += evidence
+        np.copyto(since, k + 1, where=lately <= 0)
+        np.maximum(lately, 0, out=lately)
+        np.copyto(onset, since, where=(lately > ALARM) & (onset == count))
+    return onset
 
 
 def _specks(change: np.ndarray) -> BoolArray:
@@ -206,9 +242,7 @@ def _specks(change: np.ndarray) -> BoolArray:
     return np.abs(change - around) > np.maximum(2, around // 6)
 
 
-def _ink(
-    levels: list[FloatArray], dry: FloatArray, change: np.ndarray
-) -> BoolArray:
+def _ink(levels: list[FloatArray], dry: FloatArray, change: np.ndarray) -> BoolArray:
     """Tell thin marks that still look wetter than the wet fabric around them at the end.
 
     On a dark fabric ink looks no stranger than wet; drawn ahead of the front it would pass for it.

@@ -1,7 +1,8 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.cells import change_from_evidence, expected_gain, first_change, look
+from vision.cell_levels import change_from_evidence, expected_gain, first_change
+from vision.cells import look
 from vision.light import cell_centres, polynomial_basis
 
 STEP = np.array([-0.30, -0.24, -0.20])
