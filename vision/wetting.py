@@ -30,7 +30,7 @@ ONSET = 0.32
 """Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
 deepening behind it shows at the front itself. `edge` then corrects what is left."""
 
-ALARM = 6.0
+ALARM = 10.0
 """Evidence gathered without a break from which a pixel looks wet, if only for a while."""
 
 SURE = 1.0
