@@ -32,6 +32,10 @@ class Projector:
         self.light = coarse.light @ direction
         self.shape = shape
 
+    def brightness(self) -> FloatArray:
+        """Give each frame's mean light on the wetness scale; shape (K,)."""
+        return np.asarray((self.light @ self.grid.T).mean(axis=1))
+
     def __call__(self, canvas: np.ndarray, k: int) -> FloatArray:
         """Project canvas number `k` and take its light away."""
         level = cv2.transform(cv2.LUT(canvas, self.table), self.sum)

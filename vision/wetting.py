@@ -75,6 +75,15 @@ LEAST_INK_PX = 12
 INK_CODE = 60.0
 """Steps of an 8-bit code for one step from dry to wet."""
 
+GLARE_SHARE = 0.6
+"""Share of the typical step below which a pixel is taken to lie in glare."""
+
+WIDE_GLARE = np.ones((13, 13), np.uint8)
+"""Glare fades out over some pixels, which look wet when the light changes."""
+
+GLARE_DOUBT = 0.25
+"""Most that another light may make of such a pixel, in steps."""
+
 GLARE_RIM = np.ones((3, 3), np.uint8)
 
 BLOWN = 250
@@ -161,7 +170,8 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
     sigma = _sigma(noise, coarse)
     hidden = _hidden(levels, change, dry, share, coarse.odd)
-    found = _changes(levels, dry, share, sigma, hidden)
+    glare = _unsure_glare(project.brightness(), expected, len(stack))
+    found = _changes(levels, dry, share, sigma, hidden, glare)
     seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
     ink = _ink(levels, dry, found.change)
     return WetLook(
@@ -177,6 +187,24 @@ def find_wetting(stack: CanvasStack) -> WetLook:
         coarse=coarse,
         levels=levels,
     )
+
+
+def _unsure_glare(brightness: FloatArray, expected: FloatArray, count: int) -> list[BoolArray]:
+    """Tell glare that another light makes look wetter or drier than it is.
+
+    Glare is added light: a lamp that brightens the fabric does not brighten it as much.
+
+    Returns
+    -------
+    glare : list of K ndarrays, bool
+        Of the canvas's shape; empty where the light is the usual one.
+    """
+    nothing = np.zeros((0, 0), bool)
+    bright = cv2.dilate((expected < GLARE_SHARE).astype(np.uint8), WIDE_GLARE) > 0
+    if not bright.any():
+        return [nothing] * count
+    other = np.abs(brightness - np.median(brightness)) * (1 - GLARE_SHARE) > GLARE_DOUBT
+    return [bright if changed else nothing for changed in other]
 
 
 def _sigma(noise: float, coarse: CellLook) -> float:
@@ -426,6 +454,7 @@ def _changes(
     share: FloatArray,
     sigma: float,
     hidden: list[BoolArray],
+    glare: list[BoolArray] | None = None,
 ) -> _Found:
     """Run through the frames once, keeping the least of each pixel's running sum of evidence."""
     count = len(levels)
@@ -448,6 +477,8 @@ def _changes(
         for strange, rim in ((wetness > high, INK_RIM), (wetness < low, GLARE_RIM)):
             if strange.any():
                 evidence[cv2.dilate(strange.astype(np.uint8), rim) > 0] = 0
+        if glare is not None and glare[k].size:
+            evidence[glare[k]] = 0
         if hidden and hidden[k].any():
             cover = cv2.resize(
                 hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
