@@ -10,6 +10,12 @@ LEAST_SHARE = 0.005
 """A front nearer than this share of the reach has not left the feed yet."""
 
 
+FEWEST_FOR_FEED = 6
+"""Fronts needed to tell the feed's resistance from the fabric's."""
+
+LEAST_APART = 0.5
+"""Share of the difference between the two fits that stays in doubt whatever the fronts say."""
+
 UNSEEN_SHARE = 0.2
 """Uncertainty of a start before the first frame, as a share of the time since it."""
 
@@ -80,18 +86,39 @@ def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]
 
 
 def _intercept(x: FloatArray, t: FloatArray, feed_radius_mm: float) -> tuple[float, float]:
-    """Fit t = t0 + a F + b G with b >= 0 (`_laws`), near fronts counting more; t0 and its sd."""
+    """Fit t = t0 + a F + b G (`_laws`) with and without b, near fronts counting more; t0 and its sd.
+
+    Whether the feed resists is not known: both fits count by how well they explain the fronts,
+    and how far they differ is part of the uncertainty of t0.
+
+    Source: weights from the corrected information criterion, Burnham and Anderson, Sociol. Methods
+    Res. 33, 2004.
+    """
     fabric, feed = _laws(x, feed_radius_mm)
     weight = 1.0 / (x + 0.05 * x.max())
-    for terms in ((np.ones_like(x), feed, fabric), (np.ones_like(x), fabric)):
-        design = np.stack(terms, axis=1)
-        scaled = design * weight[:, None]
-        solution, *_ = np.linalg.lstsq(scaled, t * weight, rcond=None)
-        free = max(len(t) - len(terms), 1)
-        if len(terms) == 3 and (solution[1] < 0 or len(t) < 6):
-            continue
-        residual = (t - design @ solution) * weight
-        spread = float(residual @ residual) / free
-        covariance = np.linalg.pinv(scaled.T @ scaled) * spread
-        return float(solution[0]), float(np.sqrt(covariance[0, 0]))
-    raise AssertionError("the second fit always returns")
+    plain, plain_sd, plain_score, _ = _weighted_fit((np.ones_like(x), fabric), t, weight)
+    if len(t) < FEWEST_FOR_FEED:
+        return plain, plain_sd
+    terms = (np.ones_like(x), fabric, feed)
+    resisted, resisted_sd, score, b = _weighted_fit(terms, t, weight)
+    share = float(1 / (1 + np.exp(np.clip((score - plain_score) / 2, -50, 50)))) if b > 0 else 0.0
+    start = share * resisted + (1 - share) * plain
+    apart = max(np.sqrt(share * (1 - share)), LEAST_APART) * abs(resisted - plain)
+    return start, float(np.hypot(resisted_sd if share > 0.5 else plain_sd, apart))
+
+
+def _weighted_fit(
+    terms: tuple[FloatArray, ...], t: FloatArray, weight: FloatArray
+) -> tuple[float, float, float, float]:
+    """Fit t; give the first coefficient, its standard deviation, the criterion, the last one."""
+    design = np.stack(terms, axis=1)
+    scaled = design * weight[:, None]
+    solution, *_ = np.linalg.lstsq(scaled, t * weight, rcond=None)
+    residual = (t - design @ solution) * weight
+    count, size = len(t), len(terms)
+    squares = float(residual @ residual)
+    covariance = np.linalg.pinv(scaled.T @ scaled) * squares / max(count - size, 1)
+    free = size + 1
+    score = count * np.log(max(squares, 1e-12) / count) + 2 * free
+    score += 2 * free * (free + 1) / max(count - free - 1, 1)
+    return float(solution[0]), float(np.sqrt(covariance[0, 0])), float(score), float(solution[-1])
