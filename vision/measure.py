@@ -11,11 +11,12 @@ from vision.arrival import ALONG_FLOW, Strips, cut_off, fill_change, share_out_t
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
+from vision.project import ONSET
 from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack
 from vision.start import find_start
-from vision.wetting import ONSET, WetLook, find_wetting
+from vision.wetting import WetLook, find_wetting
 
 LEAST_FRONT = 0.002
 """Share of the panel that must be wet before it counts as a front."""

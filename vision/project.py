@@ -9,6 +9,10 @@ from vision.cells import CellLook
 from vision.light import LOG_TABLE, cell_centres
 from vision.records import FloatArray
 
+ONSET = 0.32
+"""Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
+deepening behind it shows at the front itself. `edge` then corrects what is left."""
+
 
 class Projector:
     """Turns a canvas into its wetness scale: 0 dry to 1 typically wet, up to each pixel's level.

@@ -86,7 +86,7 @@ def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]
 
 
 def _intercept(x: FloatArray, t: FloatArray, feed_radius_mm: float) -> tuple[float, float]:
-    """Fit t = t0 + a F + b G (`_laws`) with and without b, near fronts counting more; t0 and its sd.
+    """Fit t = t0 + a F + b G (`_laws`) with and without b; give t0 and its sd.
 
     Whether the feed resists is not known: both fits count by how well they explain the fronts,
     and how far they differ is part of the uncertainty of t0.

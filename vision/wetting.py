@@ -19,25 +19,29 @@ from scipy.ndimage import median_filter
 from vision.cell_levels import expected_gain
 from vision.cells import CellLook, look
 from vision.light import LOG_TABLE, robust_scale
-from vision.project import Projector
+from vision.no_vote import (
+    GLARE_RIM,
+    INK_RIM,
+    STRANGE,
+    doubtful_glare,
+    foreign_things,
+    hidden_patches,
+    ink_marks,
+    specks,
+    whole_patches,
+)
+from vision.project import ONSET, Projector
 from vision.records import BoolArray, FloatArray
 from vision.stack import CELLS_ALONG, CanvasStack, middle_of
 
 CLIP = 4.0
 """Most that one frame may say about one pixel, in log-likelihood."""
 
-ONSET = 0.32
-"""Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
-deepening behind it shows at the front itself. `edge` then corrects what is left."""
-
 ALARM = 10.0
 """Evidence gathered without a break from which a pixel looks wet, if only for a while."""
 
 SURE = 1.0
 """Evidence beyond which a frame is taken to show the pixel wet or dry by itself."""
-
-SPECK_PX = 9
-"""Window in which a patch smaller than half is taken for a speck and filled from around it."""
 
 LEAST_SIGMA, MOST_SIGMA = 0.01, 100.0
 """Bounds of the scatter of wetness; frames that are copies of each other have none."""
@@ -48,49 +52,8 @@ DRY_LOOKS = 24
 WET_LOOKS = 4
 """Frames after the change that the wet level is taken from."""
 
-SUNLIT = 0.5
-"""A whole patch this much brighter than dry, in steps, has something shining on it."""
-
-JOIN = np.ones((9, 9), np.uint8)
-"""Hidden patches this near each other, at a quarter of the resolution, are one."""
-
-CELL_RIM = np.ones((3, 3), np.uint8)
-"""What is hidden reaches a cell farther than the cells that tell it by their colour."""
-
-INK_RIM = np.ones((5, 5), np.uint8)
-"""The blurred rim of ink looks wet: it does not vote either."""
-
-INK_STEP = 0.35
-"""A thin mark this much wetter than the wet fabric around it is ink, in steps."""
-
-INK_AROUND_PX = 21
-"""Window in which a mark must be thin."""
-
-INK_SIGMAS = 5.0
-"""And this far out of the usual scatter."""
-
-LEAST_INK_PX = 12
-"""Shorter marks do not count."""
-
-INK_CODE = 60.0
-"""Steps of an 8-bit code for one step from dry to wet."""
-
-GLARE_SHARE = 0.6
-"""Share of the typical step below which a pixel is taken to lie in glare."""
-
-WIDE_GLARE = np.ones((13, 13), np.uint8)
-"""Glare fades out over some pixels, which look wet when the light changes."""
-
-GLARE_DOUBT = 0.25
-"""Most that another light may make of such a pixel, in steps."""
-
-GLARE_RIM = np.ones((3, 3), np.uint8)
-
 BLOWN = 250
 """A pixel this bright in any colour shows only glare."""
-
-STRANGE = 1.6
-"""Wetness this far beyond the dry or the wet level is something else: skin, ink, a tool."""
 
 
 @dataclass(frozen=True)
@@ -169,11 +132,11 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     change, onset = _first_guess(levels, coarse, expected, calm)
     dry, share, noise = _dry_and_wet(levels, change, expected, calm, safe_px=5)
     sigma = _sigma(noise, coarse)
-    hidden = _hidden(levels, change, dry, share, coarse.odd)
-    glare = _unsure_glare(project.brightness(), expected, len(stack))
+    hidden = hidden_patches(levels, change, dry, share, coarse.odd)
+    glare = doubtful_glare(project.brightness(), expected, len(stack))
     found = _changes(levels, dry, share, sigma, hidden, glare)
-    seen = found.told & ~_foreign(stack, found.change, calm) & ~_specks(found.change)
-    ink = _ink(levels, dry, found.change)
+    seen = found.told & ~foreign_things(stack, found.change, calm) & ~specks(found.change)
+    ink = ink_marks(levels, dry, found.change)
     return WetLook(
         change=found.change,
         last_dry=found.last_dry,
@@ -187,24 +150,6 @@ def find_wetting(stack: CanvasStack) -> WetLook:
         coarse=coarse,
         levels=levels,
     )
-
-
-def _unsure_glare(brightness: FloatArray, expected: FloatArray, count: int) -> list[BoolArray]:
-    """Tell glare that another light makes look wetter or drier than it is.
-
-    Glare is added light: a lamp that brightens the fabric does not brighten it as much.
-
-    Returns
-    -------
-    glare : list of K ndarrays, bool
-        Of the canvas's shape; empty where the light is the usual one.
-    """
-    nothing = np.zeros((0, 0), bool)
-    bright = cv2.dilate((expected < GLARE_SHARE).astype(np.uint8), WIDE_GLARE) > 0
-    if not bright.any():
-        return [nothing] * count
-    other = np.abs(brightness - np.median(brightness)) * (1 - GLARE_SHARE) > GLARE_DOUBT
-    return [bright if changed else nothing for changed in other]
 
 
 def _sigma(noise: float, coarse: CellLook) -> float:
@@ -233,7 +178,7 @@ def _first_guess(
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
     sigma = _sigma(noise, coarse)
-    found = _changes(small, dry, share, sigma, [_whole(cells) for cells in coarse.odd])
+    found = _changes(small, dry, share, sigma, [whole_patches(cells) for cells in coarse.odd])
     wide = (cols, rows)
     change = cv2.resize(found.change, wide, interpolation=cv2.INTER_NEAREST)
     onset = _onset(small, dry, share, sigma)
@@ -262,57 +207,6 @@ def _onset(
         np.maximum(lately, 0, out=lately)
         np.copyto(onset, since, where=(lately > ALARM) & (onset == count))
     return onset
-
-
-def _specks(change: np.ndarray) -> BoolArray:
-    """Tell pixels that changed far earlier or later than most around them: glare, not a front."""
-    around = cv2.medianBlur(change.astype(np.uint8), SPECK_PX).astype(np.int16)
-    return np.abs(change - around) > np.maximum(2, around // 6)
-
-
-def _ink(levels: list[FloatArray], dry: FloatArray, change: np.ndarray) -> BoolArray:
-    """Tell thin marks that still look wetter than the wet fabric around them at the end.
-
-    On a dark fabric ink looks no stranger than wet; drawn ahead of the front it would pass for it.
-    """
-    wetness = cv2.GaussianBlur(middle_of(levels[-3:]) - dry, (0, 0), 1.0)
-    coded = np.clip((wetness + 1) * INK_CODE, 0, 255).astype(np.uint8)
-    around = cv2.medianBlur(coded, INK_AROUND_PX).astype(np.float32) / INK_CODE - 1
-    more = wetness - around
-    usual = robust_scale(more[::3, ::3].ravel())
-    mark = (more > max(INK_STEP, INK_SIGMAS * usual)) & (change < len(levels))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mark.astype(np.uint8))
-    reach = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
-    mark &= (reach >= LEAST_INK_PX)[labels]
-    return cv2.dilate(mark.astype(np.uint8), GLARE_RIM) > 0
-
-
-def _foreign(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
-    """Tell what never changed and never looked like the fabric: a hose, a clamp, a fixed glare.
-
-    Returns
-    -------
-    foreign : ndarray of shape (M, N), bool
-        Pixels that stayed dry to the end but whose colour at the start lies outside what the
-        wetted part of the panel showed then.
-    """
-    count = len(stack)
-    wetted = change < count
-    if np.count_nonzero(wetted) < 100 or wetted.all():
-        return np.zeros(change.shape, bool)
-    middle = middle_of(stack.canvases[:calm])
-    colour = cv2.LUT(cv2.GaussianBlur(middle, (0, 0), 1.0), LOG_TABLE)
-    sample = colour[wetted][::7]
-    centre = np.median(sample, axis=0)
-    away = sample - centre
-    size = np.sqrt(np.sum(away**2, axis=1))
-    kept = away[size <= np.quantile(size, 0.95)]
-    inverse = np.linalg.inv(kept.T @ kept / len(kept) + np.eye(3) * 1e-4)
-    limit = 1.5 * np.quantile(np.einsum("pc,cd,pd->p", away, inverse, away), 0.98)
-    left = colour[~wetted] - centre
-    foreign = np.zeros(change.shape, bool)
-    foreign[~wetted] = np.einsum("pc,cd,pd->p", left, inverse, left) > limit
-    return foreign
 
 
 def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarray:
@@ -392,51 +286,6 @@ def _frame_noise(levels: list[FloatArray], k: int) -> float:
     """Give the scatter between two frames, of one frame."""
     sample = (levels[k][::4, ::4] - levels[k - 1][::4, ::4]).ravel()
     return float(robust_scale(sample - np.median(sample)) / np.sqrt(2))
-
-
-def _hidden(
-    levels: list[FloatArray],
-    change: np.ndarray,
-    dry: FloatArray,
-    share: FloatArray,
-    odd: np.ndarray,
-) -> list[BoolArray]:
-    """Find, frame by frame, where something stood before the panel.
-
-    A patch that looks wet long before its pixels wetted, or dry long after, or like neither, is
-    hidden by something that comes and goes. Small patches do not count (texture, ink), nor does
-    what looks wrong for a third of the run (the guess at the change was wrong there).
-
-    Returns
-    -------
-    hidden : list of K ndarrays, bool
-        At a quarter of the canvas resolution; empty arrays where nothing is hidden.
-    """
-    low, middle = -SUNLIT * np.maximum(share, 0.5), ONSET * share
-    high = share + STRANGE * np.maximum(share, 0.5)
-    size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
-    patches = []
-    for k, level in enumerate(levels):
-        wetness = level - dry
-        wet = wetness > middle
-        wrong = (wet & (change > k + 1)) | (~wet & (change < k - 1))
-        wrong |= (wetness < low) | (wetness > high)
-        small = cv2.resize(wrong.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
-        patches.append(cv2.blur(small, (5, 5)) > 0.3 * 255)
-    usual = np.mean(patches, axis=0) > 1 / 3
-    wide = np.ones((5, 5), np.uint8)
-    hidden = []
-    for patch, cells in zip(patches, odd, strict=True):
-        other = cv2.resize(cells.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-        whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
-        hidden.append(cv2.dilate(whole, wide) > 0)
-    return hidden
-
-
-def _whole(cells: BoolArray) -> BoolArray:
-    """Fill in and widen what stands before the panel, as seen on the coarse cells."""
-    closed = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_CLOSE, CELL_RIM)
-    return cv2.dilate(closed, CELL_RIM) > 0
 
 
 @dataclass(frozen=True)
