@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.bench.runs import Run, rms, runs
 from tests.vision.shop import ShopFrames, setup_of
 from tests.vision.shop_cases import CASES
-from vision import arrival, cell_light, cells, measure, wetting
+from vision import arrival, cell_light, cells, measure, no_vote, wetting
 from vision.frames import open_frames, resin_start_clock_s
 from vision.rectify import Rectifier
 from vision.tracker import Tracker
@@ -31,19 +31,30 @@ HARD = (
     "cup left lying",
     "glare moves as the bag settles",
     "under way in the first frame",
+    "shadow against the flow",
+    "sun falls on what is wet",
+    "pen from the first frames, channels",
+    "lamp beside glare, carbon",
+    "stalls under ink",
 )
 
 Switch = tuple[object, str, object]
 
 
-def dark_border(border: np.ndarray, basis: np.ndarray) -> np.ndarray:
+def dark_border(table, basis):
     """Stand for `cells.border_light`: the table tells nothing."""
-    return np.zeros((border.shape[0], basis.shape[1], border.shape[2]))
+    count, _, colours = table.change.shape
+    return np.zeros((count, basis.size, colours))
+
+
+def always_even(*_rest):
+    """Stand for `cells.is_uneven`: no shadow is more than a quadratic."""
+    return False
 
 
 def no_refit(flat, basis, *_rest):
     """Stand for `cell_light.light_left`: what is left of the light on the panel stays."""
-    return np.zeros((len(flat), basis.shape[1], flat.shape[2]))
+    return np.zeros((len(flat), basis.size, flat.shape[2]))
 
 
 def no_deepening(flat, *_rest):
@@ -52,7 +63,7 @@ def no_deepening(flat, *_rest):
 
 
 def nothing_hidden(levels, *_rest):
-    """Stand for `wetting._hidden`."""
+    """Stand for `wetting.hidden_patches`."""
     return [np.zeros((1, 1), bool)] * len(levels)
 
 
@@ -65,6 +76,26 @@ def nowhere(first, *_rest):
     """Stand for functions that mark pixels: none."""
     shape = first.shape
     return np.zeros(shape, bool)
+
+
+def no_ink(_levels, dry, *_rest):
+    """Stand for `wetting.ink_marks`."""
+    return np.zeros(dry.shape, bool)
+
+
+def sure_of_glare(_brightness, _expected, count):
+    """Stand for `wetting.doubtful_glare`: glare always votes."""
+    return [np.zeros((0, 0), bool)] * count
+
+
+def no_sun(look, seen, *_rest):
+    """Stand for `measure.sunlit_later`: what looks dry again was dry."""
+    return look.change, seen
+
+
+def never_stopped(frame, *_rest):
+    """Stand for `arrival.once_stopped`."""
+    return frame
 
 
 def no_offset(look, *_rest):
@@ -80,16 +111,22 @@ def unfilled(change, _last_dry, _first_wet, seen, *_rest):
 PARTS: dict[str, tuple[Switch, ...]] = {
     "everything on": (),
     "light from the border": ((cells, "border_light", dark_border),),
+    "uneven light": ((cells, "is_uneven", always_even),),
     "refit of the light on the panel": ((cells, "light_left", no_refit),),
     "deepening": ((cells, "deepening", no_deepening),),
     "strength by frame": ((cell_light, "LEAST_CELLS", 10**9),),
-    "hidden patches": ((wetting, "_hidden", nothing_hidden),),
+    "hidden patches": ((wetting, "hidden_patches", nothing_hidden),),
     "other colours": ((cells, "odd_colours", nothing_odd),),
     "rims of holes": ((arrival, "out_of_step", nowhere),),
-    "foreign objects": ((wetting, "_foreign", nowhere),),
-    "specks": ((wetting, "_specks", nowhere),),
-    "strange colours": ((wetting, "STRANGE", 1e6),),
-    "onset (half-way instead)": ((wetting, "ONSET", 0.5),),
+    "foreign objects": ((wetting, "foreign_things", nowhere),),
+    "specks": ((wetting, "specks", nowhere),),
+    "ink on dark cloth": ((wetting, "ink_marks", no_ink),),
+    "glare under another lamp": ((wetting, "doubtful_glare", sure_of_glare),),
+    "sun on what was wet": ((measure, "sunlit_later", no_sun),),
+    "fill along the flow": ((measure, "ALONG_FLOW", 1),),
+    "front that has stopped": ((arrival, "once_stopped", never_stopped),),
+    "strange colours": ((wetting, "STRANGE", 1e6), (no_vote, "STRANGE", 1e6)),
+    "onset (half-way instead)": ((wetting, "ONSET", 0.5), (no_vote, "ONSET", 0.5)),
     "edge offset": ((measure, "edge_offsets", no_offset),),
     "fill from around": ((measure, "fill_change", unfilled),),
     "cut off from the feed": ((measure, "cut_off", nowhere),),

@@ -33,6 +33,11 @@ def flicker(size=0.06, seed=1):
     return lambda k, _x, _y: np.full(3, np.exp(steps[k]))
 
 
+def flash(gains):
+    """Frames that came out darker or brighter, by a factor each."""
+    return lambda k, _x, _y: np.full(3, gains.get(k, 1.0))
+
+
 def lamp(from_frame, until=10**9, strength=0.9, at_mm=(330, -60), reach_mm=260.0):
     """A yellowish lamp switched on, and perhaps off again."""
 
