@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import binary_opening
 
 from vision.cell_light import GUARD
 from vision.light import robust_scale, row_medians
@@ -16,6 +17,9 @@ EARLY = 3
 
 ODD_SHARE = 0.12
 """A colour this far off the way from dry to wet, as a share of the step, is something else."""
+
+LEFT_LYING = 3
+"""What is still there at the end and came more frames before it stays."""
 
 ODD_SIGMA = 5.0
 """And this far off in standard deviations of a cell's level."""
@@ -196,6 +200,20 @@ def odd_colours(change: FloatArray, vector: FloatArray, noise: FloatArray) -> np
     scatter = float(np.sqrt(np.trace(noise) / len(noise)))
     far = np.linalg.norm(off, axis=2) > max(ODD_SHARE * length, ODD_SIGMA * scatter)
     return far & (far.mean(axis=0) <= 1 / 3)
+
+
+def without_ink(odd: np.ndarray) -> np.ndarray:
+    """Leave out thin marks that stay to the end: ink hides too little of a cell to give it up.
+
+    Parameters
+    ----------
+    odd : ndarray of shape (K, h, w), bool
+        Cells of another colour.
+    """
+    stays = np.cumprod(odd[::-1], axis=0)[::-1].astype(bool)
+    stays &= stays.sum(axis=0) > LEFT_LYING
+    whole = binary_opening(odd, np.ones((1, 3, 3), bool))
+    return odd & (~stays | whole)
 
 
 def agreed_step(steps: FloatArray, share: FloatArray, fallback: FloatArray) -> FloatArray:

@@ -25,6 +25,7 @@ from vision.cell_levels import (
     odd_colours,
     typical_step,
     wet_evidence,
+    without_ink,
 )
 from vision.cell_light import (
     LASTS,
@@ -150,7 +151,7 @@ def _look_with(cells: FloatArray, table: Table, shapes: LightBasis) -> tuple[Cel
         dry=dry.reshape(rows, cols, -1),
         wet_vector=vector,
         noise=noise,
-        odd=odd_colours(flat - dry, vector, noise).reshape(count, rows, cols),
+        odd=without_ink(odd_colours(flat - dry, vector, noise).reshape(count, rows, cols)),
         contrast=float(np.sqrt(vector @ np.linalg.solve(noise, vector))),
     )
     return found, float(np.minimum(unexplained, MOST_UNEXPLAINED).mean())
