@@ -116,7 +116,8 @@ def measure(
         early = early_change(look)
         look = replace(look, change=np.where(before, early, look.change))
     change, known = plausible_change(look, seen | before, times, mm_per_px, feed)
-    change = np.maximum(change, first_front(change, count)).astype(np.int16)
+    shown = np.where(known, change, np.where(look.seen, look.first_wet, count))
+    change = np.maximum(change, first_front(shown, count)).astype(np.int16)
     cut = strips(change, count)
     if feed.is_point and feed.point_mm is None:
         feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))

@@ -40,7 +40,7 @@ INK_SIGMAS = 5.0
 """And this far out of the usual scatter."""
 
 LEAST_INK_PX = 12
-"""Shorter marks do not count."""
+"""Marks, or groups of them as in a figure, that reach less far do not count."""
 
 INK_CODE = 60.0
 """Steps of an 8-bit code for one step from dry to wet."""
@@ -90,7 +90,9 @@ def ink_marks(levels: list[FloatArray], dry: FloatArray, change: np.ndarray) -> 
     more = wetness - around
     usual = robust_scale(more[::3, ::3].ravel())
     mark = (more > max(INK_STEP, INK_SIGMAS * usual)) & (change < len(levels))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mark.astype(np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(
+        cv2.dilate(mark.astype(np.uint8), INK_RIM)
+    )
     reach = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
     mark &= (reach >= LEAST_INK_PX)[labels]
     return cv2.dilate(mark.astype(np.uint8), GLARE_RIM) > 0
