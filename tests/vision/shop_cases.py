@@ -263,6 +263,9 @@ HARDER = [
 ]
 
 NOT_YET = {
+    "shadow on mesh while somebody leans over": "the front is filled too far back in the frames "
+    "the person hides",
+    "stalls under ink": "where it stands under a line of ink is filled, not seen",
     "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
     "sun patch moves over": "a sun patch that keeps pace with the front outvotes the fabric",
 }
