@@ -29,7 +29,11 @@ class Anchors:
     centre_px : ndarray of shape (K, 2), int
         Recorded pixel around which each is looked for now.
     patches : ndarray of shape (K, P, P), uint8
-        As they should look now.
+        As they should look now, in green (half of what makes brightness, and quicker had).
+    base_px : ndarray of shape (K, 2)
+        Ideal pixels of the centres now.
+    slope : ndarray of shape (K, 2, 2)
+        Ideal pixels per recorded pixel there.
     reach_px : int
         How far to look.
     """
@@ -37,7 +41,14 @@ class Anchors:
     reference_px: FloatArray
     centre_px: NDArray[np.int_]
     patches: NDArray[np.uint8]
+    base_px: FloatArray
+    slope: FloatArray
     reach_px: int
+
+    def ideal_px(self, offset_px: FloatArray) -> FloatArray:
+        """Ideal pixels of the first anchors, found so far off; shape as `offset_px`."""
+        some = len(offset_px)
+        return self.base_px[:some] + np.einsum("kij,kj->ki", self.slope[:some], offset_px)
 
 
 def to_grey(image: NDArray[np.uint8]) -> GreyImage:
@@ -102,7 +113,7 @@ def match_anchors(
     offsets, good = np.zeros((count, 2)), np.zeros(count, bool)
     room = half + reach_px
     for i, (x, y) in enumerate(centres):
-        window = to_grey(image[y - room : y + room + 1, x - room : x + room + 1])
+        window = np.ascontiguousarray(image[y - room : y + room + 1, x - room : x + room + 1, 1])
         score = cv2.matchTemplate(window, anchors.patches[i], cv2.TM_CCOEFF_NORMED)
         _, best, _, (px, py) = cv2.minMaxLoc(score)
         if best < _GOOD_MATCH or not np.isfinite(best):

@@ -10,6 +10,7 @@ import numpy as np
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
+_SLOPE_PX = 8.0
 _EDGE_TOLERANCE_PX = 2.0
 
 
@@ -72,6 +73,15 @@ class PlaneMap:
         if self.camera is None or self.distortion is None or len(recorded_px) == 0:
             return recorded_px
         return undistort_px(recorded_px, self.camera, self.distortion)
+
+    def undistort_slope(self, recorded_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Map recorded to ideal pixels, with the slope there: shapes (N, 2) and (N, 2, 2)."""
+        steps = _SLOPE_PX * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]], float)
+        near = (recorded_px[:, None, :] + steps).reshape(-1, 2)
+        ideal = self.undistort(near).reshape(-1, 5, 2)
+        along = (ideal[:, 1] - ideal[:, 2]) / (2 * _SLOPE_PX)
+        down = (ideal[:, 3] - ideal[:, 4]) / (2 * _SLOPE_PX)
+        return ideal[:, 0], np.stack([along, down], axis=2)
 
     def outline_px(self, per_side: int = 16) -> FloatArray:
         """Photo pixels along the panel's edge, clockwise from the feed corner."""

@@ -33,7 +33,7 @@ FEWEST_ANCHORS = 6
 FEWEST_TO_REFIT = 10  # a homography fits any four; the rest must agree by themselves
 STILL_PX = 0.2
 _STILL_REACH_PX = 4
-_QUICK_LOOK = 12
+_QUICK_LOOK = 9
 _AGREE_PX = 0.8
 _SMALL_WIDTH = 960
 _REMAKE_PX = 1.5
@@ -84,6 +84,7 @@ class Follower:
     ) -> None:
         self._plane = plane
         self._reference = to_grey(image)
+        self._green = np.ascontiguousarray(image[..., 1])
         self._recover = recover
         self._border = border_mask(plane)
         self._places_px = choose_places(self._reference, self._border)
@@ -135,7 +136,7 @@ class Follower:
         expected_px = apply_homography(self.motion, anchors.reference_px)
         for few, reach in ((_QUICK_LOOK, _STILL_REACH_PX), (len(expected_px), anchors.reach_px)):
             offsets, good = match_anchors(image, anchors, reach, few)
-            now_px = self._plane.undistort(anchors.centre_px[:few] + offsets)
+            now_px = anchors.ideal_px(offsets)
             if self._is_still(expected_px[:few], now_px, good):
                 return Followed(self.motion, 0.0, True, int(good.sum()))
         return self._refit(anchors, now_px, expected_px, good)
@@ -221,7 +222,7 @@ class Follower:
         lookup = source.reshape(len(centre) * self._size, self._size, 2).astype(np.float32)
         if len(centre):
             patches = cv2.remap(
-                self._reference,
+                self._green,
                 lookup[..., 0],
                 lookup[..., 1],
                 cv2.INTER_LINEAR,
@@ -229,10 +230,13 @@ class Follower:
             )
         else:
             patches = np.zeros((0, self._size), np.uint8)
+        base, slope = self._plane.undistort_slope(centre.astype(float))
         return Anchors(
-            reference_px=apply_homography(back, self._plane.undistort(centre.astype(float))),
+            reference_px=apply_homography(back, base),
             centre_px=centre,
             patches=np.asarray(patches, np.uint8).reshape(-1, self._size, self._size),
+            base_px=base,
+            slope=slope,
             reach_px=reach,
         )
 

@@ -65,6 +65,8 @@ class Warp:
         low = np.clip(least - 2, 0, [width - 1, height - 1]).astype(int)
         high = np.clip(most + 3, 1, [width, height]).astype(int)
         low = np.minimum(low, high - 1)
+        # Whole squares to average over, where the photo reaches that far.
+        high = np.minimum(low - (low - high) // self._factor * self._factor, [width, height])
         self._crop = (slice(low[1], high[1]), slice(low[0], high[0]))
         local_x, local_y = (
             ((grid - corner + 0.5) / self._factor - 0.5).astype(np.float32)
@@ -83,15 +85,11 @@ class Warp:
         part = image[self._crop]
         if self._factor > 1:
             size = (-(-part.shape[1] // self._factor), -(-part.shape[0] // self._factor))
-            padded = cv2.copyMakeBorder(
-                part,
-                0,
-                size[1] * self._factor - part.shape[0],
-                0,
-                size[0] * self._factor - part.shape[1],
-                cv2.BORDER_REPLICATE,
-            )
-            part = np.asarray(cv2.resize(padded, size, interpolation=cv2.INTER_AREA), np.uint8)
+            down = size[1] * self._factor - part.shape[0]
+            right = size[0] * self._factor - part.shape[1]
+            if down or right:
+                part = cv2.copyMakeBorder(part, 0, down, 0, right, cv2.BORDER_REPLICATE)
+            part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
         flat = cv2.remap(
             part, self._maps[0], self._maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
