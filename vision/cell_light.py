@@ -101,9 +101,8 @@ def table_light(
     return Table(border[:, use] - np.nanmedian(border[:, use], axis=0), border_xy[use])
 
 
-def is_uneven(table: Table, even: LightBasis) -> bool:
-    """Tell from the table whether the light needs more than a quadratic: shadows, sun patches."""
-    light = border_light(table, even)
+def is_uneven(table: Table, even: LightBasis, light: FloatArray) -> bool:
+    """Tell from the table whether its light needs more than a quadratic: shadows, sun patches."""
     if not light.any():
         return False
     left = table.change - np.matmul(even(*table.places.T), light)

@@ -100,19 +100,32 @@ def look(
     """
     count, rows, cols, colours = cells.shape
     table = table_light(border, border_xy, count, colours)
-    even, left = _look_with(cells, table, even_basis(rows, cols))
-    if not is_uneven(table, even_basis(rows, cols)):
+    shapes = even_basis(rows, cols)
+    light = border_light(table, shapes)
+    even, left = _look_with(cells, table, shapes, light)
+    if not is_uneven(table, shapes, light):
         return even
-    uneven, left_uneven = _look_with(cells, table, uneven_basis(rows, cols))
+    shapes = uneven_basis(rows, cols)
+    uneven, left_uneven = _look_with(cells, table, shapes, border_light(table, shapes))
     return uneven if left_uneven < left else even
 
 
-def _look_with(cells: FloatArray, table: Table, shapes: LightBasis) -> tuple[CellLook, float]:
-    """Look with one set of shapes for the light; also give how much is left unexplained."""
+def _look_with(
+    cells: FloatArray, table: Table, shapes: LightBasis, light: FloatArray
+) -> tuple[CellLook, float]:
+    """Look with one set of shapes for the light; also give how much is left unexplained.
+
+    Parameters
+    ----------
+    cells : ndarray of shape (K, h, w, C), float
+    table : Table
+    shapes : LightBasis
+    light : ndarray of shape (K, B, C), float
+        As the table alone tells it.
+    """
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
     basis = shapes(*cell_centres(rows, cols))
-    light = border_light(table, shapes)
     if not light.any():
         light = sequential_light(levels, basis)
     flat = levels - np.matmul(basis, light)

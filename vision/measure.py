@@ -27,6 +27,9 @@ SUN_FRAMES = 2
 SUN_SHARE = 0.15
 """And the share of the time of the change by which it may differ."""
 
+SUN_LEAST = 0.005
+"""Share of the panel below which no sun patch is looked for."""
+
 SUN_AGREED = 0.7
 """Least part of a patch that turned wet when it should, for sun to have fallen on it later."""
 
@@ -228,7 +231,7 @@ def sunlit_later(
     count = len(times)
     doubtful = seen & (look.onset < count) & (look.change - look.onset > SUN_FRAMES)
     doubtful = cv2.morphologyEx(doubtful.astype(np.uint8), cv2.MORPH_OPEN, SUN_PATCH) > 0
-    if not doubtful.any():
+    if np.count_nonzero(doubtful) < SUN_LEAST * doubtful.size:
         return look.change, seen
     expected, _ = fill_change(
         look.change,

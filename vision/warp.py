@@ -88,7 +88,8 @@ class Warp:
             down = size[1] * self._factor - part.shape[0]
             right = size[0] * self._factor - part.shape[1]
             if down or right:
-                part = cv2.copyMakeBorder(part, 0, down, 0, right, cv2.BORDER_REPLICATE)
+                padded = cv2.copyMakeBorder(part, 0, down, 0, right, cv2.BORDER_REPLICATE)
+                part = np.asarray(padded, np.uint8)
             part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
         flat = cv2.remap(
             part, self._maps[0], self._maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
