@@ -24,7 +24,9 @@ LEAST_ORDER = 0.35
 
 NOTHING = (
     "nothing changed on the panel in a way that looks like resin: check that the run was "
-    "recorded, that the corners or markers belong to this panel, and that the lens was clear"
+    "recorded, that the corners or markers belong to this panel, and that the lens was clear; if "
+    "resin did run, wet and dry look the same to the camera: light the panel from the side, or "
+    "mark the front with a few points in fix.csv"
 )
 NO_CONTRAST = (
     "wet and dry look the same to the camera: light the panel from the side, or mark the front "

@@ -1,7 +1,16 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.arrival import fill_change, fill_from_around, share_out_time, signed_distance, strips
+from vision.arrival import (
+    cut_off,
+    fill_along_flow,
+    fill_change,
+    fill_from_around,
+    once_stopped,
+    share_out_time,
+    signed_distance,
+    strips,
+)
 
 
 def test_hole_in_a_ramp_is_filled_as_the_ramp():
@@ -63,3 +72,35 @@ def test_signed_distance_has_its_zero_between_the_pixels():
     wet[:, :4] = True
     assert_allclose(signed_distance(wet)[2, 2:6], [-1.5, -0.5, 0.5, 1.5])
     assert np.isposinf(signed_distance(~wet & wet)).all()
+
+
+def test_a_hole_is_filled_lane_by_lane_along_the_flow():
+    # A front that leads and lags over the width, as it does on either side of the hole.
+    lane = 1 + 0.2 * np.sin(np.arange(60) / 60 * 4 * np.pi)
+    pace = np.tile(lane[:, None], (1, 90))
+    known = np.ones(pace.shape, bool)
+    known[:, 30:60] = False
+    held = np.where(known, pace, 0.0)
+    along = np.abs(fill_along_flow(held, known, 4) - pace).max()
+    around = np.abs(fill_from_around(held, known) - pace).max()
+    assert along < 0.1
+    assert along < around / 2
+
+
+def test_nothing_wets_under_a_hole_once_the_front_has_stopped():
+    marks = np.arange(12.0)
+    wetted = np.array([50, 50, 50, 50, 50, 0, 0, 0, 0, 0, 0, 400])
+    mark = np.array([[3.0, 5.5, 8.9]])
+    frame = np.array([[3, 5, 8]])
+    assert once_stopped(frame, mark, marks, wetted).tolist() == [[3, 4, 11]]
+
+
+def test_what_wets_in_the_last_frame_alone_needs_a_way_from_the_feed():
+    change = np.tile(np.minimum(np.arange(40) // 3, 11), (20, 1)).astype(np.int16)
+    change[:, 33:] = 12
+    change[8:12, 36:39] = 11
+    feed = np.zeros(change.shape, bool)
+    feed[:, 0] = True
+    apart = cut_off(change, np.ones(change.shape, bool), feed)
+    assert apart[9, 37]
+    assert not apart[:, :33].any()

@@ -1,7 +1,13 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.cell_levels import change_from_evidence, expected_gain, first_change
+from vision.cell_levels import (
+    change_from_evidence,
+    expected_gain,
+    first_change,
+    typical_step,
+    without_ink,
+)
 from vision.cells import look
 from vision.light import cell_centres, polynomial_basis
 
@@ -65,3 +71,47 @@ def test_glare_can_show_less_of_the_step():
     gain = expected_gain(dry)
     assert_allclose(gain[1:], 1.0)
     assert_allclose(gain[0], np.exp(-1.0))
+
+
+def shadow_over(xy, count, depth=0.4, width=0.6, speed=-0.06, start=1.5):
+    """Logarithm of a soft band of shadow that moves over scaled places; shape (K, P)."""
+    middle = start + speed * np.arange(count)[:, None]
+    away = (xy[:, 0] + 0.2 * xy[:, 1] - middle) / width
+    return np.log(1 - depth * np.exp(-(away**4)))
+
+
+def test_a_shadow_the_table_shows_is_taken_off_the_panel():
+    levels, border, border_xy, change = made_up_run(seed=4)
+    count, rows, cols, _ = levels.shape
+    cells_xy = np.stack(cell_centres(rows, cols), axis=1)
+    levels = levels + shadow_over(cells_xy, count).reshape(count, rows, cols, 1)
+    border = border + shadow_over(border_xy, count)[..., None]
+    found = look(levels, border, border_xy)
+    assert found.shapes.is_uneven
+    assert np.mean(np.abs(found.change - change) <= 1) > 0.95
+
+
+def test_sun_on_one_side_of_the_table_hardly_reaches_the_panel():
+    levels, border, border_xy, change = made_up_run(seed=5)
+    border[12:, border_xy[:, 1] < -1] += 0.5
+    found = look(levels, border, border_xy)
+    assert np.mean(np.abs(found.change - change) <= 1) > 0.9
+
+
+def test_cells_full_of_ink_do_not_make_the_typical_step():
+    rng = np.random.default_rng(6)
+    step = STEP + rng.normal(0, 0.01, (400, 3))
+    step[:120] = 2.5 * STEP
+    gain = np.sum(step**2, axis=1)
+    assert_allclose(typical_step(step, gain), STEP, atol=0.05)
+
+
+def test_thin_marks_that_stay_are_ink_and_large_ones_are_in_the_way():
+    odd = np.zeros((20, 10, 16), bool)
+    odd[12:, :, 5] = True
+    odd[12:, 3:7, 10:14] = True
+    odd[4:6, :, 2] = True
+    kept = without_ink(odd)
+    assert not kept[12:, :, 5].any()
+    assert kept[12:, 3:7, 10:14].all()
+    assert kept[4:6, :, 2].all()

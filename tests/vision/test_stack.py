@@ -20,3 +20,14 @@ def test_short_run_keeps_every_frame():
     kept = [stack.add(float(k), np.zeros((8, 12, 3), np.uint8), np.zeros((0, 3))) for k in range(9)]
     assert all(kept)
     assert len(stack) == 9
+
+
+def test_thin_ink_leaves_a_cell_as_it_was():
+    shape = (160, 320)
+    stack = CanvasStack(shape, np.zeros((0, 2)))
+    plain = np.full((*shape, 3), 120, np.uint8)
+    drawn = plain.copy()
+    drawn[:, 100:102] = 10
+    for k, canvas in enumerate((plain, drawn)):
+        stack.add(float(k), canvas, np.zeros((0, 3)))
+    assert np.abs(stack.cells[1] - stack.cells[0]).max() < 0.02
