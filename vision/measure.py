@@ -7,7 +7,15 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival import ALONG_FLOW, Strips, cut_off, fill_change, share_out_time, strips
+from vision.arrival import (
+    ALONG_FLOW,
+    Strips,
+    cut_off,
+    fill_change,
+    fill_from_around,
+    share_out_time,
+    strips,
+)
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
@@ -38,9 +46,20 @@ SUN_PATCH, SUN_RIM = np.ones((9, 9), np.uint8), np.ones((21, 21), np.uint8)
 UNDER_WAY_RIM = 0.5
 """Least part of the rim of a patch at the feed that wets in the first frames after it."""
 
-UNDER_WAY_FRAMES = 2
+UNDER_WAY_FRAMES = 4
 
-UNDER_WAY_WET = (0.5, 1.6)
+DRY_FRAMES = 2
+"""A frame after which the dry level, a median of three, tells a change for sure."""
+
+UNDER_WAY_GAP = np.ones((9, 9), np.uint8)
+"""Gaps in such a patch, and between it and the feed, that do not matter."""
+
+WITHOUT_SPECKS = np.ones((25, 25), np.uint8)
+
+LEAST_LATER = 0.05
+"""Share of the panel that must have wetted later, for dry to be known."""
+
+UNDER_WAY_WET = (0.3, 1.6)
 """How wet such a patch looks beside what lies around it; a fitting or tape looks otherwise."""
 
 
@@ -153,7 +172,10 @@ def measure(
 
 
 def wet_before(change: np.ndarray, level: FloatArray, feed: BoolArray, count: int) -> BoolArray:
-    """Tell what was wet before the first frame: it never changed, yet the front came out of it.
+    """Tell what was wet in the first frames already, which its own history does not show.
+
+    It lies at the feed, looks wetter at the start than the dry fabric beyond it, and the front
+    came out of it.
 
     Parameters
     ----------
@@ -166,18 +188,23 @@ def wet_before(change: np.ndarray, level: FloatArray, feed: BoolArray, count: in
     count : int
         Frames.
     """
-    _, labels = cv2.connectedComponents((change >= count).astype(np.uint8), connectivity=4)
     before = np.zeros(change.shape, bool)
-    for label in np.unique(labels[feed & (labels > 0)]):
+    later = ((change > UNDER_WAY_FRAMES) & (change < count)).astype(np.uint8)
+    # Without specks, which would pass for dry fabric within the patch.
+    later = cv2.morphologyEx(later, cv2.MORPH_OPEN, WITHOUT_SPECKS) > 0
+    near = cv2.dilate(feed.astype(np.uint8), UNDER_WAY_GAP) > 0
+    if not (near & ~later).any() or np.count_nonzero(later) < LEAST_LATER * later.size:
+        return before
+    above = cv2.GaussianBlur(level.astype(np.float32), (0, 0), 2.0) - fill_from_around(level, later)
+    wet = ~later & (above > UNDER_WAY_WET[0]) & (above < UNDER_WAY_WET[1])
+    wet = cv2.morphologyEx(wet.astype(np.uint8), cv2.MORPH_CLOSE, UNDER_WAY_GAP) > 0
+    _, labels = cv2.connectedComponents((wet & ~later).astype(np.uint8), connectivity=4)
+    for label in np.unique(labels[near & (labels > 0)]):
         patch = labels == label
-        rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
-        beyond = cv2.dilate(patch.astype(np.uint8), np.ones((31, 31), np.uint8)) > 0
-        beyond &= (change > 0) & ~patch
-        if not rim.any() or not beyond.any():
+        if np.mean((change[patch] >= count) | (change[patch] <= DRY_FRAMES)) < UNDER_WAY_RIM:
             continue
-        wet = float(np.median(level[patch]) - np.median(level[beyond]))
-        soon = np.mean(change[rim] <= UNDER_WAY_FRAMES) >= UNDER_WAY_RIM
-        if soon and UNDER_WAY_WET[0] < wet < UNDER_WAY_WET[1]:
+        rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
+        if rim.any() and np.mean(change[rim] <= UNDER_WAY_FRAMES + 1) >= UNDER_WAY_RIM:
             before |= patch
     return before
 
