@@ -12,18 +12,17 @@ from vision.arrival import (
     Strips,
     cut_off,
     fill_change,
-    fill_from_around,
     share_out_time,
     strips,
 )
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
-from vision.project import ONSET
 from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack
 from vision.start import find_start
+from vision.under_way import early_change, wet_before
 from vision.wetting import WetLook, find_wetting
 
 LEAST_FRONT = 0.002
@@ -42,25 +41,6 @@ SUN_AGREED = 0.7
 """Least part of a patch that turned wet when it should, for sun to have fallen on it later."""
 
 SUN_PATCH, SUN_RIM = np.ones((9, 9), np.uint8), np.ones((21, 21), np.uint8)
-
-UNDER_WAY_RIM = 0.5
-"""Least part of the rim of a patch at the feed that wets in the first frames after it."""
-
-UNDER_WAY_FRAMES = 4
-
-DRY_FRAMES = 2
-"""A frame after which the dry level, a median of three, tells a change for sure."""
-
-UNDER_WAY_GAP = np.ones((9, 9), np.uint8)
-"""Gaps in such a patch, and between it and the feed, that do not matter."""
-
-WITHOUT_SPECKS = np.ones((25, 25), np.uint8)
-
-LEAST_LATER = 0.05
-"""Share of the panel that must have wetted later, for dry to be known."""
-
-UNDER_WAY_WET = (0.3, 1.6)
-"""How wet such a patch looks beside what lies around it; a fitting or tape looks otherwise."""
 
 
 @dataclass(frozen=True)
@@ -169,58 +149,6 @@ def measure(
         reason=reason,
         feed=feed,
     )
-
-
-def wet_before(change: np.ndarray, level: FloatArray, feed: BoolArray, count: int) -> BoolArray:
-    """Tell what was wet in the first frames already, which its own history does not show.
-
-    It lies at the feed, looks wetter at the start than the dry fabric beyond it, and the front
-    came out of it.
-
-    Parameters
-    ----------
-    change : ndarray of shape (M, N), int
-        First wet frame; `count` where nothing changed.
-    level : ndarray of shape (M, N), float
-        Projected level before the change (`WetLook.dry`); 1 apart for dry and wet.
-    feed : ndarray of shape (M, N), bool
-        Where the resin comes in.
-    count : int
-        Frames.
-    """
-    before = np.zeros(change.shape, bool)
-    later = ((change > UNDER_WAY_FRAMES) & (change < count)).astype(np.uint8)
-    # Without specks, which would pass for dry fabric within the patch.
-    later = cv2.morphologyEx(later, cv2.MORPH_OPEN, WITHOUT_SPECKS) > 0
-    near = cv2.dilate(feed.astype(np.uint8), UNDER_WAY_GAP) > 0
-    if not (near & ~later).any() or np.count_nonzero(later) < LEAST_LATER * later.size:
-        return before
-    above = cv2.GaussianBlur(level.astype(np.float32), (0, 0), 2.0) - fill_from_around(level, later)
-    wet = ~later & (above > UNDER_WAY_WET[0]) & (above < UNDER_WAY_WET[1])
-    wet = cv2.morphologyEx(wet.astype(np.uint8), cv2.MORPH_CLOSE, UNDER_WAY_GAP) > 0
-    _, labels = cv2.connectedComponents((wet & ~later).astype(np.uint8), connectivity=4)
-    for label in np.unique(labels[near & (labels > 0)]):
-        patch = labels == label
-        if np.mean((change[patch] >= count) | (change[patch] <= DRY_FRAMES)) < UNDER_WAY_RIM:
-            continue
-        rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
-        if rim.any() and np.mean(change[rim] <= UNDER_WAY_FRAMES + 1) >= UNDER_WAY_RIM:
-            before |= patch
-    return before
-
-
-def early_change(look: WetLook) -> np.ndarray:
-    """Give the frame at which each pixel wetted, 0 to 2, where it was wet from the third on.
-
-    The dry level is a median of the first three frames, so a pixel that was dry in one of them
-    alone passes for one that never changed.
-    """
-    levels = [cv2.GaussianBlur(level, (0, 0), 1.0) for level in look.levels[:6]]
-    wet = np.median(np.stack(levels[2:]), axis=0)
-    dry_until = np.zeros(look.dry.shape, np.int16)
-    for k in range(2):
-        dry_until[wet - levels[k] > ONSET * np.median(look.share)] = k + 1
-    return dry_until
 
 
 def plausible_change(

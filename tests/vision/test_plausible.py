@@ -7,7 +7,7 @@ from tests.vision import shop_flow as flows
 from tests.vision.shop_flow import SIZE_MM, Clock, Flow
 from vision.arrival import cut_off
 from vision.evenness import find_racing
-from vision.measure import wet_before
+from vision.under_way import wet_before
 
 FEED = np.arange(100)[None, :] < np.ones((60, 1))
 
