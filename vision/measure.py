@@ -20,7 +20,7 @@ from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
 from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
-from vision.stack import CanvasStack
+from vision.stack import CanvasStack, middle_of
 from vision.start import find_start
 from vision.under_way import early_change, wet_before
 from vision.wetting import WetLook, find_wetting
@@ -113,7 +113,8 @@ def measure(
     times = np.asarray(stack.times_s, float) - zero
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
-    before = wet_before(look.change, look.dry, feed_place(look.change, mm_per_px, feed), count)
+    place = feed_place(look.change, mm_per_px, feed)
+    before = wet_before(look.change, look.dry, middle_of(look.levels[-3:]), place)
     if before.any():
         early = early_change(look)
         look = replace(look, change=np.where(before, early, look.change))

@@ -45,16 +45,23 @@ def test_an_unseen_band_across_the_panel_does_not_cut_off_what_lies_beyond():
 
 
 def test_what_was_wet_before_the_first_frame_touches_the_feed_and_the_first_fronts():
-    change = np.broadcast_to(np.arange(100) // 4 - 4, (60, 100)).clip(max=21).copy()
+    change = np.broadcast_to(np.arange(200) // 4 - 4, (60, 200)).clip(max=41).copy()
     wet = change <= 0
-    change[wet] = 21
-    before = wet_before(change, wet.astype(float), FEED, 21)
+    feed = np.broadcast_to(np.arange(200) < 1, (60, 200))
+    at_end = np.ones((60, 200))
+    # What never changes may have been taken to change at any time.
+    change[wet] = np.random.default_rng(1).choice((1, 3, 17, 41), np.count_nonzero(wet))
+    before = wet_before(change, wet.astype(float), at_end, feed)
     # Within a pixel: the level is smoothed before it is judged.
     assert before[wet].all()
     assert np.count_nonzero(before & ~wet) <= len(wet)
     # A strip of tape over the feed edge stays as it is too, but is not of the wet fabric's colour.
-    assert not wet_before(change, -4.0 * wet, FEED, 21).any()
-    assert not wet_before(np.full((60, 100), 21), np.zeros((60, 100)), FEED, 21).any()
+    tape = -4.0 * wet
+    assert not wet_before(change, tape, np.where(wet, tape, 1.0), feed).any()
+    # Dry fabric that wets within the first frames changes; so does what lies in a shade.
+    shade = 0.6 * (np.arange(200) < 60) * np.ones((60, 1))
+    early = np.broadcast_to(2 + np.arange(200) // 30, (60, 200))
+    assert not wet_before(early, shade, shade + 1.0, feed).any()
 
 
 def fronts_of(reach_mm, clock=None):
