@@ -55,7 +55,10 @@ def wet_before(
     near = cv2.dilate(feed.astype(np.uint8), GAP) > 0
     if not (near & same).any():
         return before
-    since = (~same & (change > FRAMES)).astype(np.uint8)
+    # Dry at first: what changed later, and what never changed and lies apart from the feed.
+    _, unchanged = cv2.connectedComponents(same.astype(np.uint8), connectivity=4)
+    apart = same & ~np.isin(unchanged, unchanged[near & same])
+    since = ((~same & (change > FRAMES)) | apart).astype(np.uint8)
     # Without specks, which would pass for dry fabric within the patch.
     later = cv2.morphologyEx(since, cv2.MORPH_OPEN, WITHOUT_SPECKS) > 0
     if np.count_nonzero(later) < LEAST_LATER * later.size:

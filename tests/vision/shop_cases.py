@@ -260,6 +260,15 @@ HARDER = [
         ),
         stall_mm=150.0,
     ),
+    Case(
+        "under way from a point",
+        fabric("natural fibre", "peel ply", flow=POINT_FEED, times_s=np.linspace(25, 560, 26)),
+    ),
+    Case(
+        "under way, then stalls",
+        fabric("cream glass", "flow mesh", flow=STOPPED, times_s=np.linspace(30, 560, 26)),
+        stall_mm=150.0,
+    ),
 ]
 
 NOT_YET = {
