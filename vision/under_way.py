@@ -85,5 +85,5 @@ def early_change(look: WetLook) -> np.ndarray:
     wet = np.median(np.stack(levels[2:]), axis=0)
     dry_until = np.zeros(look.dry.shape, np.int16)
     for k in range(2):
-        dry_until[wet - levels[k] > ONSET * np.median(look.share)] = k + 1
+        dry_until[wet - levels[k] > (1 - ONSET) * np.median(look.share)] = k + 1
     return dry_until

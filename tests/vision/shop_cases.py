@@ -266,7 +266,13 @@ HARDER = [
     ),
     Case(
         "under way, then stalls",
-        fabric("cream glass", "flow mesh", flow=STOPPED, times_s=np.linspace(30, 560, 26)),
+        fabric(
+            "cream glass",
+            "flow mesh",
+            flow=STOPPED,
+            cards=True,
+            times_s=np.linspace(30, 560, 26),
+        ),
         stall_mm=150.0,
     ),
 ]
