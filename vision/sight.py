@@ -7,8 +7,9 @@ import numpy as np
 from vision.records import BoolArray, FloatArray
 from vision.wetting import WetLook
 
-LEAST_CONTRAST = 4.0
-"""Step from dry to wet in standard deviations of a cell's level; below, chance makes steps."""
+LEAST_CONTRAST = 7.5
+"""Step from dry to wet in standard deviations of a cell's level; below, what is left of shadows
+and chance make steps. Made-up runs that could be read had 8.9 and more."""
 
 LEAST_WETTED = 0.004
 """Share of the panel that must have wetted for a front to be measured."""
@@ -29,8 +30,8 @@ NOTHING = (
     "mark the front with a few points in fix.csv"
 )
 NO_CONTRAST = (
-    "wet and dry look the same to the camera: light the panel from the side, or mark the front "
-    "with a few points in fix.csv"
+    "wet and dry look the same to the camera beside what the light did: light the panel from the "
+    "side and keep shadows off it, or mark the front with a few points in fix.csv"
 )
 NOT_A_FRONT = (
     "what changed does not spread from the feed: check the lighting, and that the corners are "
