@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import contextlib
+import itertools
+from collections.abc import Callable, Generator, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -210,14 +212,21 @@ def track_frames(
     tracker : Tracker
         With the map of each frame, for drawing.
     """
-    rectifier = Rectifier(setup, frames)
-    tracker = Tracker(setup, rectifier)
-    for frame in progress(frames if frames.decodes_ahead else prefetch(frames)):
-        tracker.add(frame)
+    with contextlib.closing(_in_turn(frames)) as source:
+        # Photos decode on other threads from here on, while the scale is found.
+        first = list(itertools.islice(source, 1)) if frames.decodes_ahead else []
+        tracker = Tracker(setup, Rectifier(setup, frames))
+        for frame in progress(itertools.chain(first, source)):
+            tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
     tracked = tracker.finish(start, lambda found: _fixes(setup.folder, frames, found))
     front = replace(tracked.front, resin_start=wall_time_iso(tracker.start_clock_s, frames))
     return replace(tracked, front=front, frame_notes=tuple(frames.notes)), tracker
+
+
+def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
+    """Give the frames in time order, the next ones made meanwhile."""
+    yield from frames if frames.decodes_ahead else prefetch(frames)
 
 
 def _fixes(folder: Path, frames: Frames, start_clock_s: float) -> FloatArray | None:
