@@ -45,7 +45,7 @@ LEAST_INK_PX = 12
 INK_CODE = 60.0
 """Steps of an 8-bit code for one step from dry to wet."""
 
-GLARE_SHARE = 0.6
+GLARE_SHARE = 0.7
 """Share of the typical step below which a pixel is taken to lie in glare."""
 
 WIDE_GLARE = np.ones((13, 13), np.uint8)
@@ -69,7 +69,7 @@ def doubtful_glare(brightness: FloatArray, expected: FloatArray, count: int) -> 
     bright = cv2.dilate((expected < GLARE_SHARE).astype(np.uint8), WIDE_GLARE) > 0
     if not bright.any():
         return [nothing] * count
-    other = np.abs(brightness - np.median(brightness)) * (1 - GLARE_SHARE) > GLARE_DOUBT
+    other = np.abs(brightness - np.median(brightness[:3])) * (1 - GLARE_SHARE) > GLARE_DOUBT
     return [bright if changed else nothing for changed in other]
 
 

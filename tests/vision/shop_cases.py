@@ -230,9 +230,8 @@ HARDER = [
         "lamp beside glare, carbon",
         fabric(
             "plain carbon",
-            "peel ply",
-            light=(events.lamp(8),),
-            glare=events.glare(5, 0.2, settles_at=99),
+            light=(events.lamp(8, strength=1.2),),
+            glare=events.glare(6, 0.12, settles_at=99, seed=9),
         ),
         CARBON_MM,
     ),
