@@ -188,7 +188,8 @@ def main() -> None:
         for switches in PARTS.values():
             with switched(switches):
                 try:
-                    column.append(f"{measured():.2f}")
+                    error_mm = measured()
+                    column.append(f"{error_mm:.2f}" if np.isfinite(error_mm) else "not read")
                 except (ValueError, np.linalg.LinAlgError):
                     column.append("fails")
         columns.append(column)
