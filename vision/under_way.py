@@ -13,8 +13,12 @@ from vision.wetting import WetLook
 RIM = 0.5
 """Least part of the rim of a patch at the feed that wets in the first frames after it."""
 
+RIM_FRAMES = 2
+"""Frames by which the rim must have wetted: a fitting on the feed looks wet too, but the resin
+comes out of it later, when the run begins."""
+
 FRAMES = 4
-"""First frames, in which the front has just come out of such a patch."""
+"""What changes by this frame may have been wet when the dry level was taken."""
 
 LEAST_STEP = 0.5
 """What has changed by less than this, in steps, from the first frames to the last, has not."""
@@ -70,7 +74,7 @@ def wet_before(
     for label in np.unique(labels[near & (labels > 0)]):
         patch = labels == label
         rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
-        if rim.any() and np.mean(change[rim] <= FRAMES + 1) >= RIM:
+        if rim.any() and np.mean(change[rim] <= RIM_FRAMES) >= RIM:
             before |= patch
     return before
 

@@ -64,6 +64,18 @@ def test_what_was_wet_before_the_first_frame_touches_the_feed_and_the_first_fron
     assert not wet_before(early, shade, shade + 1.0, feed).any()
 
 
+def test_a_fitting_on_the_feed_is_not_wet_fabric():
+    x, y = np.meshgrid(np.arange(200), np.arange(140))
+    away = np.hypot(x - 100, y - 70)
+    fitting = away < 15
+    change = np.clip(3 + (away - 15) // 8, 3, 41).astype(int)
+    change[fitting] = 41
+    at_end = np.where(fitting, 0.9, 1.0)
+    assert not wet_before(change, 0.9 * fitting, at_end, away < 3).any()
+    # The same patch out of which the front comes in the very next frames was wet.
+    assert wet_before(change - 2, 0.9 * fitting, at_end, away < 3)[fitting].mean() > 0.9
+
+
 def fronts_of(reach_mm, clock=None):
     flow = Flow(reach_mm, clock or Clock())
     return np.array([flow.lanes_mm(t) for t in np.linspace(5, 560, 30)])
