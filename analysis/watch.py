@@ -32,6 +32,7 @@ from vision.cameras import Camera, PhoneCamera, Shot
 from vision.cameras_clock import SteadyClock
 from vision.cameras_recorder import Recorder
 from vision.cameras_store import FrameStore, StoredFrame
+from vision.closing import Closing
 from vision.errors import WetlineError
 from vision.files import replace_file
 from vision.live_feed import LiveFeed
@@ -55,7 +56,7 @@ SPACE_CHECK_S = 15.0
 _TOUCH_S = 1.0
 
 
-class Watch:
+class Watch(Closing):
     """One watched run. Use as a context manager: it holds the panel folder's lock.
 
     Parameters
@@ -117,7 +118,7 @@ class Watch:
                 self.clock.not_before(last)
                 self.recorder.go_on_after(last)
         except BaseException:
-            self._lock.__exit__(None, None, None)
+            self._lock.close()
             raise
         self.board = Board(
             name=self.panel.name or self.folder.name,
@@ -128,13 +129,13 @@ class Watch:
         self._refresh(None, look=True)
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def close(self) -> None:
         """Stop, and let the folder go."""
         self.stop()
         self.camera.close()
         for thread in self._threads:
             thread.join(timeout=30)
-        self._lock.__exit__(None, None, None)
+        self._lock.close()
 
     # -- the work, a step at a time or in two threads
 

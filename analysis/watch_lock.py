@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 import time
 from pathlib import Path
-from types import TracebackType
 from typing import IO, Self
 
+from vision.closing import Closing
 from vision.errors import WetlineError
 
 FILE = ".watch.lock"
@@ -15,7 +15,7 @@ _FAR = 1024
 """Byte that is locked on Windows, past the text, so that the text can still be read."""
 
 
-class FolderLock:
+class FolderLock(Closing):
     """Holds a panel folder for one watcher.
 
     Raises
@@ -63,12 +63,7 @@ class FolderLock:
             return ""
         return f" since {text}" if text else ""
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
         """Let go."""
         if self._file is not None:
             _unlock(self._file)

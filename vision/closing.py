@@ -1,4 +1,4 @@
-"""What is opened is closed: the one way to hold a source of pictures."""
+"""What is opened is closed: the one way to hold what must be let go of."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ class Closing:
     """Gives itself to a ``with`` block and closes at its end."""
 
     def close(self) -> None:
-        """Let go of what is held open; most sources hold nothing."""
+        """Let go of what is held open; most things hold nothing."""
 
     def __enter__(self) -> Self:
-        """Give the source itself."""
+        """Give the thing itself."""
         return self
 
     def __exit__(

@@ -12,11 +12,11 @@ from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from analysis.page.pairing import Pairing, new_code, shown_code
 from analysis.page.watches import Watches
+from vision.closing import Closing
 from vision.errors import WetlineError
 
 EXTRA = 'the page needs a few more packages: pip install "wetline[page]"'
@@ -47,7 +47,7 @@ class Doors:
     fingerprint: str = ""
 
 
-class PageServer:
+class PageServer(Closing):
     """The page's server in a thread of its own. Use as a context manager.
 
     Parameters
@@ -129,12 +129,7 @@ class PageServer:
         """Tell whether it still serves."""
         return self._thread is not None and self._thread.is_alive()
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
         """Stop serving."""
         if self._thread is not None:
             self._page.closing = True

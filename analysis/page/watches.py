@@ -83,7 +83,7 @@ class Watches:
                 raise WetlineError(f"this run has its camera already: {watch.camera.name}")
             if watch is not None and name in self._ours:
                 self._running.pop(name)
-                watch.__exit__()
+                watch.close()
             clock = SteadyClock()
             opened = open_camera(camera, folder, interval_s, clock)
             watch = Watch(folder, opened, interval_s, self.references, clock)
@@ -114,7 +114,7 @@ class Watches:
             for name in self._ours:
                 watch = self._running.pop(name, None)
                 if watch is not None:
-                    watch.__exit__()
+                    watch.close()
             self._ours.clear()
 
 
