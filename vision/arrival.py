@@ -110,6 +110,13 @@ def fill_along_flow(values: FloatArray, known: BoolArray, along: int) -> FloatAr
     """Fill unknown places (see `fill_from_around`), what lies along x counting as so much nearer.
 
     A front keeps its shape while it moves, so a hole is best filled lane by lane.
+
+    Parameters
+    ----------
+    values : ndarray of shape (M, N), float
+    known : ndarray of shape (M, N), bool
+    along : int
+        How much nearer; 1 for no difference.
     """
     if along <= 1:
         return fill_from_around(values, known)
@@ -198,6 +205,8 @@ def fill_change(
     times_s : ndarray of shape (K,), float
     distance_px : ndarray of shape (M, N), float, optional
         From the feed, where that is known.
+    along : int
+        As in `fill_along_flow`.
 
     Returns
     -------
@@ -253,7 +262,8 @@ def once_stopped(
         Pixels known to have wetted at each frame; the last stayed dry.
     """
     count = len(wetted) - 1
-    last = int(np.flatnonzero(wetted[:-1] > STILL * wetted.sum())[-1:].sum())
+    moved = np.flatnonzero(wetted[:-1] > STILL * wetted.sum())
+    last = int(moved[-1]) if len(moved) else 0
     nearer = np.where(mark < (marks[last] + marks[count]) / 2, last, count)
     return np.where((frame > last) & (frame < count), nearer, frame)
 

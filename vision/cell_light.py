@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from vision.light import SMOOTH_TERMS, LightBasis, cell_centres, robust_polynomials
+from vision.light import SMOOTH_TERMS, LightBasis, robust_polynomials
 from vision.records import BoolArray, FloatArray
 
 FARTHEST_BORDER = 1.8
@@ -218,6 +218,7 @@ def main_regions(wet: BoolArray, rows: int) -> BoolArray:
 def light_left(
     flat: FloatArray,
     basis: LightBasis,
+    shapes: FloatArray,
     expected: Expected,
     light_now: FloatArray,
     table: Table,
@@ -229,6 +230,25 @@ def light_left(
     for a change of the wet look. The first turn takes a plane, the later ones the quadratic, and
     the last also the strength of the wet look: another lamp shows the same wet fabric with
     another contrast. Bumps follow if the light is uneven.
+
+    Parameters
+    ----------
+    flat : ndarray of shape (K, P, C), float
+        Levels of the cells, light so far removed.
+    basis : LightBasis
+    shapes : ndarray of shape (P + Q, B), float
+        `basis` at the cells and then at the places of `table`.
+    expected : Expected
+    light_now : ndarray of shape (K, B, C), float
+        The light so far.
+    table : Table
+    turn : int
+        From 0.
+
+    Returns
+    -------
+    light : ndarray of shape (K, B, C), float
+        What is to be added to the light so far.
     """
     terms = SMOOTH_TERMS if turn > 0 else 3
     count, cells, _ = flat.shape
@@ -238,9 +258,6 @@ def light_left(
     if basis.is_uneven:
         weight *= main_regions(is_wet, expected.rows)
     wet, sure_dry = (weight * is_wet).sum(axis=1), (weight * ~is_wet).sum(axis=1)
-    shapes = np.vstack(
-        [basis(*cell_centres(expected.rows, cells // expected.rows)), basis(*table.places.T)]
-    )
     outside = table.change - np.matmul(shapes[cells:], light_now)
     outside_weight = BORDER_WEIGHT * np.isfinite(outside).all(axis=2)
     difference = np.concatenate([flat - expected.level, np.nan_to_num(outside)], axis=1)

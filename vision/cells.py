@@ -125,7 +125,9 @@ def _look_with(
     """
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
-    basis = shapes(*cell_centres(rows, cols))
+    places = np.vstack([np.stack(cell_centres(rows, cols), axis=1), table.places])
+    at_places = shapes(*places.T)
+    basis = at_places[: rows * cols]
     if not light.any():
         light = sequential_light(levels, basis)
     flat = levels - np.matmul(basis, light)
@@ -153,7 +155,7 @@ def _look_with(
         age = deepening(flat, change, dry, share, vector) if turn > 0 else np.ones(count)
         wetness = share * age[np.clip(frames - change, 0, count - 1)]
         expected = Expected(change, np.where(change <= frames, wetness, 0.0), dry, vector, rows)
-        light = light + light_left(flat, shapes, expected, light, table, turn)
+        light = light + light_left(flat, shapes, at_places, expected, light, table, turn)
         flat = levels - np.matmul(basis, light)
         noise = frame_noise(flat) + light_error(flat, change, dry)
     unexplained = np.abs(flat - expected.level).mean(axis=2)

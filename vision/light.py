@@ -46,8 +46,10 @@ BUMP_WIDTH = 0.45
 """Standard deviation of a bump of the uneven light, in halves of the panel's longer side."""
 
 BUMP_SPACING = 0.4
+"""Distance between the centres of neighbouring bumps, in the same unit."""
 
 BUMP_STIFFNESS = 0.01
+"""Square of the scatter of a place over the usual size of a bump."""
 
 
 @dataclass(frozen=True)
@@ -144,8 +146,13 @@ def robust_polynomials(
         Prior weights, 0 to leave a place out.
     own : ndarray of shape (K, P), float, optional
         One more column that differs from frame to frame.
-    floor : float
-        Least scale of the residuals, so that a perfect fit does not reject everything.
+    stiff : ndarray of shape (B, B), float, optional
+        Penalty on the coefficients; columns with one do not count as free.
+    already : ndarray of shape (K, B, C), float, optional
+        Coefficients that `values` have been freed of and that the penalty counts too.
+    floor : float or tuple of float
+        Least scale of the residuals, so that a perfect fit does not reject everything; one for
+        each round if it differs.
     rounds : int
         Reweighting rounds.
 

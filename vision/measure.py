@@ -7,14 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival import (
-    ALONG_FLOW,
-    Strips,
-    cut_off,
-    fill_change,
-    share_out_time,
-    strips,
-)
+from vision.arrival import ALONG_FLOW, Strips, cut_off, fill_change, share_out_time, strips
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px

@@ -55,10 +55,31 @@ GLARE_DOUBT = 0.25
 """Most that another light may make of such a pixel, in steps."""
 
 
+def strange_bounds(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give the wetness below and above which a pixel shows something else than fabric.
+
+    Parameters
+    ----------
+    share : ndarray of shape (M, N), float
+        Each pixel's own step from dry to wet (`wetting.WetLook.share`).
+    """
+    far = STRANGE * np.maximum(share, 0.5)
+    return -far, share + far
+
+
 def doubtful_glare(brightness: FloatArray, expected: FloatArray, count: int) -> list[BoolArray]:
     """Tell glare that another light makes look wetter or drier than it is.
 
     Glare is added light: a lamp that brightens the fabric does not brighten it as much.
+
+    Parameters
+    ----------
+    brightness : ndarray of shape (K,), float
+        Each frame's mean light on the wetness scale (`project.Projector.brightness`).
+    expected : ndarray of shape (M, N), float
+        Share of the typical step that each pixel can show.
+    count : int
+        Frames.
 
     Returns
     -------
@@ -83,6 +104,15 @@ def ink_marks(levels: list[FloatArray], dry: FloatArray, change: np.ndarray) -> 
     """Tell thin marks that still look wetter than the wet fabric around them at the end.
 
     On a dark fabric ink looks no stranger than wet; drawn ahead of the front it would pass for it.
+
+    Parameters
+    ----------
+    levels : list of K ndarrays of shape (M, N), float
+        Each frame's projected level, light removed.
+    dry : ndarray of shape (M, N), float
+        Projected dry level.
+    change : ndarray of shape (M, N), int
+        First wet frame; K where it stayed dry.
     """
     wetness = cv2.GaussianBlur(middle_of(levels[-3:]) - dry, (0, 0), 1.0)
     coded = np.clip((wetness + 1) * INK_CODE, 0, 255).astype(np.uint8)
@@ -145,7 +175,7 @@ def hidden_patches(
         At a quarter of the canvas resolution; empty arrays where nothing is hidden.
     """
     low, middle = -SUNLIT * np.maximum(share, 0.5), ONSET * share
-    high = share + STRANGE * np.maximum(share, 0.5)
+    _, high = strange_bounds(share)
     size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
     patches = []
     for k, level in enumerate(levels):

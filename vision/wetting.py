@@ -10,6 +10,7 @@ it does not vote, and the hole is filled from around it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -22,12 +23,12 @@ from vision.light import LOG_TABLE, robust_scale
 from vision.no_vote import (
     GLARE_RIM,
     INK_RIM,
-    STRANGE,
     doubtful_glare,
     foreign_things,
     hidden_patches,
     ink_marks,
     specks,
+    strange_bounds,
     whole_patches,
 )
 from vision.project import ONSET, Projector
@@ -72,8 +73,8 @@ class WetLook:
     blank : ndarray of shape (M, N), bool
         Whether something stood before the pixel between `last_dry` and `first_wet`.
     onset : ndarray of shape (M, N), int
-        Frame at which the pixel first looked wet for a while; K if never. Later than `change`
-        for none; earlier where something passed, or where sun fell on it once it was wet.
+        Frame at which the pixel first looked wet for a while; K if never. Earlier than `change`
+        where something passed, or where sun fell on it once it was wet.
     share : ndarray of shape (M, N), float
         Each pixel's own step from dry to wet, in units of the panel's typical step.
     dry : ndarray of shape (M, N), float
@@ -178,11 +179,24 @@ def _first_guess(
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
     sigma = _sigma(noise, coarse)
-    found = _changes(small, dry, share, sigma, [whole_patches(cells) for cells in coarse.odd])
+    found = _changes(small, dry, share, sigma, [whole_patches(cells) for cells in coarse.odd], [])
     wide = (cols, rows)
     change = cv2.resize(found.change, wide, interpolation=cv2.INTER_NEAREST)
     onset = _onset(small, dry, share, sigma)
     return change, cv2.resize(onset, wide, interpolation=cv2.INTER_NEAREST)
+
+
+def _votes(
+    dry: FloatArray, share: FloatArray, sigma: float
+) -> Callable[[FloatArray], tuple[FloatArray, FloatArray]]:
+    """Give what turns a frame's levels into wetness and bounded evidence for wet."""
+    scale, half = (share / sigma**2).astype(np.float32), ONSET * share
+
+    def vote(level: FloatArray) -> tuple[FloatArray, FloatArray]:
+        wetness = level - dry
+        return wetness, np.clip((wetness - half) * scale, -CLIP, CLIP)
+
+    return vote
 
 
 def _onset(
@@ -193,14 +207,13 @@ def _onset(
     Source: the cumulative sum set back at zero, Page, Biometrika 41, 1954.
     """
     count = len(levels)
-    scale, half = (share / sigma**2).astype(np.float32), ONSET * share
-    most = share + STRANGE * np.maximum(share, 0.5)
+    vote = _votes(dry, share, sigma)
+    _, most = strange_bounds(share)
     lately = np.zeros(dry.shape, np.float32)
     since = np.zeros(dry.shape, np.int16)
     onset = np.full(dry.shape, count, np.int16)
     for k, level in enumerate(levels):
-        wetness = level - dry
-        evidence = np.clip((wetness - half) * scale, -CLIP, CLIP)
+        wetness, evidence = vote(level)
         evidence[wetness > most] = -CLIP
         lately += evidence
         np.copyto(since, k + 1, where=lately <= 0)
@@ -303,7 +316,7 @@ def _changes(
     share: FloatArray,
     sigma: float,
     hidden: list[BoolArray],
-    glare: list[BoolArray] | None = None,
+    glare: list[BoolArray],
 ) -> _Found:
     """Run through the frames once, keeping the least of each pixel's running sum of evidence."""
     count = len(levels)
@@ -317,16 +330,14 @@ def _changes(
     first_wet = np.full(shape, count, np.int16)
     told = np.zeros(shape, np.int16)
     blank = np.zeros(shape, bool)
-    scale = (share / sigma**2).astype(np.float32)
-    half = ONSET * share
-    low, high = -STRANGE * np.maximum(share, 0.5), share + STRANGE * np.maximum(share, 0.5)
+    vote = _votes(dry, share, sigma)
+    low, high = strange_bounds(share)
     for k, level in enumerate(levels):
-        wetness = level - dry
-        evidence: FloatArray = np.clip((wetness - half) * scale, -CLIP, CLIP)
+        wetness, evidence = vote(level)
         for strange, rim in ((wetness > high, INK_RIM), (wetness < low, GLARE_RIM)):
             if strange.any():
                 evidence[cv2.dilate(strange.astype(np.uint8), rim) > 0] = 0
-        if glare is not None and glare[k].size:
+        if glare and glare[k].size:
             evidence[glare[k]] = 0
         if hidden and hidden[k].any():
             cover = cv2.resize(

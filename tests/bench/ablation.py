@@ -125,7 +125,7 @@ PARTS: dict[str, tuple[Switch, ...]] = {
     "sun on what was wet": ((measure, "sunlit_later", no_sun),),
     "fill along the flow": ((measure, "ALONG_FLOW", 1),),
     "front that has stopped": ((arrival, "once_stopped", never_stopped),),
-    "strange colours": ((wetting, "STRANGE", 1e6), (no_vote, "STRANGE", 1e6)),
+    "strange colours": ((no_vote, "STRANGE", 1e6),),
     "onset (half-way instead)": ((wetting, "ONSET", 0.5), (no_vote, "ONSET", 0.5)),
     "edge offset": ((measure, "edge_offsets", no_offset),),
     "fill from around": ((measure, "fill_change", unfilled),),
