@@ -134,9 +134,10 @@ def fill_along_flow(values: FloatArray, known: BoolArray, along: int) -> FloatAr
 def _relax(filled: FloatArray, known: BoolArray, rounds: int = 40) -> FloatArray:
     if known.all():
         return filled
+    hole, mean = ~known, np.empty_like(filled)
     for _ in range(rounds):
-        mean = cv2.blur(filled, (3, 3), borderType=cv2.BORDER_REPLICATE)
-        filled = np.where(known, filled, mean)
+        cv2.blur(filled, (3, 3), dst=mean, borderType=cv2.BORDER_REPLICATE)
+        np.copyto(filled, mean, where=hole)
     return filled
 
 
@@ -176,10 +177,28 @@ def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     open_way = cv2.erode(np.where(seen, change, 0).astype(np.int16), disc)
     from_feed = cv2.dilate(feed.astype(np.uint8), disc) > 0
-    way = reconstruction(np.where(from_feed, open_way, late), open_way, method="erosion")
+    # Half the resolution leaves out gaps narrower than those that do not count.
+    way = _reached_by(open_way, from_feed, late, 2 if reach >= 4 else 1)
     apart: BoolArray = (change < late) & ((change + 1 < way) | (way == late))
     wetted = np.count_nonzero(change < late)
     return apart & (np.count_nonzero(apart) < MOST_AHEAD * wetted)
+
+
+def _reached_by(open_way: np.ndarray, from_feed: BoolArray, late: int, step: int) -> np.ndarray:
+    """Give when the way to each place was open all along, `step` by `step` pixels taken as one."""
+    rows, cols = open_way.shape
+
+    def earliest(frames: np.ndarray) -> np.ndarray:
+        room = ((0, -rows % step), (0, -cols % step))
+        blocks = np.pad(frames, room, constant_values=late)
+        high, wide = blocks.shape
+        least: np.ndarray = blocks.reshape(high // step, step, wide // step, step).min(axis=(1, 3))
+        return least
+
+    seeds = earliest(np.where(from_feed, open_way, late).astype(open_way.dtype))
+    way = reconstruction(seeds, earliest(open_way), method="erosion")
+    full: np.ndarray = np.repeat(np.repeat(way, step, axis=0), step, axis=1)[:rows, :cols]
+    return full
 
 
 def fill_change(

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import binary_opening
 
 from vision.cell_light import GUARD
-from vision.light import robust_scale, row_medians
+from vision.light import robust_scale, root_mean_square, row_medians
 from vision.records import FloatArray
 
 CLEAR_GAIN = 0.1
@@ -101,7 +101,7 @@ def expected_gain(dry: FloatArray) -> FloatArray:
     gain : ndarray of shape (...), float
         From 0 (blind) to 1.
     """
-    level = dry.mean(axis=-1)
+    level = np.einsum("...c->...", dry) / dry.shape[-1]
     typical = np.quantile(level, 0.5)
     return np.exp(np.minimum(typical - level, 0.0))
 
@@ -227,7 +227,7 @@ def agreed_step(steps: FloatArray, share: FloatArray, fallback: FloatArray) -> F
 def frame_noise(flat: FloatArray) -> FloatArray:
     """Covariance of frame-to-frame scatter, from differences of neighbours in time."""
     difference = np.diff(flat, axis=0).reshape(-1, flat.shape[2]) / np.sqrt(2.0)
-    size = np.sqrt(np.mean(difference**2, axis=1))
+    size = root_mean_square(difference)
     calm = size <= 3.0 * max(float(robust_scale(size)), 1e-6)
     covariance = difference[calm].T @ difference[calm] / max(int(np.count_nonzero(calm)), 1)
     return covariance + np.eye(flat.shape[2]) * (2e-3) ** 2
@@ -243,7 +243,7 @@ def light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> FloatA
     if len(left) < 50:
         return np.zeros((flat.shape[2],) * 2)
     # Bounded, not cut: a hand in a twentieth of the cells must not turn the colour away from it.
-    size = np.sqrt(np.mean(left**2, axis=1))
+    size = root_mean_square(left)
     bound = 3.0 * max(float(np.median(size)), 1e-6)
     kept = left * np.minimum(1.0, bound / np.maximum(size, 1e-9))[:, None]
     return kept.T @ kept / len(kept)
@@ -260,13 +260,17 @@ def deepening(
         The median over the clear cells of each age; held where too few are that old.
     """
     count = len(flat)
-    along = (flat - dry) @ vector / float(vector @ vector) / np.maximum(share, 0.05)
-    age = np.arange(count)[:, None] - change
-    clear = np.broadcast_to(share > 0.4, age.shape)
+    clear = share > 0.4
+    away = flat[:, clear] - dry[clear]
+    along = away @ vector / float(vector @ vector) / np.maximum(share[clear], 0.05)
+    age = np.arange(count)[:, None] - change[clear]
+    order = np.argsort(age, axis=None, kind="stable")
+    cuts = np.searchsorted(age.ravel()[order], np.arange(count + 1))
+    of_age = along.ravel()[order]
     reached = np.ones(count)
     last = 1.0
     for k in range(count):
-        values = along[(age == k) & clear]
+        values = of_age[cuts[k] : cuts[k + 1]]
         if len(values) >= 8:
             last = float(np.clip(np.median(values), 0.0, 2.5))
         reached[k] = last

@@ -31,7 +31,7 @@ SMOOTH_PX = 3.0
 """Smoothing of the contour from which the profile is taken."""
 
 FRAMES_LOOKED_AT = 16
-"""Frames the profiles are made from, evenly over those in which the front moved."""
+"""Most frames the profiles are made from, evenly over those in which the front moved."""
 
 
 def profiles(
@@ -57,7 +57,7 @@ def profiles(
     """
     count = len(look.levels)
     moved = np.flatnonzero(np.bincount(change.ravel(), minlength=count + 1)[:count] > 30)
-    step = max(1, len(moved) // FRAMES_LOOKED_AT)
+    step = max(1, -(-len(moved) // FRAMES_LOOKED_AT))
     frames = moved[::step]
     clear = known & (look.share > 0.3)
     clear &= cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
@@ -67,7 +67,8 @@ def profiles(
     for row, k in enumerate(frames):
         # The contour itself follows the noise of single pixels, which would sharpen the profile
         # seen from it: look from a smoothed one.
-        smooth = cv2.GaussianBlur((change <= k).astype(np.float32), (0, 0), SMOOTH_PX) > 0.5
+        wet = np.where(change <= k, np.uint8(255), np.uint8(0))
+        smooth = cv2.GaussianBlur(wet, (0, 0), SMOOTH_PX) > 127
         box = around(smooth != cv2.erode(smooth.astype(np.uint8), CROSS).astype(bool), REACH_PX + 2)
         if box is None:
             continue

@@ -32,17 +32,16 @@ def lane_fronts_px(arrival_s: FloatArray, times_s: FloatArray) -> FloatArray:
     """
     rows, cols = arrival_s.shape
     lanes = np.arange(rows)
-    result = np.zeros((len(times_s), rows))
+    # When the last of a pixel and all beyond it wets: in order along each lane.
+    beyond = np.minimum.accumulate(arrival_s[:, ::-1], axis=1)[:, ::-1]
+    found = [np.searchsorted(lane, times_s, side="right") - 1 for lane in beyond]
+    last = np.maximum(np.stack(found, axis=1), 0)
     padded = np.concatenate([arrival_s, np.full((rows, 1), np.inf)], axis=1)
-    for k, time in enumerate(times_s):
-        wet = arrival_s <= time
-        last = cols - 1 - np.argmax(wet[:, ::-1], axis=1)
-        some = wet.any(axis=1)
-        here, beyond = padded[lanes, last], padded[lanes, last + 1]
-        with np.errstate(invalid="ignore", divide="ignore"):
-            part = np.where(np.isfinite(beyond), (time - here) / (beyond - here), 0.5)
-        # Between two pixel centres; past the last one that ever wets, its far side.
-        place = last + 0.5 + np.clip(np.nan_to_num(part, nan=0.5), 0.0, 1.0)
-        place = np.where(last == cols - 1, float(cols), place)
-        result[k] = np.where(some, place, 0.0)
-    return result
+    here, next_one = padded[lanes, last], padded[lanes, last + 1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = (np.asarray(times_s)[:, None] - here) / (next_one - here)
+    part = np.where(np.isfinite(next_one), part, 0.5)
+    # Between two pixel centres; past the last one that ever wets, its far side.
+    place = last + 0.5 + np.clip(np.nan_to_num(part, nan=0.5), 0.0, 1.0)
+    place = np.where(last == cols - 1, float(cols), place)
+    return np.where(here <= np.asarray(times_s)[:, None], place, 0.0)

@@ -123,6 +123,17 @@ def robust_scale(values: FloatArray, axis: int = 0) -> FloatArray:
     return 1.4826 * np.median(np.abs(values), axis=axis)
 
 
+def root_mean_square(values: FloatArray) -> FloatArray:
+    """Give the root mean square over the last axis.
+
+    Examples
+    --------
+    >>> root_mean_square(np.array([[3.0, 3.0], [1.0, 7.0]]))
+    array([3., 5.])
+    """
+    return np.sqrt(np.einsum("...c,...c->...", values, values) / values.shape[-1])
+
+
 def robust_polynomials(
     basis: FloatArray,
     values: FloatArray,
@@ -168,52 +179,63 @@ def robust_polynomials(
     first round starts from the median of each colour.
     """
     frames, places, colours = values.shape
-    size = basis.shape[1] + (own is not None)
+    by_colour = np.ascontiguousarray(values.transpose(0, 2, 1), dtype=float)
+    b = basis.shape[1]
+    size = b + (own is not None)
     free = size if stiff is None else size - int(np.count_nonzero(np.diag(stiff)))
-    enough = np.count_nonzero(weights > 0, axis=1) >= 2 * free
-    coefficients = np.zeros((frames, size, colours))
     use = weights > 0
+    enough = np.count_nonzero(use, axis=1) >= 2 * free
+    found = np.zeros((frames, colours, size))
     for colour in range(colours):
-        coefficients[:, 0, colour] = np.where(enough, row_medians(values[:, :, colour], use), 0.0)
+        found[:, colour, 0] = np.where(enough, row_medians(by_colour[:, colour], use), 0.0)
     prior = weights.sum(axis=1)
     ridge = np.zeros((frames, size, size))
     ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
     ridge[:, 0, 0] = 1e-9
+    ridge += 1e-12 * np.eye(size)
     if stiff is not None:
         ridge[:, : len(stiff), : len(stiff)] += stiff
-    floors = np.broadcast_to(np.asarray(floor, float), rounds)
     products = (basis[:, :, None] * basis[:, None, :]).reshape(places, -1)
-    for least in floors:
-        left = values - _evaluate(basis, own, coefficients)
-        residual = np.sqrt(np.mean(left**2, axis=2))
+    left, weighted = np.empty_like(by_colour), np.empty_like(by_colour)
+    for least in np.broadcast_to(np.asarray(floor, float), rounds):
+        np.subtract(by_colour, _evaluate(basis, own, found, left), out=left)
+        residual = np.sqrt(np.einsum("kcp,kcp->kp", left, left) / colours)
         scale = np.maximum(1.4826 * row_medians(residual, use), least)
-        ratio = np.minimum(residual / (TUKEY_C * scale[:, None]), 1.0)
-        weight = weights * (1 - ratio**2) ** 2
+        weight = weights * _biweight(residual / (TUKEY_C * scale[:, None]))
         enough &= np.count_nonzero(weight, axis=1) >= 2 * free
-        normal = np.zeros((frames, size, size))
-        right = np.zeros((frames, size, colours))
-        b = basis.shape[1]
-        weighted = weight[:, :, None] * values
-        normal[:, :b, :b] = (weight @ products).reshape(frames, b, b)
-        right[:, :b] = np.matmul(basis.T, weighted)
+        normal, right = ridge.copy(), np.zeros((frames, colours, size))
+        np.multiply(weight[:, None, :], by_colour, out=weighted)
+        normal[:, :b, :b] += (weight @ products).reshape(frames, b, b)
+        right[:, :, :b] = (weighted.reshape(-1, places) @ basis).reshape(frames, colours, b)
         if own is not None:
             cross = (weight * own) @ basis
-            normal[:, b, :b] = normal[:, :b, b] = cross
-            normal[:, b, b] = np.sum(weight * own**2, axis=1)
-            right[:, b] = np.einsum("kp,kpc->kc", own, weighted)
+            normal[:, b, :b] += cross
+            normal[:, :b, b] += cross
+            normal[:, b, b] += np.einsum("kp,kp->k", weight, own**2)
+            right[:, :, b] = np.einsum("kp,kcp->kc", own, weighted)
         if stiff is not None and already is not None:
-            right[:, : len(stiff)] -= np.matmul(stiff, already)
-        normal += ridge + 1e-12 * np.eye(size)
-        coefficients = np.where(enough[:, None, None], np.linalg.solve(normal, right), coefficients)
-    return coefficients
+            right[:, :, : len(stiff)] -= np.matmul(stiff, already).transpose(0, 2, 1)
+        solved = np.linalg.solve(normal, right.transpose(0, 2, 1)).transpose(0, 2, 1)
+        found = np.where(enough[:, None, None], solved, found)
+    return found.transpose(0, 2, 1)
 
 
-def _evaluate(basis: FloatArray, own: FloatArray | None, coefficients: FloatArray) -> FloatArray:
-    b = basis.shape[1]
-    value = np.matmul(basis, coefficients[:, :b])
+def _biweight(ratio: FloatArray) -> FloatArray:
+    """Weigh residuals, given over the width of Tukey's biweight."""
+    share = 1 - np.minimum(ratio, 1.0) ** 2
+    return share * share
+
+
+def _evaluate(
+    basis: FloatArray, own: FloatArray | None, found: FloatArray, out: FloatArray
+) -> FloatArray:
+    """Evaluate coefficients of shape (K, C, B or B + 1) at all places, into `out` (K, C, P)."""
+    places, b = basis.shape
+    shapes = np.ascontiguousarray(found[:, :, :b]).reshape(-1, b)
+    np.matmul(shapes, basis.T, out=out.reshape(-1, places))
     if own is not None:
-        value = value + own[:, :, None] * coefficients[:, b, None, :]
-    return value
+        out += found[:, :, b, None] * own[:, None, :]
+    return out
 
 
 def row_medians(values: FloatArray, use: BoolArray) -> FloatArray:

@@ -18,10 +18,13 @@ from vision.errors import WetlineError
 from vision.exif import HEIF_SUFFIXES, PhotoHeader, is_cut_short, read_header
 from vision.frame_reader import Frames
 from vision.frame_spec import FrameSource
-from vision.prefetch import map_ahead
+from vision.prefetch import WORKERS, Ahead
 from vision.records import Frame
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
+AHEAD_BYTES = 40_000_000
+"""Pictures decoded in advance, whatever the photos' size: six at 1920 x 1080."""
+
 _FINE_STEP_S = 0.01
 _TURNS = {
     3: (cv2.ROTATE_180, None),
@@ -63,11 +66,13 @@ class PhotoFrames(Frames):
         self.clock_s = np.array([photo.clock_s for photo in photos])
         self.size = photos[0].header.size
         self.focal_35mm = photos[0].header.focal_35mm
+        width, height = self.size
+        ahead = max(WORKERS, AHEAD_BYTES // (3 * width * height))
+        self._images = Ahead(decode_photo, self._photos, ahead)
 
     def __iter__(self) -> Iterator[Frame]:
         """Give the photos that can be decoded; note the others."""
-        images = map_ahead(decode_photo, self._photos)
-        for index, (photo, image) in enumerate(zip(self._photos, images, strict=True)):
+        for index, (photo, image) in enumerate(zip(self._photos, self._images, strict=True)):
             if image is None:
                 note = f"{photo.path.name}: skipped, it cannot be decoded"
                 if note not in self.notes:
@@ -78,12 +83,13 @@ class PhotoFrames(Frames):
     def read(self, index: int) -> Frame:
         """Decode one photo by its place; WetlineError if it cannot be."""
         photo = self._photos[index]
-        image = decode_photo(photo)
+        place = range(len(self))[index]
+        image = self._images.at(place)
         if image is None:
             raise WetlineError(
                 f"{photo.path}: cannot be decoded: delete it or list it in [frames] skip"
             )
-        return Frame(range(len(self))[index], photo.path.name, photo.clock_s, image)
+        return Frame(place, photo.path.name, photo.clock_s, image)
 
 
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
@@ -157,11 +163,13 @@ def _readable(paths: Sequence[Path], notes: list[str]) -> list[Photo]:
 
 
 def _without_copies(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
-    sizes = Counter(photo.path.stat().st_size for photo in photos)
+    # Copies have the same header too: few files must be read whole.
+    looks = [(photo.path.stat().st_size, photo.header) for photo in photos]
+    alike = Counter(looks)
     seen: dict[bytes, str] = {}
     kept = []
-    for photo in photos:
-        if sizes[photo.path.stat().st_size] > 1:
+    for photo, own in zip(photos, looks, strict=True):
+        if alike[own] > 1:
             digest = hashlib.blake2b(photo.path.read_bytes()).digest()
             if digest in seen:
                 notes.append(f"{photo.path.name}: skipped, a copy of {seen[digest]}")

@@ -50,6 +50,9 @@ LEAST_SIGMA, MOST_SIGMA = 0.01, 100.0
 DRY_LOOKS = 24
 """Frames the dry level is averaged over at the most."""
 
+NOISE_LOOKS = 12
+"""Pairs of frames that the noise is taken from, or a few more."""
+
 WET_LOOKS = 4
 """Frames after the change that the wet level is taken from."""
 
@@ -127,7 +130,11 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     border = np.stack(stack.borders) if stack.border_xy.size else None
     coarse = look(np.stack(stack.cells), border, stack.border_xy if border is not None else None)
     project = Projector(coarse, stack.shape)
-    levels = [project(canvas, k) for k, canvas in enumerate(stack.canvases)]
+    # One block: the system hands out a large one far quicker than many of a canvas's size.
+    block = np.empty((count, *stack.shape), np.float32)
+    for k, canvas in enumerate(stack.canvases):
+        block[k] = project(canvas, k)
+    levels = list(block)
     calm = calm_frames(coarse)
     expected = _expected_share(stack, calm)
     change, onset = _first_guess(levels, coarse, expected, calm)
@@ -235,7 +242,7 @@ def _expected_share(stack: CanvasStack, calm: int) -> FloatArray:
     """Give each pixel's share of the typical step, less where glare lies on it."""
     middle = middle_of(stack.canvases[:calm])
     share = expected_gain(cv2.LUT(middle, LOG_TABLE)).astype(np.float32)
-    share[middle.max(axis=2) >= BLOWN] = 0.02
+    share[np.maximum.reduce(cv2.split(middle)) >= BLOWN] = 0.02
     return np.maximum(share, 0.02)
 
 
@@ -265,7 +272,8 @@ def _dry_and_wet(
         np.add(dry_count, 1, out=dry_count, where=is_dry)
         np.add(dry, above / dry_count, out=dry, where=is_dry)
     _add_wet(levels, change, dry, wet, wet_count)
-    noise = float(np.median([_frame_noise(levels, k) for k in range(1, count, step)]))
+    pairs = range(1, count, max(1, count // NOISE_LOOKS))
+    noise = float(np.median([_frame_noise(levels, k) for k in pairs]))
     told = (wet_count >= 3) & (expected > 0.5)
     usual = float(np.median((wet / expected)[told])) if np.count_nonzero(told) > 100 else 1.0
     expected = expected * float(np.clip(usual, 0.3, 1.5))

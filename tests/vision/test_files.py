@@ -6,7 +6,7 @@ import pytest
 from vision.errors import WetlineError, bad_field
 from vision.fields import Table, length_mm, read_toml
 from vision.files import read_json, replace_file, write_json, write_text
-from vision.prefetch import prefetch
+from vision.prefetch import Ahead, prefetch
 
 
 def test_a_failed_write_leaves_the_last_file_and_no_other(tmp_path):
@@ -92,3 +92,32 @@ def test_prefetch_can_be_left_early():
     stream = prefetch(iter(range(10**9)))
     assert next(stream) == 0
     stream.close()
+
+
+def test_what_is_worked_on_ahead_is_not_made_twice():
+    made = []
+
+    def work(item):
+        made.append(item)
+        return item * 10
+
+    source = Ahead(work, range(8), ahead=3)
+    stream = iter(source)
+    assert next(stream) == 0
+    assert [source.at(place) for place in (0, 2, 3)] == [0, 20, 30]
+    assert list(stream) == [10, 20, 30, 40, 50, 60, 70]
+    assert sorted(made) == list(range(8))
+    assert source.at(2) == 20
+    assert made.count(2) == 2
+
+
+def test_work_done_ahead_hands_on_the_error_where_it_happened_and_can_be_left():
+    stream = iter(Ahead(lambda n: 6 // n, [3, 2, 0, 1]))
+    assert [next(stream), next(stream)] == [2, 3]
+    with pytest.raises(ZeroDivisionError):
+        next(stream)
+    source = Ahead(lambda n: n, range(10**6))
+    stream = iter(source)
+    assert next(stream) == 0
+    stream.close()
+    assert source.at(7) == 7
