@@ -3,7 +3,7 @@
 Between two frames the front passes over a strip. Within it the time is shared out by the
 distance to the front of the earlier frame and to that of the later one, so that the map is
 smooth and gives the front back exactly at each frame. What was never seen, or was hidden while
-the front went by, is filled from around it within the times that are still possible there.
+the front went by, has been filled before (see `holes`).
 """
 
 from __future__ import annotations
@@ -15,25 +15,6 @@ import numpy as np
 from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, FloatArray
-
-ALONG_FLOW = 4
-"""How much nearer a place along the flow counts than one across it, where the feed is an edge."""
-
-STILL = 2e-4
-"""Share of the panel that wets at a frame by chance once the front has stopped."""
-
-NEAR_FEED = 0.1
-"""Share of the run's length added to the distance from the feed, so that it is nowhere 0."""
-
-RIM_PX = 9
-"""Width of the window that makes the rim of a hole."""
-
-OUT_OF_STEP = 0.04
-"""Share of the front's distance by which the rim of a hole may be out of step."""
-
-LONGEST_GAP = 6
-"""A change with no clear frame on either side for longer than this is filled from around it."""
-
 
 BRIDGE_SHARE = 0.015
 """Gaps up to this share of the panel's length do not cut off what lies beyond them."""
@@ -59,86 +40,6 @@ class Strips:
     change: np.ndarray
     behind_px: FloatArray
     ahead_px: FloatArray
-
-
-def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
-    """Fill unknown places smoothly from the known ones.
-
-    Parameters
-    ----------
-    values : ndarray of shape (M, N), float
-        Anything where not known.
-    known : ndarray of shape (M, N), bool
-
-    Returns
-    -------
-    filled : ndarray of shape (M, N), float32
-        Known places unchanged. All zeros if nothing is known.
-
-    Notes
-    -----
-    Source: pull-push interpolation on an image pyramid, Gortler et al., Proc. SIGGRAPH 1996,
-    followed by Gauss relaxation of the holes towards the mean of their neighbours (Laplace).
-    """
-    weight = known.astype(np.float32)
-    levels: list[tuple[FloatArray, FloatArray]] = [
-        (np.where(known, values, 0).astype(np.float32) * weight, weight)
-    ]
-    while min(levels[-1][1].shape) > 2 and not np.all(levels[-1][1] > 0):
-        total, share = levels[-1]
-        size = ((total.shape[1] + 1) // 2, (total.shape[0] + 1) // 2)
-        levels.append(
-            (
-                cv2.resize(total, size, interpolation=cv2.INTER_AREA),
-                cv2.resize(share, size, interpolation=cv2.INTER_AREA),
-            )
-        )
-    total, share = levels[-1]
-    coarse = total / np.maximum(share, 1e-9)
-    if not np.all(share > 0):
-        mean = float(total.sum() / share.sum()) if share.sum() > 0 else 0.0
-        coarse = np.where(share > 0, coarse, mean).astype(np.float32)
-    for total, share in reversed(levels[:-1]):
-        wide = cv2.resize(coarse, share.shape[::-1], interpolation=cv2.INTER_LINEAR)
-        own = total / np.maximum(share, 1e-9)
-        mix = np.minimum(share * 4, 1.0)
-        coarse = np.where(share > 0, mix * own + (1 - mix) * wide, wide).astype(np.float32)
-    return _relax(np.where(known, values, coarse).astype(np.float32), known)
-
-
-def fill_along_flow(values: FloatArray, known: BoolArray, along: int) -> FloatArray:
-    """Fill unknown places (see `fill_from_around`), what lies along x counting as so much nearer.
-
-    A front keeps its shape while it moves, so a hole is best filled lane by lane.
-
-    Parameters
-    ----------
-    values : ndarray of shape (M, N), float
-    known : ndarray of shape (M, N), bool
-    along : int
-        How much nearer; 1 for no difference.
-    """
-    if along <= 1:
-        return fill_from_around(values, known)
-    rows, cols = known.shape
-    size = (-(-cols // along), rows)
-    share = cv2.resize(known.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    held = np.where(known, values, 0).astype(np.float32)
-    total = cv2.resize(held, size, interpolation=cv2.INTER_AREA)
-    some = share > 0
-    narrow = fill_from_around(total / np.where(some, share, 1), some)
-    wide = cv2.resize(narrow, (cols, rows), interpolation=cv2.INTER_LINEAR)
-    return np.where(known, values, wide).astype(np.float32)
-
-
-def _relax(filled: FloatArray, known: BoolArray, rounds: int = 40) -> FloatArray:
-    if known.all():
-        return filled
-    hole, mean = ~known, np.empty_like(filled)
-    for _ in range(rounds):
-        cv2.blur(filled, (3, 3), dst=mean, borderType=cv2.BORDER_REPLICATE)
-        np.copyto(filled, mean, where=hole)
-    return filled
 
 
 def signed_distance(wet: BoolArray) -> FloatArray:
@@ -199,112 +100,6 @@ def _reached_by(open_way: np.ndarray, from_feed: BoolArray, late: int, step: int
     way = reconstruction(seeds, earliest(open_way), method="erosion")
     full: np.ndarray = np.repeat(np.repeat(way, step, axis=0), step, axis=1)[:rows, :cols]
     return full
-
-
-def fill_change(
-    change: np.ndarray,
-    last_dry: np.ndarray,
-    first_wet: np.ndarray,
-    seen: BoolArray,
-    blank: BoolArray,
-    times_s: FloatArray,
-    distance_px: FloatArray | None = None,
-    along: int = 1,
-) -> tuple[np.ndarray, BoolArray]:
-    """Fill the frame of change of unsettled pixels from around them, within what is possible.
-
-    Parameters
-    ----------
-    change, last_dry, first_wet : ndarray of shape (M, N), int
-        As in `wetting.WetLook`.
-    seen : ndarray of shape (M, N), bool
-        False for a hole: nothing is known there.
-    blank : ndarray of shape (M, N), bool
-        Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
-    times_s : ndarray of shape (K,), float
-    distance_px : ndarray of shape (M, N), float, optional
-        From the feed, where that is known.
-    along : int
-        As in `fill_along_flow`.
-
-    Returns
-    -------
-    filled : ndarray of shape (M, N), int
-    known : ndarray of shape (M, N), bool
-        What was not filled.
-
-    Notes
-    -----
-    What is filled is the root of time over the distance from the feed, which a steady front keeps
-    even (Darcy): a hole that reaches to the far end then goes on as the front did, and does not
-    take the time of its rim.
-    """
-    count = len(times_s)
-    step = float(np.median(np.diff(times_s)))
-    marks = np.concatenate([times_s, [times_s[-1] + 2 * step]])
-    # About resin start: half a step before the first frame with a front.
-    first = int(np.quantile(change, 0.02))
-    marks = np.maximum(marks - marks[first] + step / 2, step / 20)
-    late = np.where(change < count, first_wet, count) - last_dry > LONGEST_GAP
-    known = seen & ~blank & ~late
-    if known.all():
-        return change.astype(np.int16), known
-    if distance_px is None:
-        away = np.ones(change.shape, np.float32)
-    else:
-        away = distance_px + np.float32(NEAR_FEED * float(distance_px.max()))
-    pace = np.sqrt(marks)[change] / away
-    wetted = known & (change < count)
-    if wetted.any():
-        pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
-    known &= ~(out_of_step(pace, known) & (change > first))
-    filled = (fill_along_flow(pace, known, along) * away) ** 2
-    frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
-    frame = once_stopped(frame, filled, marks, np.bincount(change[known], minlength=count + 1))
-    bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
-    frame = np.clip(np.where(seen, bounded, frame), 0, count)
-    return np.where(known, change, frame).astype(np.int16), known
-
-
-def once_stopped(
-    frame: np.ndarray, mark: FloatArray, marks: FloatArray, wetted: np.ndarray
-) -> np.ndarray:
-    """Let nothing wet after the front has stopped for good: it is wet by then, or stays dry.
-
-    Parameters
-    ----------
-    frame : ndarray of shape (M, N), int
-    mark : ndarray of shape (M, N), float
-        The same, between the marks of the frames.
-    marks : ndarray of shape (K + 1,), float
-    wetted : ndarray of shape (K + 1,), int
-        Pixels known to have wetted at each frame; the last stayed dry.
-    """
-    count = len(wetted) - 1
-    moved = np.flatnonzero(wetted[:-1] > STILL * wetted.sum())
-    last = int(moved[-1]) if len(moved) else 0
-    nearer = np.where(mark < (marks[last] + marks[count]) / 2, last, count)
-    return np.where((frame > last) & (frame < count), nearer, frame)
-
-
-def out_of_step(pace: FloatArray, known: BoolArray) -> BoolArray:
-    """Tell pixels on the rim of a hole that wetted out of step with what lies beyond the rim.
-
-    Ink, glare and tools spread a little over the pixels around them.
-
-    Parameters
-    ----------
-    pace : ndarray of shape (M, N), float
-        Root of time over distance, or any field that is even along the front.
-    known : ndarray of shape (M, N), bool
-        False in the holes.
-    """
-    rim = known & (cv2.dilate((~known).astype(np.uint8), np.ones((RIM_PX, RIM_PX), np.uint8)) > 0)
-    beyond = known & ~rim
-    if not rim.any() or np.count_nonzero(beyond) < np.count_nonzero(rim):
-        return np.zeros(known.shape, bool)
-    expected = fill_from_around(pace, beyond)
-    return rim & (pace < (1 - OUT_OF_STEP) * expected)
 
 
 def strips(change: np.ndarray, count: int) -> Strips:

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival import ALONG_FLOW, Strips, cut_off, fill_change, share_out_time, strips
+from vision.arrival import Strips, cut_off, share_out_time, strips
 from vision.edge import edge_offsets
 from vision.ellipse import find_feed_point, read_rays
 from vision.front import lane_fronts_px
+from vision.holes import ALONG_FLOW, fill_change
 from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack, middle_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from vision.arrival import fill_from_around
+from vision.holes import fill_from_around
 from vision.project import ONSET
 from vision.records import BoolArray, FloatArray
 from vision.wetting import WetLook

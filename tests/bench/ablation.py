@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.bench.runs import Run, rms, runs
 from tests.vision.shop import ShopFrames, setup_of
 from tests.vision.shop_cases import CASES
-from vision import arrival, cell_light, cells, measure, no_vote, wetting
+from vision import cell_light, cells, holes, measure, no_vote, wetting
 from vision.frames import open_frames, resin_start_clock_s
 from vision.rectify import Rectifier
 from vision.tracker import Tracker
@@ -93,9 +93,9 @@ def no_sun(look, seen, *_rest):
     return look.change, seen
 
 
-def never_stopped(frame, *_rest):
-    """Stand for `arrival.once_stopped`."""
-    return frame
+def never_stopped(wetted):
+    """Stand for `holes.last_moved`: something wets to the last frame."""
+    return len(wetted) - 2
 
 
 def no_offset(look, *_rest):
@@ -104,7 +104,7 @@ def no_offset(look, *_rest):
 
 
 def unfilled(change, _last_dry, _first_wet, seen, *_rest):
-    """Stand for `arrival.fill_change`: holes keep what was guessed there."""
+    """Stand for `holes.fill_change`: holes keep what was guessed there."""
     return change.astype(np.int16), seen
 
 
@@ -117,14 +117,14 @@ PARTS: dict[str, tuple[Switch, ...]] = {
     "strength by frame": ((cell_light, "LEAST_CELLS", 10**9),),
     "hidden patches": ((wetting, "hidden_patches", nothing_hidden),),
     "other colours": ((cells, "odd_colours", nothing_odd),),
-    "rims of holes": ((arrival, "out_of_step", nowhere),),
+    "rims of holes": ((holes, "out_of_step", nowhere),),
     "foreign objects": ((wetting, "foreign_things", nowhere),),
     "specks": ((wetting, "specks", nowhere),),
     "ink on dark cloth": ((wetting, "ink_marks", no_ink),),
     "glare under another lamp": ((wetting, "doubtful_glare", sure_of_glare),),
     "sun on what was wet": ((measure, "sunlit_later", no_sun),),
     "fill along the flow": ((measure, "ALONG_FLOW", 1),),
-    "front that has stopped": ((arrival, "once_stopped", never_stopped),),
+    "front that has stopped": ((holes, "last_moved", never_stopped),),
     "strange colours": ((no_vote, "STRANGE", 1e6),),
     "onset (half-way instead)": ((wetting, "ONSET", 0.5), (no_vote, "ONSET", 0.5)),
     "edge offset": ((measure, "edge_offsets", no_offset),),
