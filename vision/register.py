@@ -277,7 +277,8 @@ def _trend_px(points: FloatArray, miss: FloatArray, size: tuple[int, int]) -> fl
     """Largest shift that a turn or zoom hidden in the misses would make at the picture's edge."""
     reach = max(size) / 2
     centred = (points - points.mean(axis=0)) / reach
-    slope = np.linalg.lstsq(centred, miss - miss.mean(axis=0), rcond=None)[0]
+    normal = centred.T @ centred + 1e-9 * np.eye(2)
+    slope = np.linalg.solve(normal, centred.T @ (miss - miss.mean(axis=0)))
     return float(np.abs(slope).max())
 
 

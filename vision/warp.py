@@ -90,7 +90,9 @@ class Warp:
             if down or right:
                 padded = cv2.copyMakeBorder(part, 0, down, 0, right, cv2.BORDER_REPLICATE)
                 part = np.asarray(padded, np.uint8)
-            part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
+            # Half-way between four pixels, the straight-line rule is their mean, and quicker had.
+            rule = cv2.INTER_LINEAR_EXACT if self._factor == 2 else cv2.INTER_AREA
+            part = np.asarray(cv2.resize(part, size, interpolation=rule), np.uint8)
         flat = cv2.remap(
             part, self._maps[0], self._maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )

@@ -9,12 +9,15 @@ sides in turn, several times, in one process, and prints the ratios and a table 
 from __future__ import annotations
 
 import argparse
+import os
 import shutil
 import sys
 import tempfile
 import time
 from datetime import datetime, timedelta
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the front door does
 
 import cv2
 import numpy as np
@@ -25,7 +28,6 @@ sys.path.insert(0, str(ROOT))
 
 from vision.frames import open_frames  # noqa: E402
 from vision.measure import Feed, measure  # noqa: E402
-from vision.prefetch import prefetch  # noqa: E402
 from vision.rectify import Rectifier  # noqa: E402
 from vision.setup import read_setup  # noqa: E402
 from vision.tracker import Tracker, track_panel  # noqa: E402
@@ -131,5 +133,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    _ = prefetch
     main()
