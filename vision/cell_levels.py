@@ -7,6 +7,7 @@ from scipy.ndimage import binary_opening
 
 from vision.cell_light import GUARD
 from vision.light import robust_scale, root_mean_square, row_medians
+from vision.medians import median_of_few
 from vision.records import FloatArray
 
 CLEAR_GAIN = 0.1
@@ -272,6 +273,6 @@ def deepening(
     for k in range(count):
         values = of_age[cuts[k] : cuts[k + 1]]
         if len(values) >= 8:
-            last = float(np.clip(np.median(values), 0.0, 2.5))
+            last = float(np.clip(median_of_few(values), 0.0, 2.5))
         reached[k] = last
     return reached

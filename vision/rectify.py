@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.errors import WetlineError
 from vision.frame_reader import Frames
-from vision.markers import SeenMarker, find_markers
+from vision.markers import MARKER_IDS, SeenMarker, find_again, find_markers
 from vision.plane import PlaneMap, apply_homography
 from vision.records import BoolArray, FloatArray, Frame, ScaleSummary
 from vision.register import Follower
@@ -197,7 +197,7 @@ def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, F
         if not followed.found:
             continue
         back = np.linalg.inv(followed.motion)
-        for marker in find_markers(frame.image):
+        for marker in _found_in(frame.image, reference_markers, plane, followed.motion):
             ideal = apply_homography(back, plane.undistort(marker.corners_px))
             sightings.setdefault(marker.id, []).append(plane.distort(ideal))
     pooled = [SeenMarker(i, np.median(sightings[i], axis=0)) for i in sorted(sightings)]
@@ -206,6 +206,24 @@ def _pooled_sheet(setup: PanelSetup, frames: Frames) -> tuple[Frame, PlaneMap, F
     follower.restart(plane)
     follower.keep_only([f.image for f in _early_frames(frames, reference.index)])
     return reference, plane, follower
+
+
+def _found_in(
+    image: NDArray[np.uint8], reference: tuple[SeenMarker, ...], plane: PlaneMap, motion: FloatArray
+) -> tuple[SeenMarker, ...]:
+    """Find the markers in another photo, near where the camera's motion has taken them."""
+    if len(reference) < len(MARKER_IDS):
+        return find_markers(image)
+    return find_again(
+        image,
+        [
+            SeenMarker(
+                marker.id,
+                plane.distort(apply_homography(motion, plane.undistort(marker.corners_px))),
+            )
+            for marker in reference
+        ],
+    )
 
 
 def _later(frames: Frames, after: int) -> list[int]:

@@ -26,6 +26,7 @@ from vision.anchors import (
     match_anchors,
     to_grey,
 )
+from vision.medians import median_of_few
 from vision.plane import PlaneMap, apply_homography
 from vision.records import BoolArray, FloatArray
 
@@ -109,8 +110,11 @@ class Follower:
             return
         seen = np.zeros(len(self._places))
         for image in images:
-            offsets, good = match_anchors(image, self._anchors, self._anchors.reach_px)
-            seen += _consensus(offsets, good)
+            for reach in (_STILL_REACH_PX, self._anchors.reach_px):
+                agree = _consensus(*match_anchors(image, self._anchors, reach))
+                if agree.sum() * 2 >= len(agree):
+                    break
+            seen += agree
         keep = seen * 2 >= len(images)
         if keep.sum() >= FEWEST_ANCHORS:
             self._places = self._places[keep]
@@ -146,7 +150,7 @@ class Follower:
         miss = now_px - expected_px
         still = good & (np.hypot(*miss.T) < _AGREE_PX)
         needed = max(FEWEST_ANCHORS, int(0.5 * good.sum()))
-        if still.sum() < needed or float(np.hypot(*np.median(miss[still], axis=0))) > STILL_PX:
+        if still.sum() < needed or float(np.hypot(*median_of_few(miss[still]))) > STILL_PX:
             return False
         return _trend_px(expected_px[still], miss[still], self._plane.image_size) < 2 * STILL_PX
 
@@ -161,7 +165,7 @@ class Follower:
             return None
         if not _well_spread(anchors.reference_px[good][agree], self._plane.image_size):
             return None
-        shift = float(np.median(np.hypot(*(now_px - expected_px)[good][agree].T)))
+        shift = float(median_of_few(np.hypot(*(now_px - expected_px)[good][agree].T)))
         if float(np.hypot(*(now_px - expected_px)[good][agree].T).max()) > _REMAKE_PX:
             self._anchors = self._make_anchors(motion)
         return Followed(motion, shift, True, int(agree.sum()))
@@ -179,7 +183,7 @@ class Follower:
             if found is not None:
                 here = self._plane.outline_px(4)
                 old, new = apply_homography(before, here), apply_homography(found.motion, here)
-                shift = float(np.median(np.hypot(*(new - old).T)))
+                shift = float(median_of_few(np.hypot(*(new - old).T)))
                 return replace(found, shift_px=shift)
             self._anchors, self.motion = anchors, before
         return None
@@ -270,7 +274,7 @@ def border_mask(plane: PlaneMap) -> NDArray[np.uint8]:
 def _consensus(offsets: FloatArray, good: BoolArray) -> BoolArray:
     if not good.any():
         return good
-    return good & (np.hypot(*(offsets - np.median(offsets[good], axis=0)).T) < 1.5)
+    return good & (np.hypot(*(offsets - median_of_few(offsets[good])).T) < 1.5)
 
 
 def _trend_px(points: FloatArray, miss: FloatArray, size: tuple[int, int]) -> float:

@@ -17,7 +17,7 @@ CELLS_ALONG = 32
 
 
 CELL_PX = 4
-"""Pixels along a cell from which its level is taken, after thin ink has been taken away."""
+"""Pixels along a cell, or about so many, from which its level is taken without thin ink."""
 
 
 class CanvasStack:
@@ -66,15 +66,23 @@ class CanvasStack:
             return False
         self.times_s.append(time_s)
         self.canvases.append(canvas)
-        rows, cols = self.cell_shape
-        size = (cols * CELL_PX, rows * CELL_PX)
-        logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
-        logs = cv2.medianBlur(logs, 3)
-        self.cells.append(cv2.resize(logs, (cols, rows), interpolation=cv2.INTER_AREA))
+        self.cells.append(self._cells_of(canvas))
         self.borders.append(np.asarray(border, dtype=np.float32))
         if len(self.times_s) > self.most:
             self._thin()
         return True
+
+    def _cells_of(self, canvas: np.ndarray) -> np.ndarray:
+        """Mean logarithm per cell, thin ink taken away."""
+        rows, cols = self.cell_shape
+        # A whole number of pixels is averaged far quicker than part of one.
+        whole = max(1, round(max(self.shape) / CELLS_ALONG / CELL_PX))
+        below, right = -self.shape[0] % whole, -self.shape[1] % whole
+        if below or right:
+            canvas = cv2.copyMakeBorder(canvas, 0, below, 0, right, cv2.BORDER_REPLICATE)
+        size = (canvas.shape[1] // whole, canvas.shape[0] // whole)
+        logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
+        return cv2.resize(cv2.medianBlur(logs, 3), (cols, rows), interpolation=cv2.INTER_AREA)
 
     def _thin(self) -> None:
         """Keep every second frame from here on."""

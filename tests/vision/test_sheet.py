@@ -9,7 +9,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from vision.errors import WetlineError
-from vision.markers import find_markers
+from vision.markers import SeenMarker, find_again, find_markers
 from vision.scale_spec import default_centres_mm
 from vision.sheet import PAPERS, draw_sheet, marker_cells, sheet_plan, steps_text, write_sheet
 
@@ -104,3 +104,15 @@ def test_a_photographed_print_is_found(tmp_path):
     small = cv2.resize(page, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     turned = cv2.rotate(small, cv2.ROTATE_90_CLOCKWISE)
     assert [m.id for m in find_markers(np.asarray(turned, np.uint8))] == [0, 1, 2, 3]
+
+
+def test_markers_are_found_again_where_they_are_expected_and_nowhere_else():
+    page = raster(sheet_plan("A4"))
+    seen = find_markers(page)
+    roughly = [SeenMarker(m.id, m.corners_px + 9.0) for m in seen]
+    again = find_again(page, roughly)
+    assert [m.id for m in again] == [0, 1, 2, 3]
+    for marker, other in zip(seen, again, strict=True):
+        assert other.corners_px == pytest.approx(marker.corners_px, abs=0.01)
+    wrong = [SeenMarker(1, seen[0].corners_px), SeenMarker(2, seen[2].corners_px + 1e5)]
+    assert find_again(page, wrong) == ()
