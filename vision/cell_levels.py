@@ -13,6 +13,10 @@ from vision.records import FloatArray
 CLEAR_GAIN = 0.1
 """Gain of a cell that wetted, as a share of what the clearest tenth reach."""
 
+LEAST_DARKER, LEAST_DARKENING = 0.1, 0.01
+"""Share of the cells that must have grown darker, and how clear that must be beside the rest, for
+it to be the wetting."""
+
 EARLY = 3
 """A cell whose split comes before this frame wetted while the first dry level was taken."""
 
@@ -74,7 +78,8 @@ def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
         Median step of the cells with a clear gain, twice narrowed to those that point the same
         way. The clearest of all do not decide alone: they may be full of ink.
     """
-    chosen = gain >= CLEAR_GAIN * np.quantile(gain, 0.9)
+    chosen = _darker(step, gain)
+    chosen &= gain >= CLEAR_GAIN * np.quantile(gain[chosen], 0.9)
     vector = np.median(step[chosen], axis=0)
     for _ in range(2):
         length = max(float(np.linalg.norm(vector)), 1e-9)
@@ -84,6 +89,20 @@ def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
             break
         vector = np.median(step[agree], axis=0)
     return vector
+
+
+def _darker(step: FloatArray, gain: FloatArray) -> np.ndarray:
+    """Tell the cells that grew darker; all of them where next to none clearly did.
+
+    Wet fabric scatters less light than dry: what grows bright is the lamp's doing, or the sun's.
+    Source: Lekner and Dorf, Appl. Opt. 27, 1278, 1988 (from memory).
+    """
+    darker = step.mean(axis=1) < 0
+    everywhere = np.ones(len(gain), bool)
+    if np.mean(darker) < LEAST_DARKER or darker.all():
+        return everywhere
+    clear = np.quantile(gain[darker], 0.9) > LEAST_DARKENING * np.quantile(gain, 0.9)
+    return darker if clear else everywhere
 
 
 def expected_gain(dry: FloatArray) -> FloatArray:

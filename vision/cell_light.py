@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from vision.light import SMOOTH_TERMS, LightBasis, robust_polynomials
+from vision.light import SMOOTH_TERMS, LightBasis, robust_polynomials, root_mean_square
 from vision.records import BoolArray, FloatArray
 
 FARTHEST_BORDER = 1.8
@@ -106,9 +106,10 @@ def is_uneven(table: Table, even: LightBasis, light: FloatArray) -> bool:
     if not light.any():
         return False
     left = table.change - np.matmul(even(*table.places.T), light)
-    size = np.sqrt(np.nanmean(left**2, axis=2))
-    in_frames = np.nanquantile(size, UNEVEN_PLACES, axis=1)
-    return bool(np.quantile(in_frames, UNEVEN_FRAMES) > UNEVEN)
+    size = root_mean_square(left)
+    seen = np.isfinite(size).any(axis=1)
+    in_frames = np.nanquantile(size[seen], UNEVEN_PLACES, axis=1)
+    return bool(seen.any() and np.quantile(in_frames, UNEVEN_FRAMES) > UNEVEN)
 
 
 def border_light(table: Table, basis: LightBasis) -> FloatArray:

@@ -45,6 +45,11 @@ MOST_UNEXPLAINED = 0.15
 """Most that one cell may leave unexplained in one frame, in logarithms: a hand is no light."""
 
 
+LEAST_CONTRAST = 8.6
+"""Step from dry to wet in standard deviations of a cell's level; below, what is left of shadows
+and chance make steps. Made-up runs that could be read had 8.9 and more."""
+
+
 @dataclass(frozen=True)
 class CellLook:
     """What the coarse look found.
@@ -106,8 +111,25 @@ def look(
     if not is_uneven(table, shapes, light):
         return even
     shapes = uneven_basis(rows, cols)
-    uneven, left_uneven = _look_with(cells, table, shapes, border_light(table, shapes))
-    return uneven if left_uneven < left else even
+    uneven = _look_with(cells, table, shapes, border_light(table, shapes))
+    return better_look((even, left), uneven)
+
+
+def better_look(even: tuple[CellLook, float], uneven: tuple[CellLook, float]) -> CellLook:
+    """Choose between the looks with even and uneven light, each given with what it leaves.
+
+    The uneven one must leave less, and less beside its own step: bumps can take the wetting for
+    light. Where its step is too faint to read, the run is not read by the other light either.
+    """
+    (plain, left), (bumpy, left_bumpy) = even, uneven
+    if left_bumpy >= left:
+        return plain
+    beside_step = left_bumpy / _length(bumpy) < left / _length(plain)
+    return bumpy if beside_step or bumpy.contrast < LEAST_CONTRAST else plain
+
+
+def _length(look: CellLook) -> float:
+    return max(float(np.linalg.norm(look.wet_vector)), 1e-9)
 
 
 def _look_with(

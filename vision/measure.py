@@ -16,7 +16,7 @@ from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.sight import cannot_see
 from vision.stack import CanvasStack, middle_of
 from vision.start import find_start
-from vision.under_way import early_change, wet_before
+from vision.under_way import early_change, wet_along_edge, wet_before
 from vision.wetting import WetLook, find_wetting
 
 LEAST_FRONT = 0.002
@@ -108,7 +108,10 @@ def measure(
     count = len(times)
     seen = look.seen if looked_at is None else look.seen & looked_at
     place = feed_place(look.change, mm_per_px, feed)
-    before = wet_before(look.change, look.dry, middle_of(look.levels[-3:]), place)
+    at_end = middle_of(look.levels[-3:])
+    before = wet_before(look.change, look.dry, at_end, place)
+    if not feed.is_point:
+        before |= wet_along_edge(look.change, look.dry, at_end, look.share, place)
     if before.any():
         early = early_change(look)
         look = replace(look, change=np.where(before, early, look.change))
@@ -120,7 +123,8 @@ def measure(
         feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))
     distance_px = from_feed_px(stack.shape, mm_per_px, feed)
     offset_px, width_px = edge_offsets(look, change, known & ~before)
-    reason = cannot_see(look, change, known, distance_px, width_px * mm_per_px)
+    edge_mm = width_px * mm_per_px
+    reason = cannot_see(look, change, known, distance_px, edge_mm, not feed.is_point)
     if start_s is not None:
         start, start_sd = start_s - zero, 0.0
     else:

@@ -24,6 +24,12 @@ SPECK_PX = 9
 SUNLIT = 0.5
 """A whole patch this much brighter than dry, in steps, has something shining on it."""
 
+SUN_LASTS = 0.2
+"""Share of the frames that sun stays for at the least; a hand in one place stays for fewer."""
+
+SUN_SAMPLE_PX = 2
+"""Sun patches are large: every second pixel either way tells them."""
+
 JOIN = np.ones((9, 9), np.uint8)
 """Hidden patches this near each other, at a quarter of the resolution, are one."""
 
@@ -193,6 +199,44 @@ def hidden_patches(
         whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
         hidden.append(cv2.dilate(whole, wide) > 0)
     return hidden
+
+
+def sunlit(
+    levels: list[FloatArray], dry: FloatArray, share: FloatArray, odd: np.ndarray
+) -> BoolArray:
+    """Tell what looked far brighter than dry for some frames: sun, or a lamp of its own.
+
+    What such a patch shows is the sun's coming and going as much as the wetting.
+
+    Parameters
+    ----------
+    levels : list of K ndarrays of shape (M, N), float
+        Each frame's projected level, light removed.
+    dry, share : ndarray of shape (M, N), float
+        As in `wetting.WetLook`.
+    odd : ndarray of shape (K, h, w), bool
+        Cells of another colour: skin and clothes are bright too.
+    """
+    some = (slice(None, None, SUN_SAMPLE_PX),) * 2
+    bound = dry[some] - SUNLIT * np.maximum(share[some], 0.5)
+    frames = np.zeros(bound.shape, np.int16)
+    for level, cells in zip(levels, odd, strict=True):
+        bright = (level[some] < bound).astype(np.uint8)
+        if cells.any():
+            things = whole_patches(cells).astype(np.uint8)
+            bright[cv2.resize(things, bound.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0] = 0
+        frames += cv2.morphologyEx(bright, cv2.MORPH_OPEN, JOIN) > 0
+    lasts = max(3, round(SUN_LASTS * len(levels)))
+    # All of a patch: where the front came soon after the sun it was not bright for long.
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((frames > 0).astype(np.uint8))
+    patch = np.zeros(bound.shape, np.uint8)
+    for label in np.unique(labels[(frames >= lasts) & (labels > 0)]):
+        left, top, width, height, area = stats[label]
+        patch[labels == label] = 1
+        if area > width * height / 2:
+            patch[top : top + height, left : left + width] = 1
+    wide = cv2.dilate(patch, JOIN)
+    return cv2.resize(wide, dry.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
 
 
 def whole_patches(cells: BoolArray) -> BoolArray:

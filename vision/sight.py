@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.cells import LEAST_CONTRAST
 from vision.records import BoolArray, FloatArray
 from vision.wetting import WetLook
-
-LEAST_CONTRAST = 7.5
-"""Step from dry to wet in standard deviations of a cell's level; below, what is left of shadows
-and chance make steps. Made-up runs that could be read had 8.9 and more."""
 
 LEAST_WETTED = 0.004
 """Share of the panel that must have wetted for a front to be measured."""
@@ -28,6 +25,17 @@ NOTHING = (
     "recorded, that the corners or markers belong to this panel, and that the lens was clear; if "
     "resin did run, wet and dry look the same to the camera: light the panel from the side, or "
     "mark the front with a few points in fix.csv"
+)
+MOST_DRY_LANES = 0.3
+"""Share of the lanes that wetted farther on but not beside the feed edge: resin came from there."""
+
+BESIDE_FEED, FARTHER_ON = 0.03, 0.1
+"""Shares of the length that are beside the feed, and that must have wetted farther on."""
+
+NOT_FROM_FEED = (
+    "the panel looks unchanged beside the feed edge though resin shows farther on: the run was "
+    "under way before the first frame, or the light changed there; record from before the resin "
+    "is let in, or mark the front with a few points in fix.csv"
 )
 NO_CONTRAST = (
     "wet and dry look the same to the camera beside what the light did: light the panel from the "
@@ -54,6 +62,7 @@ def cannot_see(
     known: BoolArray,
     from_feed_px: FloatArray,
     edge_mm: float,
+    along_edge: bool,
 ) -> str:
     """Say why the front cannot be measured; empty text when it can.
 
@@ -68,6 +77,8 @@ def cannot_see(
         Distance from the feed.
     edge_mm : float
         Blur of the front across the flow (standard deviation).
+    along_edge : bool
+        Whether the feed is the panel's edge and not a point.
     """
     count = len(look.coarse.light)
     wetted = filled < count
@@ -86,7 +97,16 @@ def cannot_see(
         return NOT_A_FRONT
     if edge_mm > WIDEST_EDGE_MM:
         return BLURRED
+    if along_edge and dry_at_feed(wetted) > MOST_DRY_LANES:
+        return NOT_FROM_FEED
     return ""
+
+
+def dry_at_feed(wetted: BoolArray) -> float:
+    """Give the share of lanes (rows) that wetted farther on but not beside the feed edge."""
+    beside = max(1, round(BESIDE_FEED * wetted.shape[1]))
+    farther = wetted.mean(axis=1) > FARTHER_ON
+    return float(np.mean(farther & ~wetted[:, :beside].any(axis=1)))
 
 
 def rank_order(distance: FloatArray, frame: np.ndarray) -> float:

@@ -23,6 +23,9 @@ FRAMES = 4
 LEAST_STEP = 0.5
 """What has changed by less than this, in steps, from the first frames to the last, has not."""
 
+MOST_OF_FEED = 0.5
+"""Share of a feed edge beyond which what looks the same throughout is no fitting on it."""
+
 GAP = np.ones((9, 9), np.uint8)
 """Gaps in such a patch, and between it and the feed, that do not matter."""
 
@@ -69,14 +72,48 @@ def wet_before(
         return before
     above = cv2.GaussianBlur(level.astype(np.float32), (0, 0), 2.0) - fill_from_around(level, later)
     wet = same & (above > WET[0]) & (above < WET[1])
-    whole = cv2.morphologyEx(wet.astype(np.uint8), cv2.MORPH_CLOSE, GAP) > 0
-    _, labels = cv2.connectedComponents(whole.astype(np.uint8), connectivity=4)
+    for patch in _came_out_of(
+        cv2.morphologyEx(wet.astype(np.uint8), cv2.MORPH_CLOSE, GAP), change, near
+    ):
+        before |= patch
+    return before
+
+
+def wet_along_edge(
+    change: np.ndarray, level: FloatArray, at_end: FloatArray, share: FloatArray, feed: BoolArray
+) -> BoolArray:
+    """Tell what was wet in the first frames already, at a feed edge, whatever its level.
+
+    Glare can hide how the level differs from the dry fabric's. But what looks the same throughout
+    along most of the edge is no fitting on it, and the front cannot have come from elsewhere.
+
+    Parameters
+    ----------
+    change, level, at_end, feed : ndarray of shape (M, N)
+        As in `wet_before`.
+    share : ndarray of shape (M, N), float
+        Each pixel's own step from dry to wet (`WetLook.share`).
+    """
+    own_step = np.minimum(share, 1.0)
+    same = cv2.GaussianBlur(((at_end - level) / own_step).astype(np.float32), (0, 0), 2.0)
+    alike = cv2.morphologyEx((same < LEAST_STEP).astype(np.uint8), cv2.MORPH_OPEN, GAP)
+    before = np.zeros(change.shape, bool)
+    for patch in _came_out_of(alike, change, feed):
+        if np.mean(patch[feed]) > MOST_OF_FEED:
+            before |= patch
+    return before
+
+
+def _came_out_of(patches: np.ndarray, change: np.ndarray, near: BoolArray) -> list[BoolArray]:
+    """Give the patches at the feed that the front came out of in the first frames."""
+    _, labels = cv2.connectedComponents(patches, connectivity=4)
+    found = []
     for label in np.unique(labels[near & (labels > 0)]):
         patch = labels == label
         rim = (cv2.dilate(patch.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~patch
         if rim.any() and np.mean(change[rim] <= RIM_FRAMES) >= RIM:
-            before |= patch
-    return before
+            found.append(patch)
+    return found
 
 
 def early_change(look: WetLook) -> np.ndarray:

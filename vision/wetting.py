@@ -29,6 +29,7 @@ from vision.no_vote import (
     ink_marks,
     specks,
     strange_bounds,
+    sunlit,
     whole_patches,
 )
 from vision.project import ONSET, Projector
@@ -144,6 +145,7 @@ def find_wetting(stack: CanvasStack) -> WetLook:
     glare = doubtful_glare(project.brightness(), expected, len(stack))
     found = _changes(levels, dry, share, sigma, hidden, glare)
     seen = found.told & ~foreign_things(stack, found.change, calm) & ~specks(found.change)
+    seen &= ~sunlit(levels, dry, share, coarse.odd)
     ink = ink_marks(levels, dry, found.change)
     return WetLook(
         change=found.change,

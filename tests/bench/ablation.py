@@ -33,6 +33,8 @@ HARD = (
     "under way in the first frame",
     "shadow against the flow",
     "sun falls on what is wet",
+    "sun falls on what is still dry",
+    "under way, carbon in glare",
     "pen from the first frames, channels",
     "lamp beside glare, carbon",
     "stalls under ink",
@@ -93,6 +95,11 @@ def no_sun(look, seen, *_rest):
     return look.change, seen
 
 
+def no_sunlit(_levels, dry, *_rest):
+    """Stand for `no_vote.sunlit`: what is bright votes."""
+    return np.zeros(dry.shape, bool)
+
+
 def never_stopped(wetted):
     """Stand for `holes.last_moved`: something wets to the last frame."""
     return len(wetted) - 2
@@ -130,7 +137,12 @@ PARTS: dict[str, tuple[Switch, ...]] = {
     "edge offset": ((measure, "edge_offsets", no_offset),),
     "fill from around": ((measure, "fill_change", unfilled),),
     "cut off from the feed": ((measure, "cut_off", nowhere),),
-    "wet before the first frame": ((measure, "wet_before", nowhere),),
+    "wet before the first frame": (
+        (measure, "wet_before", nowhere),
+        (measure, "wet_along_edge", nowhere),
+    ),
+    "the same along a whole edge": ((measure, "wet_along_edge", nowhere),),
+    "sun on what is dry": ((wetting, "sunlit", no_sunlit),),
 }
 
 

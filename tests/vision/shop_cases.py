@@ -274,6 +274,25 @@ HARDER = [
         ),
         stall_mm=150.0,
     ),
+    Case(
+        "sun falls on what is still dry",
+        fabric(
+            "twill carbon",
+            light=(
+                events.sun(12, at_mm=(215, 80), speed_mm=(0, 0), size_mm=(70, 60), strength=1.0),
+            ),
+        ),
+        CARBON_MM,
+    ),
+    Case(
+        "under way, carbon in glare",
+        fabric(
+            "twill carbon",
+            glare=events.glare(20, 0.3, settles_at=99, seed=3),
+            times_s=np.linspace(60, 560, 26),
+        ),
+        CARBON_MM,
+    ),
 ]
 
 NOT_YET = {

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 from numpy.testing import assert_allclose
 
@@ -8,7 +10,7 @@ from vision.cell_levels import (
     typical_step,
     without_ink,
 )
-from vision.cells import look
+from vision.cells import LEAST_CONTRAST, better_look, look
 from vision.light import cell_centres, polynomial_basis
 
 STEP = np.array([-0.30, -0.24, -0.20])
@@ -115,3 +117,28 @@ def test_thin_marks_that_stay_are_ink_and_large_ones_are_in_the_way():
     assert not kept[12:, :, 5].any()
     assert kept[12:, 3:7, 10:14].all()
     assert kept[4:6, :, 2].all()
+
+
+def test_what_grows_brighter_is_not_the_wetting_where_something_grew_darker():
+    # Wet fabric scatters less light: Lekner and Dorf, Appl. Opt. 27, 1278, 1988 (from memory).
+    rng = np.random.default_rng(8)
+    step = STEP + rng.normal(0, 0.01, (400, 3))
+    step[:150] = 0.4  # a patch of sun, larger than the step
+    gain = np.sum(step**2, axis=1)
+    assert_allclose(typical_step(step, gain), STEP, atol=0.02)
+    # A fabric that does grow brighter, with cells that only scatter, is taken at its word.
+    bright = np.concatenate([np.full((200, 3), 0.2), rng.normal(0, 0.002, (200, 3))])
+    assert_allclose(typical_step(bright, np.sum(bright**2, axis=1)), [0.2] * 3, atol=0.02)
+
+
+def test_bumps_that_take_the_wetting_for_light_are_left_aside():
+    levels, border, border_xy, _ = made_up_run(seed=9)
+    even = look(levels, border, border_xy)
+    weak = replace(even, wet_vector=0.3 * even.wet_vector, contrast=0.3 * even.contrast)
+    # Less is left, but not beside the step; without contrast the run is to be refused.
+    assert better_look((even, 0.02), (replace(weak, contrast=50.0), 0.012)) is even
+    faint = replace(weak, contrast=LEAST_CONTRAST - 1)
+    assert better_look((even, 0.02), (faint, 0.012)) is faint
+    assert better_look((even, 0.02), (faint, 0.03)) is even
+    strong = replace(even, light=even.light + 1.0)
+    assert better_look((even, 0.02), (strong, 0.012)) is strong

@@ -1,7 +1,7 @@
 import cv2
 import numpy as np
 
-from vision.no_vote import doubtful_glare, ink_marks, specks
+from vision.no_vote import doubtful_glare, ink_marks, specks, sunlit
 
 SHAPE = (120, 200)
 
@@ -44,3 +44,22 @@ def test_specks_are_told_from_a_front():
     marked = specks(change)
     assert marked[41, 150]
     assert marked.mean() < 0.001
+
+
+def test_sun_that_stays_is_told_from_a_flash_and_a_hand():
+    dry, share = np.zeros((80, 120), np.float32), np.ones((80, 120), np.float32)
+    odd = np.zeros((20, 10, 15), bool)
+    levels = [np.zeros((80, 120), np.float32) for _ in range(20)]
+    for level in levels[8:]:
+        level[20:50, 30:70] = -1.0
+    for level in levels[10:]:
+        level[20:50, 30:40] = 0.2  # the front came there at once
+    for level in levels[3:5]:
+        level[60:75, 90:110] = -2.0  # a flash
+    for k in range(6, 12):
+        levels[k][60:78, 5:28] = -2.0  # skin is bright as well
+        odd[k, 7:10, 0:4] = True
+    found = sunlit(levels, dry, share, odd)
+    assert found[20:50, 30:70].all()
+    assert not found[60:].any()
+    assert found.mean() < 0.3

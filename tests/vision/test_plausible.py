@@ -7,7 +7,8 @@ from tests.vision import shop_flow as flows
 from tests.vision.shop_flow import SIZE_MM, Clock, Flow
 from vision.arrival import cut_off
 from vision.evenness import find_racing
-from vision.under_way import wet_before
+from vision.sight import dry_at_feed
+from vision.under_way import wet_along_edge, wet_before
 
 FEED = np.arange(100)[None, :] < np.ones((60, 1))
 
@@ -74,6 +75,37 @@ def test_a_fitting_on_the_feed_is_not_wet_fabric():
     assert not wet_before(change, 0.9 * fitting, at_end, away < 3).any()
     # The same patch out of which the front comes in the very next frames was wet.
     assert wet_before(change - 2, 0.9 * fitting, at_end, away < 3)[fitting].mean() > 0.9
+
+
+def test_what_was_wet_along_the_edge_is_told_through_glare():
+    change = np.broadcast_to(np.arange(200) // 4 - 4, (60, 200)).clip(max=41).copy()
+    wet = change <= 0
+    change[wet] = 41
+    feed = np.broadcast_to(np.arange(200) < 1, (60, 200))
+    # Glare: levels all over the place, and a tenth of the step.
+    level = np.random.default_rng(2).normal(0, 3, (60, 200))
+    share = np.full((60, 200), 0.1)
+    at_end = np.where(wet, level, level + 0.1)
+    before = wet_along_edge(change, level, at_end, share, feed)
+    assert before[wet].mean() > 0.95
+    assert before[:, 40:].mean() < 0.01
+    # A fitting on a third of the edge is not most of it; nor is wet what the front came to late.
+    fitting = wet & (np.arange(60) < 20)[:, None]
+    at_end = np.where(fitting, level, level + 0.1)
+    assert not wet_along_edge(change, level, at_end, share, feed).any()
+    late = np.where(change < 41, change + 9, change)
+    assert not wet_along_edge(late, level, np.where(wet, level, level + 0.1), share, feed).any()
+
+
+def test_resin_that_did_not_come_from_the_feed_edge_is_noticed():
+    wetted = np.zeros((40, 200), bool)
+    wetted[:, 60:150] = True
+    assert dry_at_feed(wetted) == 1.0
+    wetted[:, :60] = True
+    assert dry_at_feed(wetted) == 0.0
+    wetted[:10, :60] = False
+    assert dry_at_feed(wetted) == 0.25
+    assert dry_at_feed(np.zeros((40, 200), bool)) == 0.0
 
 
 def fronts_of(reach_mm, clock=None):
