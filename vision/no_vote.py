@@ -73,6 +73,16 @@ def strange_bounds(share: FloatArray) -> tuple[FloatArray, FloatArray]:
     return -far, share + far
 
 
+def bright_bound(share: FloatArray) -> FloatArray:
+    """Give the wetness below which something shines on a pixel; `share` as in `strange_bounds`."""
+    return -SUNLIT * np.maximum(share, 0.5)
+
+
+def at_size(mask: BoolArray, shape: tuple[int, ...]) -> BoolArray:
+    """Bring a mask to another resolution, of rows and columns `shape`."""
+    return cv2.resize(mask.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+
+
 def doubtful_glare(brightness: FloatArray, expected: FloatArray, count: int) -> list[BoolArray]:
     """Tell glare that another light makes look wetter or drier than it is.
 
@@ -180,7 +190,7 @@ def hidden_patches(
     hidden : list of K ndarrays, bool
         At a quarter of the canvas resolution; empty arrays where nothing is hidden.
     """
-    low, middle = -SUNLIT * np.maximum(share, 0.5), ONSET * share
+    low, middle = bright_bound(share), ONSET * share
     _, high = strange_bounds(share)
     size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
     patches = []
@@ -195,7 +205,7 @@ def hidden_patches(
     wide = np.ones((5, 5), np.uint8)
     hidden = []
     for patch, cells in zip(patches, odd, strict=True):
-        other = cv2.resize(cells.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+        other = at_size(cells, size[::-1])
         whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
         hidden.append(cv2.dilate(whole, wide) > 0)
     return hidden
@@ -218,13 +228,12 @@ def sunlit(
         Cells of another colour: skin and clothes are bright too.
     """
     some = (slice(None, None, SUN_SAMPLE_PX),) * 2
-    bound = dry[some] - SUNLIT * np.maximum(share[some], 0.5)
+    bound = dry[some] + bright_bound(share[some])
     frames = np.zeros(bound.shape, np.int16)
     for level, cells in zip(levels, odd, strict=True):
         bright = (level[some] < bound).astype(np.uint8)
         if cells.any():
-            things = whole_patches(cells).astype(np.uint8)
-            bright[cv2.resize(things, bound.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0] = 0
+            bright[at_size(whole_patches(cells), bound.shape)] = 0
         frames += cv2.morphologyEx(bright, cv2.MORPH_OPEN, JOIN) > 0
     lasts = max(3, round(SUN_LASTS * len(levels)))
     # All of a patch: where the front came soon after the sun it was not bright for long.
@@ -235,8 +244,7 @@ def sunlit(
         patch[labels == label] = 1
         if area > width * height / 2:
             patch[top : top + height, left : left + width] = 1
-    wide = cv2.dilate(patch, JOIN)
-    return cv2.resize(wide, dry.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0
+    return at_size(cv2.dilate(patch, JOIN) > 0, dry.shape)
 
 
 def whole_patches(cells: BoolArray) -> BoolArray:

@@ -22,6 +22,7 @@ from vision.prefetch import WORKERS, Ahead
 from vision.records import Frame
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
+
 AHEAD_BYTES = 40_000_000
 """Pictures decoded in advance, whatever the photos' size: six at 1920 x 1080."""
 

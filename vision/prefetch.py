@@ -14,9 +14,6 @@ S = TypeVar("S")
 WORKERS = 2
 """Threads that decode at once: decoding lets go of Python's lock, and laptops have two cores."""
 
-AHEAD = 5
-"""Results made in advance, unless said otherwise."""
-
 
 class Ahead(Generic[S, T]):
     """Gives ``work(item)`` for each item in order, a few worked on ahead of time.
@@ -35,7 +32,7 @@ class Ahead(Generic[S, T]):
     [0, 1, 4, 9, 16]
     """
 
-    def __init__(self, work: Callable[[S], T], items: Sequence[S], ahead: int = AHEAD) -> None:
+    def __init__(self, work: Callable[[S], T], items: Sequence[S], ahead: int = WORKERS) -> None:
         self._work, self._items, self._ahead = work, items, ahead
         self._begun: dict[int, Future[T]] = {}
 

@@ -23,6 +23,7 @@ from vision.light import LOG_TABLE, robust_scale
 from vision.no_vote import (
     GLARE_RIM,
     INK_RIM,
+    at_size,
     doubtful_glare,
     foreign_things,
     hidden_patches,
@@ -350,9 +351,7 @@ def _changes(
         if glare and glare[k].size:
             evidence[glare[k]] = 0
         if hidden and hidden[k].any():
-            cover = cv2.resize(
-                hidden[k].astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST
-            ).astype(bool)
+            cover = at_size(hidden[k], shape)
             evidence[cover] = 0
             blank |= cover & (first_wet == count)
         evidence = cv2.GaussianBlur(evidence, (0, 0), blur)
