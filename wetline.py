@@ -13,7 +13,7 @@ import click
 # not load OpenCV; a test keeps it equal to the command's own.
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "new": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "new",
         "Make a folder for a new panel, with a panel.toml to fill in.",
     ),
@@ -24,13 +24,13 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Read the panel's corners or tape marks off the first photo.",
     ),
     "run": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "run",
         "Do the whole job: track, fit, decide, and write the record.",
     ),
     "track": ("vision.commands", "track", "Find the flow front in every frame."),
     "fit": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "fit",
         "Work out permeability, fill time and verdict from what was tracked.",
     ),
@@ -40,24 +40,24 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Draw the front lines on a photo, and from straight above.",
     ),
     "forecast": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "forecast",
         "Say whether the part fills in time, and what to change if not.",
     ),
     "resin": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "resin",
         "Say how much resin and hardener to mix, in which pots.",
     ),
     "part": (
-        "analysis.part_command",
+        "analysis.commands.part",
         "part",
         "Say how a part fills with the planned feeds and vents, and improve the plan.",
     ),
-    "watch": ("analysis.live_commands", "watch", "Follow a panel live while it fills."),
-    "page": ("analysis.live_commands", "page", "Open panels, boards and reports as a web page."),
+    "watch": ("analysis.commands.live", "watch", "Follow a panel live while it fills."),
+    "page": ("analysis.commands.live", "page", "Open panels, boards and reports as a web page."),
     "drawdown": (
-        "analysis.commands",
+        "analysis.commands.panel",
         "drawdown",
         "Say from a gauge log whether the bag is tight enough.",
     ),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from vision.common.atomic_files import read_json
 from vision.errors import WetlineError
-from vision.files import read_json
 from vision.records import DrySpot, FrontCurve, FrontSummary, ScaleSummary
 
 
@@ -18,7 +18,7 @@ def read_tracked(folder: Path) -> tuple[FrontCurve, FrontSummary, ScaleSummary]:
     WetlineError
         If they are not there yet, or are not what Wetline writes.
     """
-    from vision.front_csv import read_front_csv
+    from vision.front.front_csv import read_front_csv
 
     results = Path(folder) / "results"
     document = read_json(results / "results.json")

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.files import replace_file
+from vision.common.atomic_files import replace_file
 
 JPEG_QUALITY = 82
 EXIF_IFD = 0x8769

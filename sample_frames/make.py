@@ -32,7 +32,7 @@ from sample_frames._scene import (  # noqa: E402
     marker_centres_mm,
     photograph,
 )
-from vision.files import write_text  # noqa: E402
+from vision.common.atomic_files import write_text  # noqa: E402
 
 Array = NDArray[np.floating]
 

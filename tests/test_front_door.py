@@ -44,12 +44,12 @@ def test_wrong_usage_exits_with_2_and_a_wrong_folder_with_1(tmp_path):
 
 
 def test_a_fault_of_our_own_is_one_line_without_a_traceback(monkeypatch, tmp_path):
-    import vision.setup
+    import vision.settings.panel_settings
 
     def fail(folder):
         raise ZeroDivisionError("boom")
 
-    monkeypatch.setattr(vision.setup, "read_toml", fail)
+    monkeypatch.setattr(vision.settings.panel_settings, "read_toml", fail)
     (tmp_path / "panel.toml").write_text("")
     monkeypatch.delenv("WETLINE_TRACEBACK", raising=False)
     result = CliRunner().invoke(wetline.main, ["track", str(tmp_path)])

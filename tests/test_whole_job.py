@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from vision.front_csv import read_front_csv
+from vision.front.front_csv import read_front_csv
 from wetline import main
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_frames"
@@ -138,7 +138,7 @@ def test_lines_on_any_photo(done):
 
 
 def test_stopping_leaves_the_last_results(done, monkeypatch):
-    import vision.tracker
+    import vision.tracking.tracker
 
     folder = done["glass_edge"][0]
     kept = {path.name: path.read_bytes() for path in (folder / "results").iterdir()}
@@ -146,7 +146,7 @@ def test_stopping_leaves_the_last_results(done, monkeypatch):
     def stop(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(vision.tracker.Tracker, "finish", stop)
+    monkeypatch.setattr(vision.tracking.tracker.Tracker, "finish", stop)
     result = CliRunner().invoke(main, ["run", str(folder)])
     assert result.exit_code == 1
     assert "Aborted" in result.output

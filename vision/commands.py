@@ -37,7 +37,7 @@ def sheet(
     With FOLDER the panel's size is read from its panel.toml, and the sheet says where the
     cards go.
     """
-    from vision.sheet import write_sheet
+    from vision.scale.scale_sheet import write_sheet
 
     sizes, name = _sheet_facts(folder, length, width)
     if output is None:
@@ -51,8 +51,8 @@ def _sheet_facts(
     folder: Path | None, length: str | None, width: str | None
 ) -> tuple[tuple[float | None, float | None], str]:
     """Panel size from the options, else from panel.toml (whose other tables may be unwritten)."""
+    from vision.common.toml_table import Table, length_mm, read_toml
     from vision.errors import WetlineError
-    from vision.fields import Table, length_mm, read_toml
 
     sizes: list[float | None] = [None, None]
     name = ""
@@ -78,9 +78,9 @@ def corners(folder: Path, no_window: bool) -> None:
 
     Opens a window to click in where there is a display, and says what to write in panel.toml.
     """
-    from vision import corners as tool
     from vision.errors import WetlineError
-    from vision.frames import open_frames
+    from vision.frames.source import open_frames
+    from vision.scale import corner_picker as tool
 
     setup = tool.read_setup_for_corners(folder)
     with open_frames(setup) as frames:
@@ -115,9 +115,9 @@ def track(folder: Path, as_json: bool, quiet: bool) -> None:
     """
     import json
 
-    from vision.files import plain
-    from vision.job import track_folder
-    from vision.store import results_json
+    from vision.common.atomic_files import plain
+    from vision.front.results import results_json
+    from vision.tracking.job import track_folder
 
     job = track_folder(folder, quiet or as_json)
     if as_json:
@@ -141,12 +141,12 @@ def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, qui
     PHOTO is first, last (as left out), the name of a frame, or the path of another photo of the
     same panel.
     """
-    from vision.draw import write_pictures
+    from vision.common.progress import bar
+    from vision.drawing.pictures import write_pictures
     from vision.errors import WetlineError
-    from vision.frames import open_frames
-    from vision.progress import bar
-    from vision.setup import read_setup
-    from vision.store import load_run
+    from vision.frames.source import open_frames
+    from vision.front.results import load_run
+    from vision.settings.panel_settings import read_setup
 
     times = None
     if minutes is not None:

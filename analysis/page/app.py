@@ -31,9 +31,9 @@ from analysis.page.panels import (
 )
 from analysis.page.security import COOKIE, FILE_POLICY, Guard, Guarded
 from analysis.page.watches import Watches
-from vision.cameras_upload import MOST_BYTES, check_jpeg
+from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.errors import WetlineError
-from vision.stamps import CLAMP, NOTE, RESIN_OPEN
+from vision.settings.event_log import CLAMP, NOTE, RESIN_OPEN
 
 STATIC = Path(__file__).parent / "static"
 STATIC_TYPES = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analysis.watch import Watch
-from analysis.watch_board import ENDED, Board, clock_text, end_text, gel_text, margin_s
-from vision.files import plain
+from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text, margin_s
+from analysis.watch.run import Watch
+from vision.common.atomic_files import plain
 
 
 def board_view(watch: Watch, board: Board) -> dict[str, Any]:

@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from analysis.plots import BLUE, INK, VERMILION, svg_text
-from analysis.watch_board import Board
-from analysis.watch_reference import Reference, band_mm
+from analysis.record.figures import BLUE, INK, VERMILION, svg_text
+from analysis.watch.board import Board
+from analysis.watch.reference import Reference, band_mm
 
 WIDE, NARROW = (7.4, 3.7), (4.2, 3.9)
 WIDE_ROOM, NARROW_ROOM = (0.09, 0.145, 0.89, 0.83), (0.155, 0.135, 0.815, 0.84)
@@ -32,7 +32,7 @@ def chart_svg(
     references : sequence of Reference
         Good runs, whose band is hatched behind the points.
     repeat_sd : float
-        As for `analysis.watch_reference.band_mm`.
+        As for `analysis.watch.reference.band_mm`.
     narrow : bool
         For a phone.
     """

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from vision.corners import order_fault, scale_lines
+from vision.common.atomic_files import read_json, write_text
+from vision.common.toml_table import read_toml
+from vision.drawing.live_picture import jpeg_bytes, load_frame
 from vision.errors import WetlineError
-from vision.fields import read_toml
-from vision.files import read_json, write_text
-from vision.live_feed import has_scale
-from vision.live_picture import jpeg_bytes, load_frame
-from vision.photos import PHOTO_SUFFIXES, natural_key
+from vision.frames.photos import PHOTO_SUFFIXES, natural_key
+from vision.scale.corner_picker import order_fault, scale_lines
+from vision.tracking.live_feed import has_scale
 
 FILE_TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -106,7 +106,7 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
 
 def panel_size_mm(folder: Path) -> tuple[float | None, float | None]:
     """Length and width from panel.toml, where given."""
-    from vision.fields import length_mm
+    from vision.common.toml_table import length_mm
 
     panel = read_toml(folder / "panel.toml").get("panel", {})
     return length_mm(panel.get("length_mm")), length_mm(panel.get("width_mm"))

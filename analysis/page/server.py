@@ -16,7 +16,7 @@ from typing import Any, Self
 
 from analysis.page.pairing import Pairing, new_code, shown_code
 from analysis.page.watches import Watches
-from vision.closing import Closing
+from vision.common.closing import Closing
 from vision.errors import WetlineError
 
 EXTRA = 'the page needs a few more packages: pip install "wetline[page]"'

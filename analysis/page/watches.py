@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.page.panels import Panels
-from analysis.watch import Watch
-from analysis.watch_board import ENDED
-from analysis.watch_reference import Reference
-from vision.cameras import PHONE, open_camera
-from vision.cameras_clock import SteadyClock
+from analysis.watch.board import ENDED
+from analysis.watch.reference import Reference
+from analysis.watch.run import Watch
+from vision.cameras.camera import PHONE, open_camera
+from vision.cameras.clock import SteadyClock
 from vision.errors import WetlineError
 
 MOST_IDS = 4000

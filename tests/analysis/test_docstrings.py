@@ -10,8 +10,8 @@ import pytest
 import analysis
 
 MODULES = [
-    importlib.import_module(f"analysis.{item.name}")
-    for item in pkgutil.iter_modules(analysis.__path__)
+    importlib.import_module(item.name)
+    for item in pkgutil.walk_packages(analysis.__path__, "analysis.")
 ]
 
 

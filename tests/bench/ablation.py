@@ -16,12 +16,17 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.bench.runs import Run, rms, runs
-from tests.vision.shop import ShopFrames, setup_of
-from tests.vision.shop_cases import CASES
-from vision import cell_light, cells, holes, measure, no_vote, wetting
-from vision.frames import open_frames, resin_start_clock_s
-from vision.rectify import Rectifier
-from vision.tracker import Tracker
+from tests.made_up.shop.cases import CASES
+from tests.made_up.shop.run import ShopFrames, setup_of
+from vision.arrival.frame_strips import arrival_map as measure
+from vision.frames.source import open_frames, resin_start_clock_s
+from vision.illumination import coarse_wetting as cells
+from vision.illumination import frame_light as cell_light
+from vision.rectify.rectifier import Rectifier
+from vision.repair import inpaint as holes
+from vision.tracking.tracker import Tracker
+from vision.wetting.change_point import change_point as wetting
+from vision.wetting.change_point import occlusion as no_vote
 
 # Made-up runs for the parts that calm samples do not need.
 HARD = (

@@ -16,8 +16,8 @@ from skimage.segmentation import chan_vese
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.bench.runs import Run, lay_flat, rms, runs
-from vision.rectify import Rectifier
-from vision.tracker import track_panel
+from vision.rectify.rectifier import Rectifier
+from vision.tracking.tracker import track_panel
 
 CHAN_VESE_COLUMNS = 110
 """Chan-Vese is slow: it runs on pictures shrunk to this."""

@@ -15,10 +15,10 @@ from scipy.optimize import curve_fit
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from analysis.answer import answer
-from analysis.forecast import forecast
-from analysis.records import Part, Resin
-from tests.analysis.made_up import edge_front_mm, make_curve, make_front, make_panel, make_scale
+from analysis.forecast.forecast import forecast
+from analysis.forecast.panel_results import answer
+from analysis.panel.records import Part, Resin
+from tests.made_up.curves import edge_front_mm, make_curve, make_front, make_panel, make_scale
 
 DRAWS = 4600
 

@@ -11,13 +11,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from analysis.answer import fit_panel, margin_interval
-from analysis.fill import forecast_fill
-from analysis.impulse import logged_impulse
-from analysis.permeability import NoFit
-from analysis.records import Log, Part, Resin, Stack, Vacuum
-from analysis.resin import gel_time
-from tests.analysis.made_up import make_curve, make_front, make_panel, make_scale
+from analysis.fit.impulse import logged_impulse
+from analysis.fit.permeability import NoFit
+from analysis.forecast.fill_time import forecast_fill
+from analysis.forecast.panel_results import fit_panel, margin_interval
+from analysis.panel.records import Log, Part, Resin, Stack, Vacuum
+from analysis.panel.resin import gel_time
+from tests.made_up.curves import make_curve, make_front, make_panel, make_scale
 
 
 def draw(rng, share=1.0):

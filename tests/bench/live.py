@@ -26,15 +26,15 @@ sys.path.insert(0, str(ROOT))
 
 from analysis.page.board_view import board_view  # noqa: E402
 from analysis.page.chart import chart_svg  # noqa: E402
-from analysis.watch import Watch  # noqa: E402
-from vision.cameras import PhoneCamera  # noqa: E402
-from vision.cameras_clock import SteadyClock  # noqa: E402
-from vision.frames import open_frames, resin_start_clock_s  # noqa: E402
-from vision.live import LiveTracker  # noqa: E402
+from analysis.watch.run import Watch  # noqa: E402
+from vision.cameras.camera import PhoneCamera  # noqa: E402
+from vision.cameras.clock import SteadyClock  # noqa: E402
+from vision.frames.source import open_frames, resin_start_clock_s  # noqa: E402
 from vision.records import Frame  # noqa: E402
-from vision.rectify import Rectifier  # noqa: E402
-from vision.setup import read_setup  # noqa: E402
-from vision.tracker import Tracker  # noqa: E402
+from vision.rectify.rectifier import Rectifier  # noqa: E402
+from vision.settings.panel_settings import read_setup  # noqa: E402
+from vision.tracking.live_tracker import LiveTracker  # noqa: E402
+from vision.tracking.tracker import Tracker  # noqa: E402
 
 SAMPLES = ("glass_edge", "carbon_corners", "glass_video")
 START_S = 1_933_000_000.0

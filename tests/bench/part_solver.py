@@ -24,16 +24,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from analysis import part_multigrid
-from analysis.impulse import constant_impulse
-from analysis.part_answer import Clock, in_time
-from analysis.part_fill import fill_part
-from analysis.part_judge import QUICK, Judge
-from analysis.part_outline import l_shape, rectangle
-from analysis.part_plan import Feed, Place, Plan, Stack, Vent, Zone
-from analysis.part_search import candidates, rank_layouts
-from analysis.part_system import fill_impulse, lay_canvas, open_feeds
-from analysis.part_wish import Wish
+from analysis.fit.impulse import constant_impulse
+from analysis.part.answer.part_results import Clock, in_time
+from analysis.part.flow import multigrid as part_multigrid
+from analysis.part.flow.filling import fill_part
+from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.plan.outline import l_shape, rectangle
+from analysis.part.plan.plan import Feed, Place, Plan, Stack, Vent, Zone
+from analysis.part.plan.search_goal import Wish
+from analysis.part.search.layout_score import QUICK, Judge
+from analysis.part.search.search import candidates, rank_layouts
 
 
 def part(cells: int) -> Plan:

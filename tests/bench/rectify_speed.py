@@ -14,11 +14,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.vision import camera
-from tests.vision.test_scale import CENTRES, PANEL
-from vision.frames import open_frames
-from vision.rectify import Rectifier, canvas_points_mm
-from vision.setup import read_setup
+from tests.made_up import camera
+from tests.vision.scale.test_find_scale import CENTRES, PANEL
+from vision.frames.source import open_frames
+from vision.rectify.rectifier import Rectifier, canvas_points_mm
+from vision.settings.panel_settings import read_setup
 
 FRAMES = 40
 SIZE = (1920, 1080)

@@ -9,10 +9,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from vision.frames import open_frames
+from vision.frames.source import open_frames
 from vision.records import Frame
-from vision.rectify import Rectifier
-from vision.setup import PanelSetup, read_setup
+from vision.rectify.rectifier import Rectifier
+from vision.settings.panel_settings import PanelSetup, read_setup
 
 ROOT = Path(__file__).parents[2]
 

@@ -26,11 +26,11 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from vision.frames import open_frames  # noqa: E402
-from vision.measure import Feed, measure  # noqa: E402
-from vision.rectify import Rectifier  # noqa: E402
-from vision.setup import read_setup  # noqa: E402
-from vision.tracker import Tracker, track_panel  # noqa: E402
+from vision.arrival.arrival_map import Feed, measure  # noqa: E402
+from vision.frames.source import open_frames  # noqa: E402
+from vision.rectify.rectifier import Rectifier  # noqa: E402
+from vision.settings.panel_settings import read_setup  # noqa: E402
+from vision.tracking.tracker import Tracker, track_panel  # noqa: E402
 
 
 def make_run(folder: Path, width: int, count: int) -> None:

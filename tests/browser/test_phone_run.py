@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from tests.browser.conftest import DRY_S, SAMPLE, SIZE
-from vision.frames import open_frames
-from vision.setup import read_setup
-from vision.stamps import read_stamps
+from vision.frames.source import open_frames
+from vision.settings.event_log import read_stamps
+from vision.settings.panel_settings import read_setup
 
 PANEL = """
 [panel]
@@ -75,7 +75,7 @@ def until(page, expression, wait_s=25.0):
 
 def panel_corners_px():
     """Where the sample's printed markers say that the panel's corners are, in the film."""
-    from vision.rectify import Rectifier
+    from vision.rectify.rectifier import Rectifier
 
     setup = read_setup(SAMPLE)
     with open_frames(setup) as frames:

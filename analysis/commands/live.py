@@ -1,0 +1,169 @@
+"""The live commands; heavy imports stay inside the bodies so that help is quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+FOLDER = click.Path(path_type=Path, file_okay=False)
+PORT_OPTION = click.option(
+    "--port", type=click.IntRange(0, 65535), default=8484, show_default=True, help="Of the page."
+)
+SHARE_OPTION = click.option(
+    "--share", is_flag=True, help="Let paired phones in the same network open the page."
+)
+LIKE_OPTION = click.option(
+    "--like", "references", multiple=True, type=FOLDER, help="Folder of a good run; repeatable."
+)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option(
+    "--camera",
+    default="0",
+    show_default=True,
+    help="Webcam number, rtsp:// or http:// address, a folder another program fills, or phone.",
+)
+@click.option(
+    "--interval-s",
+    type=click.FloatRange(0.5, 600),
+    default=10.0,
+    show_default=True,
+    help="Seconds between pictures.",
+)
+@LIKE_OPTION
+@click.option("--page", "with_page", is_flag=True, help="Show the board as a web page too.")
+@SHARE_OPTION
+@PORT_OPTION
+@click.option("--json", "as_json", is_flag=True, help="Print the last board as JSON.")
+@click.option("--quiet", is_flag=True, help="Print alarms and the result only.")
+def watch(
+    folder: Path,
+    camera: str,
+    interval_s: float,
+    references: tuple[Path, ...],
+    with_page: bool,
+    share: bool,
+    port: int,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Follow a panel live while it fills.
+
+    Every picture goes to FOLDER/frames first, with its time. Stop with Ctrl-C; the same command
+    goes on with the same run. Type o and Enter when the resin opens, c at the clamp, e at the
+    end.
+    """
+    import json
+    from contextlib import ExitStack
+
+    from analysis.watch.reference import read_reference
+    from analysis.watch.run import Watch
+    from analysis.watch.terminal import run_in_terminal
+    from vision.cameras.camera import open_camera
+    from vision.cameras.clock import SteadyClock
+    from vision.errors import WetlineError
+
+    if not (folder / "panel.toml").is_file():
+        raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
+    good = [read_reference(path) for path in references]
+    clock = SteadyClock()
+    with ExitStack() as stack:
+        opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
+        watched = stack.enter_context(Watch(folder, opened, interval_s, good, clock))
+        served = None
+        if with_page or share or camera == "phone":
+            served = _serve_watch(stack, watched, folder, share, port)
+        try:
+            board = run_in_terminal(watched, quiet)
+        except KeyboardInterrupt:
+            click.echo(
+                f"Stopped. {watched.board.frames} pictures are in {folder / 'frames'}. Go on with "
+                f"the same command, or get the result with `wetline run {folder}`.",
+                err=True,
+            )
+            return
+        if as_json:
+            from analysis.page.board_view import board_view
+
+            click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
+        else:
+            click.echo("\n".join(board.final))
+        if served is not None:
+            _stay(served)
+
+
+def _stay(served: Any) -> None:
+    """Go on showing the result on the page until the user has seen it."""
+    import time
+
+    click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
+    try:
+        while served.alive():
+            time.sleep(0.5)
+    except KeyboardInterrupt:
+        pass
+
+
+def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int) -> Any:
+    from analysis.page.panels import Panels
+    from analysis.page.server import PageServer, door_lines, qr_terminal
+    from analysis.page.watches import Watches, folder_name
+
+    watches = Watches(Panels(folder))
+    watches.adopt(folder_name(folder), watched)
+    served = stack.enter_context(PageServer(watches, share, port))
+    if share:
+        _show_qr(qr_terminal(served.doors.pair_url))
+    click.echo("\n".join(door_lines(served.doors)), err=True)
+    return served
+
+
+def _show_qr(picture: str) -> None:
+    try:
+        click.echo(picture, err=True)
+    except UnicodeEncodeError:  # an old console without block letters: the code in words does
+        click.echo("(The pairing picture is on the page, under Pair a phone.)", err=True)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@LIKE_OPTION
+@SHARE_OPTION
+@PORT_OPTION
+@click.option("--open/--no-open", "open_it", default=True, help="Open it in the browser.")
+def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, open_it: bool) -> None:
+    """Open panels, boards and reports as a web page.
+
+    FOLDER is one panel or a folder of panels. On this computer only, unless --share is given;
+    then a phone can pair, become the camera, and show the board.
+    """
+    import time
+
+    from analysis.page.panels import Panels
+    from analysis.page.server import PageServer, door_lines, qr_terminal
+    from analysis.page.watches import Watches
+    from analysis.watch.reference import read_reference
+    from vision.errors import WetlineError
+
+    panels = Panels(folder)
+    if not folder.is_dir() or not panels.folders():
+        raise WetlineError(f"{folder}: no panel here: make one with `wetline new {folder}/NAME`")
+    watches = Watches(panels, [read_reference(path) for path in references])
+    with PageServer(watches, share, port) as served:
+        if share:
+            _show_qr(qr_terminal(served.doors.pair_url))
+        click.echo("\n".join(door_lines(served.doors)), err=True)
+        click.echo("Stop with Ctrl-C.", err=True)
+        if open_it:
+            click.launch(served.doors.url)
+        try:
+            while served.alive():
+                time.sleep(0.5)
+        except KeyboardInterrupt:
+            click.echo("Stopped. Pictures are kept; runs go on when they are started again.")
+        finally:
+            watches.close()

@@ -1,0 +1,249 @@
+"""Commands of the analysis; heavy imports stay inside the bodies so that help is quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+FOLDER = click.Path(path_type=Path, file_okay=False)
+FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--name", help="Name of the panel.")
+@click.option("--length", help='Along the flow: mm, or with a unit such as "40 in".')
+@click.option("--width", help="Across the flow.")
+@click.option("--flow", type=click.Choice(["edge", "point"]), default="edge", show_default=True)
+@click.option(
+    "--scale",
+    type=click.Choice(["sheet", "corners", "tape", "checkerboard"]),
+    default="sheet",
+    show_default=True,
+    help="What tells the camera how big things are.",
+)
+def new(
+    folder: Path, name: str | None, length: str | None, width: str | None, flow: str, scale: str
+) -> None:
+    """Make a folder for a new panel, with a panel.toml to fill in."""
+    from analysis.panel.new_panel import new_panel
+    from vision.common.toml_table import length_mm
+    from vision.errors import WetlineError
+
+    sizes = []
+    for option, text in (("--length", length), ("--width", width)):
+        value = None if text is None else length_mm(text if not _plain(text) else float(text))
+        if text is not None and (value is None or not value > 0):
+            raise WetlineError(f'{option} {text}: must be a length, such as 400 or "40 in"')
+        sizes.append(value)
+    file = new_panel(
+        folder, name=name, length_mm=sizes[0], width_mm=sizes[1], flow=flow, scale=scale
+    )
+    for what, value in zip(("length", "width"), sizes, strict=True):
+        if value is not None:
+            click.echo(f"Panel {what}: {value:g} mm")
+    click.echo(f"1. Fill in {file}")
+    click.echo(f"2. Put the photos into {folder / 'frames'}")
+    click.echo(f"3. wetline run {folder}")
+
+
+def _plain(text: str) -> bool:
+    return text.strip().replace(".", "", 1).isdigit()
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--json", "as_json", is_flag=True, help="Print results.json.")
+@click.option("--quiet", "-q", is_flag=True, help="No hints, only the answer.")
+def fit(folder: Path, as_json: bool, quiet: bool) -> None:
+    """Work out permeability, fill time and verdict from what was tracked."""
+    from analysis.panel.panel_toml import read_panel
+    from analysis.record.record import answer_panel, write_record
+    from analysis.stored import read_tracked
+    from vision.common.atomic_files import read_json
+
+    panel = read_panel(folder)
+    curve, front, scale = read_tracked(folder)
+    stored = read_json(folder / "results" / "results.json").get("frame_notes") or ()
+    answered = answer_panel(panel, curve, front, scale, tuple(stored))
+    picture = folder / "results" / "front_lines.jpg"
+    photo = picture.read_bytes() if picture.exists() else None
+    write_record(folder, panel, curve, answered, photo)
+    _show(answered.results, folder, as_json, quiet)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--pdf", is_flag=True, help="Also write report.pdf.")
+@click.option("--json", "as_json", is_flag=True, help="Print results.json.")
+@click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
+def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
+    """Do the whole job: track, fit, decide, and write the record."""
+    from analysis.panel.panel_toml import read_panel
+    from analysis.record.record import answer_panel, panel_facts, wetline_version, write_record
+    from vision.tracking.job import track_folder
+
+    panel = read_panel(folder)
+    job = track_folder(folder, quiet or as_json)
+    tracked = job.tracked
+    answered = answer_panel(
+        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
+    )
+    pictures = write_record(folder, panel, tracked.curve, answered, job.photo)
+    if pdf:
+        from analysis.record.pdf import write_pdf
+
+        write_pdf(
+            folder / "results" / "report.pdf",
+            answered.results,
+            pictures,
+            panel_facts(panel, answered.results),
+            (folder / "panel.toml").read_text(encoding="utf-8-sig"),
+            title=panel.name,
+            version=wetline_version(),
+        )
+    _show(answered.results, folder, as_json, quiet)
+
+
+def _show(results: dict[str, Any], folder: Path, as_json: bool, quiet: bool) -> None:
+    import json
+
+    from analysis.forecast.panel_results import plain_lines
+    from vision.common.atomic_files import plain
+
+    if as_json:
+        click.echo(json.dumps(plain(results), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(plain_lines(results)))
+    if not quiet:
+        click.echo(f"Record:       {folder / 'results' / 'report.html'}")
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--media", type=FOLDER, help="Panel folder of the same stack with flow media.")
+@click.option("--json", "as_json", is_flag=True, help="Print the forecast as JSON.")
+@click.option("--quiet", is_flag=True, help="Do not say where the picture went.")
+def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> None:
+    """Say whether the part fills in time, and what to change if not."""
+    import json
+
+    from analysis.forecast.forecast import forecast as work_out
+    from analysis.forecast.forecast import forecast_json, forecast_lines, read_media_facts
+    from analysis.forecast.panel_results import answer
+    from analysis.panel.panel_toml import read_panel
+    from analysis.record.changes_figure import write_levers_plot
+    from analysis.stored import read_tracked
+    from vision.common.atomic_files import write_json
+
+    panel = read_panel(folder)
+    tracked = read_tracked(folder)
+    facts = None if media is None else read_media_facts(media, panel, answer(panel, *tracked))
+    found = work_out(panel, *tracked, media=facts)
+    results = folder / "results"
+    write_json(results / "forecast.json", forecast_json(found))
+    if found.case is not None:
+        write_levers_plot(results / "levers.png", found.case)
+    if as_json:
+        click.echo(json.dumps(forecast_json(found), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(forecast_lines(found)))
+    if found.case is not None and not quiet:
+        click.echo(f"Picture: {results / 'levers.png'}", err=True)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.option("--area-m2", type=click.FloatRange(min=0, min_open=True), help="Area of the part.")
+@click.option("--before-kg", type=click.FloatRange(min=0), help="Panel's bucket before the run.")
+@click.option("--after-kg", type=click.FloatRange(min=0), help="Panel's bucket after the run.")
+@click.option("--left-in-lines-kg", type=click.FloatRange(min=0), default=0.0, show_default=True)
+@click.option("--line-m", type=click.FloatRange(min=0), default=0.0, help="Lines on the part, m.")
+@click.option("--bore-mm", type=click.FloatRange(min=0), default=8.0, show_default=True)
+@click.option("--media-m2", type=click.FloatRange(min=0), default=0.0, help="Flow media area.")
+@click.option("--media-mm", type=click.FloatRange(min=0), default=1.0, show_default=True)
+@click.option("--core-kg-m2", type=click.FloatRange(min=0), default=0.0, help="Core uptake.")
+@click.option("--heel-kg", type=click.FloatRange(min=0), default=0.15, show_default=True)
+@click.option(
+    "--waste-percent", type=click.FloatRange(min=0, max=100), default=10.0, show_default=True
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
+def resin(
+    folder: Path,
+    area_m2: float | None,
+    before_kg: float | None,
+    after_kg: float | None,
+    left_in_lines_kg: float,
+    line_m: float,
+    bore_mm: float,
+    media_m2: float,
+    media_mm: float,
+    core_kg_m2: float,
+    heel_kg: float,
+    waste_percent: float,
+    as_json: bool,
+) -> None:
+    """Say how much resin and hardener to mix, in which pots."""
+    import json
+
+    from analysis.panel.panel_toml import read_panel
+    from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
+    from analysis.stored import read_fill_time
+    from vision.common.atomic_files import write_json
+
+    panel = read_panel(folder)
+    extras = Extras(
+        line_m, bore_mm / 1e3, media_m2, media_mm / 1e3, 0.85, core_kg_m2, heel_kg,
+        waste_percent / 100.0,
+    )  # fmt: skip
+    uptake = panel_uptake(panel, before_kg, after_kg, left_in_lines_kg)
+    plan = plan_resin(panel, extras, uptake, area_m2, read_fill_time(folder))
+    write_json(folder / "results" / "resin.json", plan_json(plan))
+    if as_json:
+        click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(plan_lines(plan)))
+
+
+@click.command()
+@click.argument("log", type=FILE)
+@click.option("--unit", help="Unit of a column `reading`: mbar, kpa, inhg, percent, ...")
+@click.option("--ambient-mbar", type=click.FloatRange(500, 1085), default=1013.25)
+@click.option("--limit-mbar", type=click.FloatRange(min=0, min_open=True), default=10.0,
+              show_default=True, help="Rise the shop allows ...")  # fmt: skip
+@click.option("--limit-min", type=click.FloatRange(min=0, min_open=True), default=20.0,
+              show_default=True, help="... in this time.")  # fmt: skip
+@click.option("--volume-l", type=click.FloatRange(min=0, min_open=True),
+              help="Volume of bag, lines and trap.")  # fmt: skip
+@click.option("--gel-min", type=click.FloatRange(min=0, min_open=True),
+              help="From lock-off to the end of gel.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def drawdown(
+    log: Path,
+    unit: str | None,
+    ambient_mbar: float,
+    limit_mbar: float,
+    limit_min: float,
+    volume_l: float | None,
+    gel_min: float | None,
+    as_json: bool,
+) -> None:
+    """Say from a gauge log whether the bag is tight enough."""
+    import json
+    from dataclasses import asdict
+
+    from analysis.shop.drawdown import assess_drawdown, drawdown_lines
+    from analysis.shop.gauge_log import UNITS, read_gauge
+    from vision.common.atomic_files import plain
+    from vision.errors import WetlineError
+
+    if unit is not None and unit.lower() not in UNITS:
+        raise WetlineError(f"--unit {unit}: must be one of {', '.join(UNITS)}")
+    readings = read_gauge(log, None if unit is None else unit.lower(), ambient_mbar)
+    found = assess_drawdown(readings, limit_mbar, limit_min, volume_l, gel_min)
+    if as_json:
+        click.echo(json.dumps(plain(asdict(found)), indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(drawdown_lines(found, ambient_mbar)))

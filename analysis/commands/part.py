@@ -1,0 +1,112 @@
+"""The command `wetline part`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("part")
+@click.argument("part", type=click.Path(path_type=Path, exists=True))
+@click.option("--cells", type=click.IntRange(20, 2000), help="Cells along the longest side.")
+@click.option(
+    "--step",
+    "step_min",
+    type=click.FloatRange(0, min_open=True),
+    metavar="MIN",
+    help="Minutes between front lines.",
+)
+@click.option(
+    "--vacuum",
+    "drive_mbar",
+    type=click.FloatRange(0, min_open=True),
+    metavar="MBAR",
+    help="What if: another pressure difference.",
+)
+@click.option(
+    "--viscosity",
+    "viscosity_mpas",
+    type=click.FloatRange(0, min_open=True),
+    metavar="MPAS",
+    help="What if: another starting viscosity.",
+)
+@click.option(
+    "--search/--no-search",
+    "searching",
+    default=True,
+    help="Say spacing and run the [search] of the file.",
+)
+@click.option(
+    "--animation/--no-animation", "moving", default=True, help="Write the filling as a GIF."
+)
+@click.option("--fresh", is_flag=True, help="Solve again even if the plan has not changed.")
+@click.option("--json", "as_json", is_flag=True, help="Print part.json.")
+@click.option("--quiet", is_flag=True, help="No progress.")
+def part(
+    part: Path,
+    cells: int | None,
+    step_min: float | None,
+    drive_mbar: float | None,
+    viscosity_mpas: float | None,
+    searching: bool,
+    moving: bool,
+    fresh: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Say how a part fills with the planned feeds and vents, and improve the plan.
+
+    PART is a part.toml or the folder it lies in. With --vacuum or --viscosity the answer is only
+    printed.
+    """
+    import json
+    from dataclasses import replace
+
+    from analysis.part.answer.job import (
+        answer_job,
+        results_of,
+        search_job,
+        shape_answer,
+        spacing_lines,
+        write_answer,
+        write_page,
+    )
+    from analysis.part.answer.part_results import lines
+    from analysis.part.plan.part_toml import read_part, with_drive
+    from vision.common.atomic_files import write_json
+
+    def progress(text: str) -> None:
+        if not quiet:
+            click.echo(f"  {text} ...", err=True)
+
+    job = read_part(part)
+    if cells is not None:
+        job = replace(job, plan=replace(job.plan, cells=cells))
+    results = results_of(part)
+    trial = drive_mbar is not None or viscosity_mpas is not None
+    job = with_drive(job, drive_mbar, viscosity_mpas)
+    answer = answer_job(job, results, progress, fresh)
+    text = lines(job, answer)
+    if trial:
+        record = shape_answer(job, answer)
+        text.append("What if: the results folder keeps the answer it had.")
+    else:
+        record = write_answer(job, answer, results, progress, moving, step_min)
+        ranking: list[str] = []
+        more: list[str] = []
+        if searching:
+            more, record["spacing"] = spacing_lines(job, answer)
+        if searching and job.wish.wanted:
+            layouts, record["search"] = search_job(job, answer, results, progress)
+            more += layouts
+            ranking = [line.strip() for line in more if line[:4].strip().rstrip(".").isdigit()]
+        text[-2:-2] = more
+        if more:
+            write_json(results / "part.json", record)
+        write_page(job, answer, record, results, ranking)
+        text.append(f"Look at {results / 'part.html'} and {results / 'part_fill.png'}")
+    if as_json:
+        click.echo(json.dumps(record, indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(text))

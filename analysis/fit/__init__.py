@@ -1,0 +1,1 @@
+"""Front curve to permeability with its interval."""

@@ -1,0 +1,1 @@
+"""Permeability to fill time, verdict, and what to change."""

@@ -1,0 +1,206 @@
+"""Permeability to fill time and longest run: closed forms and their intervals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.fit.front_laws import FrontLaw, edge_law, point_law
+from analysis.fit.mixture_regression import Mixture, interval, project
+from analysis.fit.permeability import PermeabilityFit
+from analysis.panel.compaction import fraction_ratio
+from analysis.panel.records import Panel
+from vision.records import FloatArray
+
+
+def edge_impulse(length_m: float, k_over_porosity_m2: float, feed_length_m: float = 0.0) -> float:
+    """Impulse that fills a length from one edge: ``(L^2 + 2 a L) porosity / (2 K)``.
+
+    Source: Darcy's law with a sharp front.
+    """
+    return (length_m**2 + 2.0 * feed_length_m * length_m) / (2.0 * k_over_porosity_m2)
+
+
+def both_edges_impulse(length_m: float, k_over_porosity_m2: float) -> float:
+    """Impulse that fills a length fed from both ends, or from a line in its middle."""
+    return edge_impulse(length_m / 2.0, k_over_porosity_m2)
+
+
+def disc_impulse(radius_m: float, feed_radius_m: float, k_over_porosity_m2: float) -> float:
+    """Impulse that fills a disc from a hole in its centre (Adams, Russel, Rebenfeld 1988)."""
+    h = point_law(feed_radius_m).h(np.array(radius_m))
+    return float(h) / (4.0 * k_over_porosity_m2)
+
+
+def rim_impulse(radius_m: float, front_radius_m: float, k_over_porosity_m2: float) -> float:
+    """Impulse at which the front of a rim-fed disc has come in to `front_radius_m`.
+
+    ``(R^2 - r^2 - 2 r^2 ln(R/r)) porosity / (4 K)``; full at r = 0.
+
+    Source: Darcy's law in polar coordinates, integrated.
+    """
+    big, r = radius_m, front_radius_m
+    inner = 0.0 if r == 0 else 2.0 * r**2 * np.log(big / r)
+    return float((big**2 - r**2 - inner) / (4.0 * k_over_porosity_m2))
+
+
+@dataclass(frozen=True)
+class Fill:
+    """Forecast of one fill.
+
+    Attributes
+    ----------
+    flow_length_m : float
+        Distance the resin has to run.
+    time_s, time_low_s, time_high_s : float
+        Fill time and its 95 % interval; infinity where the resin stiffens before.
+    longest_run_m, longest_low_m, longest_high_m : float or None
+        Farthest the front gets in the working time; None without one.
+    log_sd : float
+        Relative standard uncertainty of the impulse, known sources included.
+    """
+
+    flow_length_m: float
+    time_s: float
+    time_low_s: float
+    time_high_s: float
+    longest_run_m: float | None = None
+    longest_low_m: float | None = None
+    longest_high_m: float | None = None
+    log_sd: float = 0.0
+
+
+SHARED = ("scale", "edge of the front", "race-tracking")
+"""Sources of doubt that reach the part; viscosity, pressure and porosity are the same in panel
+and part, so their errors cancel in a forecast of the same lay-up."""
+
+
+def forecast_sd(fit: PermeabilityFit, repeat_sd: float) -> float:
+    """Relative sd of a forecast for another lay-up, beside that of the fit itself."""
+    return float(np.sqrt(sum(fit.relative_sd[k] ** 2 for k in SHARED) + repeat_sd**2))
+
+
+def packing_speed(panel: Panel) -> float:
+    """Factor on K / porosity when the part is packed to another fibre fraction than the panel."""
+    part, porosity = panel.part, panel.stack.porosity
+    if part is None or part.fibre_fraction is None or porosity is None:
+        return 1.0
+    return fraction_ratio(1.0 - porosity, part.fibre_fraction)
+
+
+def part_law(fit: PermeabilityFit, feed: str) -> tuple[FrontLaw, float]:
+    """Law of the (level) part and the factor from the panel's slope D to the part's.
+
+    An edge-fed law has D = 2 K / porosity, a point-fed law 4 K / porosity.
+    """
+    if feed == "point":
+        law = fit.law if fit.flow == "point" else point_law(0.005)
+        return law, 1.0 if fit.flow == "point" else 2.0
+    return edge_law(), 1.0 if fit.flow == "edge" else 0.5
+
+
+def log_impulse(
+    fit: PermeabilityFit, law: FrontLaw, factor: float, length_m: float, feeds: float = 1.0
+) -> Mixture:
+    """Log of the impulse that fills `length_m`; `feeds` multiplies the feed's own resistance.
+
+    Parameters
+    ----------
+    fit : PermeabilityFit
+        From the panel.
+    law : FrontLaw
+        The part's.
+    factor : float
+        Multiplies the panel's slope D.
+    length_m : float
+        Distance to run.
+    feeds : float
+        Multiplies the extra length that stands for the feed's resistance.
+    """
+    mean = fit.mixture.mean
+    a = np.maximum(mean[:, 2], 0.0) * fit.reach_m * feeds
+    h = float(law.h(np.array(length_m)))
+    y = h + 2.0 * a * length_m
+    value = np.log(y) - mean[:, 0] - np.log(factor)
+    gradient = np.zeros_like(mean)
+    gradient[:, 0] = -1.0
+    gradient[:, 2] = 2.0 * fit.reach_m * feeds * length_m / y
+    return project(fit.mixture, value, gradient)
+
+
+def best_log_impulse(
+    fit: PermeabilityFit, law: FrontLaw, factor: float, length_m: float, feeds: float = 1.0
+) -> float:
+    """Log of that impulse from the best model alone."""
+    a = fit.feed_length_m * feeds
+    y = float(law.h(np.array(length_m))) + 2.0 * a * length_m
+    return float(np.log(y / (fit.slope * factor)))
+
+
+def forecast_fill(
+    fit: PermeabilityFit,
+    length_m: float,
+    repeat_sd: float,
+    working_time_s: float | None = None,
+    feed: str = "edge",
+    slow_axis: float = 1.0,
+    speed: float = 1.0,
+) -> Fill:
+    """Fill time over `length_m` with the panel's resin, vacuum and bag, and the longest run.
+
+    Parameters
+    ----------
+    fit : PermeabilityFit
+        From the panel.
+    length_m : float
+        Flow length of the part.
+    repeat_sd : float
+        Relative sd of permeability from one lay-up to the next.
+    working_time_s : float, optional
+        From resin start; without it no longest run.
+    feed : {"edge", "point"}
+        How the part is fed.
+    slow_axis : float
+        Point-fed panel only: K2 / sqrt(K1 K2), so that the forecast is for the slow direction.
+    speed : float
+        Factor on K / porosity of the part against the panel.
+
+    Notes
+    -----
+    The impulse that fills follows from the fit alone; the time from the impulse curve, so that
+    vacuum and viscosity histories enter only there. "Never" is infinity.
+    """
+    law, factor = part_law(fit, feed)
+    factor *= speed
+    reach = length_m
+    if feed == "point":
+        reach = max(length_m / np.sqrt(slow_axis), law.start_m * 1.0001)
+    else:
+        factor *= slow_axis
+    extra = forecast_sd(fit, repeat_sd)
+    mixture = log_impulse(fit, law, factor, reach)
+    low, high = interval(mixture, extra)
+    best = best_log_impulse(fit, law, factor, reach)
+    times = fit.impulse.time_of(np.exp(np.array([best, low, high])))
+    middle, early, late = (float(t) for t in times)
+    fill = Fill(length_m, middle, early, late, log_sd=(high - low) / 3.92)
+    if working_time_s is None or working_time_s <= 0:
+        return fill
+    runs = _longest(fit, law, factor, working_time_s, np.array([best, low, high]) - best)
+    back = np.sqrt(slow_axis) if feed == "point" else 1.0
+    run, run_high, run_low = (float(r * back) for r in runs)
+    return replace(
+        fill,
+        longest_run_m=run,
+        longest_low_m=min(run_low, run),
+        longest_high_m=max(run_high, run),
+    )
+
+
+def _longest(
+    fit: PermeabilityFit, law: FrontLaw, factor: float, working_time_s: float, shift: FloatArray
+) -> FloatArray:
+    """Longest run with the impulse need shifted by factors exp(shift)."""
+    y = fit.slope * factor * fit.impulse.at(working_time_s) * np.exp(-shift)
+    return law.front(y, fit.feed_length_m)

@@ -1,0 +1,181 @@
+"""One what-if: the same fit with another length, feed, media, resin, temperature or vacuum."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.fit.impulse import Impulse, logged_impulse
+from analysis.fit.mixture_regression import interval
+from analysis.fit.permeability import PermeabilityFit
+from analysis.forecast.fill_time import (
+    best_log_impulse,
+    forecast_sd,
+    log_impulse,
+    packing_speed,
+    part_law,
+)
+from analysis.panel.compaction import compaction_at, slope_ratio
+from analysis.panel.records import Log, Panel
+from analysis.panel.resin import GelTime, gel_time
+from analysis.panel.viscosity import viscosity_factor
+from vision.records import FloatArray
+
+
+@dataclass(frozen=True)
+class Change:
+    """What is changed against the panel; the defaults change nothing.
+
+    Attributes
+    ----------
+    length : float
+        Factor on the flow length.
+    feeds : float
+        Sides each feed line serves; its resistance counts that many times.
+    speed : float
+        Factor on K / porosity, for instance of flow media.
+    cure : float
+        Factor on gel time and on the time the resin takes to thicken.
+    temperature_c : float or None
+        Resin and part temperature.
+    drive : float
+        Factor on the driving pressure.
+    """
+
+    length: float = 1.0
+    feeds: float = 1.0
+    speed: float = 1.0
+    cure: float = 1.0
+    temperature_c: float | None = None
+    drive: float = 1.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Fill time and margin of one change; `margin_low` and `margin_high` bound 95 %."""
+
+    time_s: float
+    margin: float
+    margin_low: float
+    margin_high: float
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that what-ifs on one part share.
+
+    `base` is the log impulse that fills the part as planned: best, lower and upper bound. It
+    serves every change that leaves the run alone, which only shifts it.
+    """
+
+    panel: Panel
+    fit: PermeabilityFit
+    gel: GelTime
+    length_m: float
+    slow_axis: float
+    base: tuple[float, float, float]
+
+    @property
+    def working_s(self) -> float:
+        """Working time from resin start."""
+        return self.gel.working_s - self.panel.resin.mixed_before_start_s
+
+
+def make_case(
+    panel: Panel,
+    fit: PermeabilityFit,
+    gel: GelTime,
+    length_m: float,
+    slow_axis: float = 1.0,
+) -> Case:
+    """Gather what every what-if needs; `slow_axis` is K2 / sqrt(K1 K2) of a point-fed panel."""
+    bare = Case(panel, fit, gel, length_m, slow_axis, (0.0, 0.0, 0.0))
+    return replace(bare, base=_log_needed(bare, Change()))
+
+
+def needed(case: Case, change: Change) -> FloatArray:
+    """Impulse that fills the part after a change: best, lower and upper bound, shape (3,)."""
+    same_run = change.length == 1.0 and change.feeds == 1.0
+    logs = case.base if same_run else _log_needed(case, change)
+    return np.exp(np.array(logs)) / (change.speed * _packing(case, change))
+
+
+def _log_needed(case: Case, change: Change) -> tuple[float, float, float]:
+    part = case.panel.part
+    law, factor = part_law(case.fit, part.feed if part else "edge")
+    length = case.length_m * change.length
+    if law.flow == "point":
+        length = max(length / np.sqrt(case.slow_axis), law.start_m * 1.0001)
+    else:
+        factor *= case.slow_axis
+    factor *= packing_speed(case.panel)
+    best = best_log_impulse(case.fit, law, factor, length, change.feeds)
+    mixture = log_impulse(case.fit, law, factor, length, change.feeds)
+    low, high = interval(mixture, forecast_sd(case.fit, part.repeat_sd if part else 0.08))
+    return best, low, high
+
+
+def _packing(case: Case, change: Change) -> float:
+    """Factor on K / porosity because the stack packs differently under another vacuum."""
+    stack, drive = case.panel.stack, case.panel.vacuum.pressure_pa
+    if change.drive == 1.0 or not stack.compaction_exponent or drive is None:
+        return 1.0
+    if stack.porosity is None:
+        return 1.0
+    law = compaction_at(1.0 - stack.porosity, drive, stack.compaction_exponent)
+    return slope_ratio(law, drive, drive * change.drive)
+
+
+def impulse_after(case: Case, change: Change) -> tuple[Impulse, float]:
+    """Impulse curve and working time after a change of resin, temperature or vacuum."""
+    panel, resin = case.panel, case.panel.resin
+    cure, thin, gel = change.cure, 1.0, case.gel
+    if change.temperature_c is not None:
+        thin, _ = viscosity_factor(resin, change.temperature_c)
+        warmer = gel_time(resin, change.temperature_c)
+        gel = gel if warmer is None else warmer
+        cure *= gel.gel_s / case.gel.gel_s
+    working = case.gel.working_s * cure - resin.mixed_before_start_s
+    pressure: Log | float | None = panel.vacuum.log or panel.vacuum.pressure_pa
+    viscosity: Log | float | None = resin.viscosity_log or resin.viscosity_pa_s
+    if pressure is None or viscosity is None:
+        pressure, viscosity = 1.0, 1.0
+    if isinstance(pressure, Log):
+        pressure = replace(pressure, value=pressure.value * change.drive)
+    else:
+        pressure = pressure * change.drive
+    if isinstance(viscosity, Log):
+        viscosity = Log(viscosity.time_s * cure, viscosity.value * thin)
+    else:
+        viscosity = viscosity * thin
+    return logged_impulse(pressure, viscosity, resin.viscosity_growth_per_s / cure), working
+
+
+def outcome(case: Case, change: Change) -> Outcome:
+    """Fill time and margin after a change."""
+    impulse, working = impulse_after(case, change)
+    need = needed(case, change)
+    doubt = _temperature_doubt(case, change)
+    if doubt > 0:
+        half = np.hypot(np.log(need / need[0]), 1.959964 * doubt)
+        need = need[0] * np.exp(half * np.array([0.0, -1.0, 1.0]))
+    times = impulse.time_of(need)
+    margin, high, low = (float(m) for m in np.maximum(working, 0.0) / times)
+    return Outcome(float(times[0]), margin, low, high)
+
+
+def _temperature_doubt(case: Case, change: Change) -> float:
+    """Relative sd that carrying viscosity and gel time to another temperature brings."""
+    if change.temperature_c is None:
+        return 0.0
+    thin_sd = viscosity_factor(case.panel.resin, change.temperature_c)[1]
+    gel = gel_time(case.panel.resin, change.temperature_c)
+    gel_sd = 0.0 if gel is None else np.sqrt(max(gel.relative_sd**2 - case.gel.relative_sd**2, 0.0))
+    return float(np.hypot(thin_sd, gel_sd))
+
+
+def drive_ratio(case: Case, change: Change) -> float:
+    """Impulse to be had in the working time over impulse needed; finite where fill is never."""
+    impulse, working = impulse_after(case, change)
+    return float(impulse.at(max(working, 0.0)) / needed(case, change)[0])

@@ -1,0 +1,1 @@
+"""panel.toml to SI records: stack, resin, vacuum, part."""

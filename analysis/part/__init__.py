@@ -1,0 +1,1 @@
+"""A flat part: its plan, how it fills, better layouts, the answer."""

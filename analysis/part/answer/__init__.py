@@ -1,0 +1,1 @@
+"""Minutes, kilograms, files, figures and page for a part."""

@@ -1,0 +1,97 @@
+"""A filling kept on disk, so that another resin or vacuum is answered without solving again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.part.flow.filling import Fill, Pocket
+from analysis.part.flow.impulse_sweep import Stage
+from analysis.part.flow.system import lay_canvas
+from analysis.part.plan.plan import Plan
+from vision.common.atomic_files import plain, replace_file
+
+NAME = "filling.npz"
+FORMAT = 1
+
+
+def fingerprint(plan: Plan, opens_at: Sequence[float]) -> str:
+    """Give a text that changes whenever the filling itself would.
+
+    Parameters
+    ----------
+    plan : Plan
+        The part.
+    opens_at : sequence of float
+        Impulse at which each feed opens: with set times it depends on resin and vacuum.
+    """
+    record = asdict(plan)
+    for unused in ("name", "notes"):
+        record.pop(unused)
+    whole = [FORMAT, plain(record), [float(at) for at in opens_at]]
+    return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
+
+
+def save_fill(path: Path, fill: Fill, ends: tuple[float, float], mark: str) -> None:
+    """Write a filling and the ends of its interval."""
+    rest: dict[str, Any] = {
+        "mark": mark,
+        "total": fill.total,
+        "ladder_total": fill.ladder_total,
+        "last_spot_mm": fill.last_spot_mm,
+        "spots_mm": fill.spots_mm,
+        "mass_error": fill.mass_error,
+        "stages": [asdict(stage) for stage in fill.stages],
+        "pockets": [asdict(pocket) for pocket in fill.pockets],
+        "ends": ends,
+    }
+    arrays: dict[str, Any] = {
+        "arrival": fill.arrival,
+        "rung_impulse": fill.rung_impulse,
+        "rung_injected_m3": fill.rung_injected_m3,
+        "rung_held_m3": fill.rung_held_m3,
+        "rung_solves": fill.rung_solves,
+        "rest": np.array(json.dumps(rest)),
+    }
+
+    def write(part: Path) -> None:
+        with part.open("wb") as file:
+            np.savez_compressed(file, **arrays)
+
+    replace_file(path, write)
+
+
+def load_fill(path: Path, plan: Plan, mark: str) -> tuple[Fill, tuple[float, float]] | None:
+    """Read a filling back; None if there is none or the plan has changed since."""
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            rest = json.loads(str(file["rest"]))
+            if rest.pop("mark") != mark:
+                return None
+            arrays = {name: file[name] for name in file.files if name != "rest"}
+    except (OSError, ValueError, KeyError):
+        return None
+    links = lay_canvas(plan).links
+    if len(arrays["arrival"]) != links.count:
+        return None
+    low, high = rest.pop("ends")
+    stages = tuple(Stage(**{**s, "feeds": tuple(s["feeds"])}) for s in rest.pop("stages"))
+    pockets = tuple(Pocket(**pocket) for pocket in rest.pop("pockets"))
+    x, y = rest.pop("last_spot_mm")
+    spots = tuple((a, b, c) for a, b, c in rest.pop("spots_mm"))
+    fill = Fill(
+        links=links,
+        last_spot_mm=(x, y),
+        spots_mm=spots,
+        stages=stages,
+        pockets=pockets,
+        **arrays,
+        **rest,
+    )
+    return fill, (float(low), float(high))

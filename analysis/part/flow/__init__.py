@@ -1,0 +1,1 @@
+"""How a part fills: grid, network, obstacle problem, impulse sweep."""

@@ -1,0 +1,364 @@
+"""The ladder of impulses: one obstacle problem per rung, coarse grid to fine, stage by stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sparse
+from scipy.spatial import cKDTree
+
+from analysis.part.flow.front_level import level
+from analysis.part.flow.network import Links
+from analysis.part.flow.obstacle import State, fill_state, injected_m3
+from analysis.part.flow.system import (
+    Canvas,
+    System,
+    along,
+    feed_links,
+    fill_impulse,
+    lay_canvas,
+    open_feeds,
+)
+from analysis.part.plan.plan import Feed, Plan
+from vision.records import BoolArray, FloatArray
+
+RUNGS = 40
+LEAST_RUNGS = 20  # of each stage, where feeds open later
+COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
+NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
+NEARLY = 1e-9  # the last rung lies this share beyond the total, so that no cell is left at 0
+
+
+@dataclass(frozen=True)
+class Rung:
+    """The part at one rung.
+
+    Attributes
+    ----------
+    impulse : float
+        Since the resin started.
+    since : float
+        Since this stage's feeds opened.
+    state : State
+        `state.u` counts from the stage's start, `state.fill` from the very start.
+    injected_m3, held_m3 : float
+        Volume through the feeds, and in the cells, since the very start.
+    """
+
+    impulse: float
+    since: float
+    state: State
+    injected_m3: float
+    held_m3: float
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A spell during which the same feeds are open.
+
+    Attributes
+    ----------
+    start : float
+        Impulse at which it begins.
+    length : float
+        Impulse it lasts.
+    feeds : tuple of int
+        Which feeds of the plan are open.
+    total : float
+        Impulse, from the very start, at which the part would be full with these feeds alone.
+    last_cell : int
+        The last cell to fill in that case.
+    """
+
+    start: float
+    length: float
+    feeds: tuple[int, ...]
+    total: float
+    last_cell: int
+
+
+@dataclass(frozen=True)
+class Guide:
+    """What a coarser grid found, to start the next one from."""
+
+    links: Links
+    stages: tuple[Stage, ...]
+    fills: tuple[tuple[FloatArray, ...], ...]
+    us: tuple[tuple[FloatArray, ...], ...]
+
+
+def rung_shares(count: int, to_the_end: bool) -> FloatArray:
+    """Give the rungs of a stage as shares of its impulse.
+
+    The front of an edge feed moves as the square root of the impulse, so the rungs are even in
+    that; where the part fills up, the last ones draw together, because the last spots close fast.
+
+    Examples
+    --------
+    >>> rung_shares(4, False)
+    array([0.0625, 0.25  , 0.5625, 1.    ])
+    """
+    if not to_the_end:
+        return np.asarray((np.arange(1, count + 1) / count) ** 2)
+    closing = max(2, count // 6)
+    early = (0.975 * np.arange(1, count - closing + 1) / (count - closing)) ** 2
+    late = 1.0 - (1.0 - early[-1]) * 0.42 ** np.arange(1, closing + 1)
+    late[-1] = 1.0 + NEARLY
+    return np.concatenate([early, late])
+
+
+def level_sizes(cells: int, coarse_to_fine: bool = True) -> list[int]:
+    """Give the cells along the longest side of each grid, coarse to fine.
+
+    Examples
+    --------
+    >>> level_sizes(200)
+    [25, 50, 100, 200]
+    """
+    sizes = [cells]
+    while coarse_to_fine and sizes[0] >= 2 * COARSE_CELLS:
+        sizes.insert(0, (sizes[0] + 1) // 2)
+    return sizes
+
+
+def carry(coarse: Links, points_mm: FloatArray) -> Any:
+    """Give the matrix that carries values from a grid's cells to points, bilinearly."""
+    count = len(points_mm)
+    place = coarse.grid.cells(points_mm) - 0.5
+    base = np.floor(place).astype(int)
+    part = place - base
+    rows, cols, weights = [], [], []
+    for up in (0, 1):
+        for right in (0, 1):
+            col, row = base[:, 0] + right, base[:, 1] + up
+            weight = np.abs(1 - right - part[:, 0]) * np.abs(1 - up - part[:, 1])
+            ok = (col >= 0) & (row >= 0) & (col < coarse.grid.nx) & (row < coarse.grid.ny)
+            cell = np.full(count, -1)
+            cell[ok] = coarse.number[row[ok], col[ok]]
+            ok = (cell >= 0) & (weight > 0)
+            rows.append(np.flatnonzero(ok))
+            cols.append(cell[ok])
+            weights.append(weight[ok])
+    row, col, weight = (np.concatenate(x) for x in (rows, cols, weights))
+    total = np.bincount(row, weight, count)
+    lost = np.flatnonzero(total < 1e-6)
+    keep = total[row] >= 1e-6
+    nearest = cKDTree(coarse.centre_mm).query(points_mm[lost])[1] if lost.size else lost
+    data = np.concatenate([weight[keep] / total[row[keep]], np.ones(len(lost))])
+    index = (np.concatenate([row[keep], lost]), np.concatenate([col[keep], nearest]))
+    return sparse.coo_array((data, index), shape=(count, coarse.count)).tocsr()
+
+
+@dataclass
+class Climb:
+    """One walk up the ladder on one grid; `each` is called with every rung."""
+
+    plan: Plan
+    canvas: Canvas
+    opens_at: Sequence[float]
+    rungs: int
+    guide: Guide | None
+    each: Callable[[Stage, System, Rung], None]
+
+    def run(self) -> Guide:
+        """Climb stage after stage until the part is full."""
+        stages: list[Stage] = []
+        fills: list[tuple[FloatArray, ...]] = []
+        us: list[tuple[FloatArray, ...]] = []
+        self.transfer: Any = (
+            carry(self.guide.links, self.canvas.links.centre_mm) if self.guide else None
+        )
+        lost = self._lost()
+        fill: FloatArray = np.zeros(self.canvas.links.count)
+        start, spent, waiting = 0.0, 0.0, self._first()
+        opened = [i for i in range(len(self.plan.feeds)) if i not in waiting]
+        while True:
+            system = open_feeds(self.canvas, [self.plan.feeds[i] for i in opened])
+            pores = np.where(system.pore_m3 > 0, self.canvas.links.pore_m3 - lost, 0.0)
+            system = replace(system, pore_m3=pores)
+            left = pores * (1 - fill)
+            w = fill_impulse(system, left)
+            last = int(np.argmax(w))
+            total = float(w[last])
+            length, joins = self._next(system, left, fill, start, total, waiting, len(stages))
+            stage = Stage(start, length, tuple(opened), start + total, last)
+            kept = self._climb(system, stage, left, fill, spent, not joins, len(stages))
+            stages.append(stage)
+            fills.append(tuple(rung.state.fill.astype(np.float32) for rung in kept))
+            us.append(tuple(rung.state.u.astype(np.float32) for rung in kept))
+            if not joins:
+                return Guide(self.canvas.links, tuple(stages), tuple(fills), tuple(us))
+            fill, spent = kept[-1].state.fill, kept[-1].injected_m3
+            start += length
+            opened, waiting = opened + joins, [i for i in waiting if i not in joins]
+
+    def _first(self) -> list[int]:
+        feeds = self.plan.feeds
+        return [i for i, feed in enumerate(feeds) if feed.opens_when_wet or self.opens_at[i] > 0]
+
+    def _lost(self) -> FloatArray:
+        lost = np.zeros(self.canvas.links.count)
+        for feed in self.plan.feeds:
+            if not feed.place.is_line:
+                lost = np.maximum(lost, feed_links(self.canvas, feed.place).lost_m3)
+        return lost
+
+    def _next(
+        self,
+        system: System,
+        left: FloatArray,
+        fill: FloatArray,
+        start: float,
+        total: float,
+        waiting: list[int],
+        number: int,
+    ) -> tuple[float, list[int]]:
+        """Give the length of this stage and the feeds that open at its end, if any do."""
+        when: dict[int, float] = {}
+        for i in waiting:
+            feed = self.plan.feeds[i]
+            if feed.opens_when_wet:
+                when[i] = self._reached(system, left, fill, feed, total, number)
+            else:
+                when[i] = max(self.opens_at[i] - start, 0.0)
+        soonest = min(when.values(), default=np.inf)
+        if not soonest < total * (1 - 1e-6):
+            return total, []
+        return soonest, [i for i in waiting if when[i] <= soonest + 1e-9 * total]
+
+    def _reached(
+        self,
+        system: System,
+        left: FloatArray,
+        fill: FloatArray,
+        feed: Feed,
+        total: float,
+        number: int,
+    ) -> float:
+        """Find the impulse at which the front has passed the whole of a feed still shut."""
+        spots = feed.place.points_mm
+        spots = along(system.links, spots) if feed.place.is_line else spots
+        there = carry(system.links, spots)
+        if bool((there @ fill >= 1 - 1e-6).all()):
+            return 0.0
+        held = fill >= 1 - 1e-9
+        wet, u = self._guess(number, -1, held, np.zeros(len(fill)))
+
+        def lead(root: float) -> float:
+            nonlocal wet, u
+            state = fill_state(system, root * root * total, left, wet, u, held)
+            wet, u = state.wet, state.u
+            return float((there @ level(system, state)).min())
+
+        low, high = 0.0, 1.0
+        f_low, f_high = float((there @ fill).min()) - 0.5, 1.0
+        guess = 0.7
+        if self.guide is not None and number < len(self.guide.stages):
+            guess = min(0.999, np.sqrt(self.guide.stages[number].length / total))
+        for _ in range(40):
+            value = lead(guess)
+            if abs(value) < NEAR_ENOUGH:
+                break
+            if value < 0:
+                low, f_low = guess, value
+            else:
+                high, f_high = guess, value
+            if high - low < 1e-5:
+                break
+            step = (f_low * high - f_high * low) / (f_low - f_high)
+            guess = step if f_low > -0.49 else (low + high) / 2
+            guess = float(np.clip(guess, low + 0.02 * (high - low), high - 0.02 * (high - low)))
+        return guess * guess * total
+
+    def _climb(
+        self,
+        system: System,
+        stage: Stage,
+        left: FloatArray,
+        fill: FloatArray,
+        spent: float,
+        to_the_end: bool,
+        number: int,
+    ) -> list[Rung]:
+        """Solve the rungs of one stage."""
+        held = fill >= 1 - 1e-9
+        wet = held
+        u: FloatArray = np.zeros(len(fill))
+        kept: list[Rung] = []
+        for k, share in enumerate(rung_shares(self.rungs, to_the_end)):
+            since = float(share) * stage.length
+            wet_guess, u_guess = self._guess(number, k, wet, u)
+            state = fill_state(system, since, left, wet_guess, u_guess, wet)
+            wet, u = state.wet, state.u
+            volume = spent + injected_m3(system, state)
+            rung = Rung(
+                stage.start + since, since, state, volume, float(system.pore_m3 @ state.fill)
+            )
+            self.each(stage, system, rung)
+            kept.append(rung)
+        return kept
+
+    def _guess(
+        self, number: int, k: int, wet: BoolArray, u: FloatArray
+    ) -> tuple[BoolArray, FloatArray]:
+        guide = self.guide
+        if guide is None or number >= len(guide.stages) or len(guide.fills[number]) <= k:
+            return wet, u
+        filled = self.transfer @ guide.fills[number][k]
+        return wet | (filled > 0.5), self.transfer @ guide.us[number][k].astype(float)
+
+
+def climb_ladder(
+    plan: Plan,
+    opens_at: Sequence[float],
+    each: Callable[[Stage, System, Rung], None],
+    rungs: int = RUNGS,
+    coarse_to_fine: bool = True,
+    progress: Callable[[str], None] = lambda text: None,
+    factors: Sequence[float] = (),
+) -> Guide:
+    """Fill a part rung by rung, each grid started from the coarser one.
+
+    Parameters
+    ----------
+    plan : Plan
+        The part.
+    opens_at : sequence of float
+        Impulse at which each feed opens; 0 from the start. Ignored for feeds that open when wet.
+    each : callable
+        Called with (stage, system, rung) for every rung of the finest grid.
+    rungs : int
+        In all; a plan with later feeds has at least `LEAST_RUNGS` in each stage.
+    coarse_to_fine : bool
+        Start each grid from a coarser one.
+    progress : callable
+        Told what goes on.
+    factors : sequence of float
+        Factor on the permeability of each stack.
+
+    Returns
+    -------
+    Guide
+        Of the finest grid.
+    """
+    guide: Guide | None = None
+    later = sum(
+        feed.opens_when_wet or at > 0 for feed, at in zip(plan.feeds, opens_at, strict=True)
+    )
+    rungs = rungs if later == 0 else max(min(rungs, LEAST_RUNGS), rungs // (1 + later))
+    sizes = level_sizes(plan.cells, coarse_to_fine)
+    for size in sizes:
+        progress(f"filling on {size} cells along the longest side")
+        canvas = lay_canvas(plan, size, factors)
+        finest = size == sizes[-1]
+        call = each if finest else _nothing
+        guide = Climb(plan, canvas, opens_at, rungs, guide, call).run()
+    assert guide is not None
+    return guide
+
+
+def _nothing(stage: Stage, system: System, rung: Rung) -> None:
+    """Take a rung and do nothing with it."""

@@ -1,0 +1,176 @@
+"""The fill state at one impulse: an obstacle problem, solved by growing the wet set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.part.flow import multigrid as part_multigrid
+from analysis.part.flow.grid import IntArray
+from analysis.part.flow.system import System
+from vision.errors import WetlineError
+from vision.records import BoolArray, FloatArray
+
+EXACT = 1e-7  # residual left in a wet cell, as a share of an average cell's pores
+ROUNDS = 400
+
+
+@dataclass(frozen=True)
+class State:
+    """The part at one impulse.
+
+    Attributes
+    ----------
+    impulse : float
+    u : ndarray of shape (n,)
+        Impulse integral of the pressure share; above 0 exactly where the cell is full.
+    wet : ndarray of shape (n,), bool
+    fill : ndarray of shape (n,)
+        Filled share of each cell's pores; between 0 and 1 only in the cells of the front.
+    solves : int
+        Linear solves it took.
+    """
+
+    impulse: float
+    u: FloatArray
+    wet: BoolArray
+    fill: FloatArray
+    solves: int = 0
+
+
+@dataclass
+class _Inner:
+    """The linear solver on a changing set of cells; rebuilt when the set has drifted."""
+
+    system: System
+    cells: IntArray | None = None
+    hierarchy: Any = None
+
+    def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
+        matrix = self.system.matrix[cells][:, cells]
+        if len(cells) <= part_multigrid.DIRECT_BELOW:
+            return part_multigrid.direct(matrix).solve(right)
+        if self.cells is None or not self._close(cells):
+            self.cells = cells
+            self.hierarchy = part_multigrid.build(matrix, self.system.groups, cells)
+        if self.cells is cells:
+            return part_multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
+        return part_multigrid.solve(
+            matrix, right, guess=guess, tolerance=tol, precondition=self._borrow(matrix, cells)
+        )[0]
+
+    def _close(self, cells: IntArray) -> bool:
+        """Tell whether the cycle built for another set still serves this one."""
+        assert self.cells is not None
+        shared = np.zeros(self.system.links.count, np.int8)
+        shared[self.cells] += 1
+        shared[cells] += 2
+        changed = int(((shared == 1) | (shared == 2)).sum())
+        return changed <= 0.02 * len(cells) + 8
+
+    def _borrow(self, matrix: Any, cells: IntArray) -> Any:
+        """Use the cycle of the older set on the cells both have, and Jacobi on the rest."""
+        assert self.cells is not None
+        place = np.full(self.system.links.count, -1)
+        place[self.cells] = np.arange(len(self.cells))
+        where = place[cells]
+        common = where >= 0
+        inverse = 1.0 / matrix.diagonal()
+        size = len(self.cells)
+
+        def apply(residual: FloatArray) -> FloatArray:
+            full = np.zeros(size)
+            full[where[common]] = residual[common]
+            z = np.asarray(inverse * residual)
+            z[common] = part_multigrid.cycle(self.hierarchy, full)[where[common]]
+            return z
+
+        return apply
+
+
+def fill_state(
+    system: System,
+    impulse: float,
+    pore_m3: FloatArray,
+    wet_guess: BoolArray,
+    u_guess: FloatArray,
+    forced: BoolArray | None = None,
+) -> State:
+    """Find which cells are full once the feeds have given an impulse.
+
+    Parameters
+    ----------
+    system : System
+        The filling problem.
+    impulse : float
+        Since these feeds opened.
+    pore_m3 : ndarray of shape (n,)
+        Pores still to fill when they opened.
+    wet_guess, u_guess : ndarray of shape (n,)
+        Where to start; any guess leads to the same answer, a near one sooner.
+    forced : ndarray of shape (n,), bool
+        Cells known to be full, such as those of the rung before.
+
+    Returns
+    -------
+    State
+
+    Raises
+    ------
+    WetlineError
+        If the search for the wet set does not settle.
+
+    Notes
+    -----
+    u >= 0, A u + pores - impulse * feed >= 0, and one of the two is 0 in each cell (Elliott and
+    Janovsky 1981). Primal-dual active sets: Hintermueller, Ito, Kunisch, SIAM J. Optim. 13,
+    865-888, 2003 (from memory); for a matrix with no positive entry off the diagonal they settle
+    after finitely many rounds from any start.
+    """
+    held = np.zeros(system.links.count, bool) if forced is None else forced
+    unit = float(system.pore_m3.mean())
+    drive = impulse * system.feed_m3 - pore_m3
+    wet = wet_guess | held | (drive > 0)
+    u = np.where(wet, np.maximum(u_guess, 0.0), 0.0)
+    inner = _Inner(system)
+    tolerance = 1e-3 * unit
+    for count in range(1, ROUNDS):
+        cells = np.flatnonzero(wet)
+        part = inner.solve(cells, drive[cells], u[cells], tolerance) if cells.size else u[:0]
+        u = np.zeros_like(u)
+        u[cells] = part
+        short = np.asarray(system.matrix @ u) - drive
+        slack = max(EXACT * unit, 2 * tolerance if tolerance > EXACT * unit else 0.0)
+        grow = ~wet & (short < -slack)
+        shrink = wet & (u < 0) & ~held
+        if not grow.any() and not shrink.any():
+            if tolerance <= EXACT * unit:
+                return _settled(system, impulse, pore_m3, u, wet, short, count)
+            tolerance = EXACT * unit
+            continue
+        if grow.sum() + shrink.sum() <= 2:
+            tolerance = EXACT * unit
+        wet = (wet | grow) & ~shrink
+    raise WetlineError("the fill state did not settle: change [grid] cells by a few and run again")
+
+
+def _settled(
+    system: System,
+    impulse: float,
+    pore_m3: FloatArray,
+    u: FloatArray,
+    wet: BoolArray,
+    short: FloatArray,
+    count: int,
+) -> State:
+    """Work out how full the cells of the front are."""
+    whole = np.where(system.pore_m3 > 0, system.pore_m3, 1.0)
+    fill = np.where(wet, 1.0, 1.0 - np.clip(short, 0.0, None) / whole)
+    return State(impulse, u, wet, np.clip(fill, 0.0, 1.0), count)
+
+
+def injected_m3(system: System, state: State) -> float:
+    """Give the volume that has come through the feeds since they opened."""
+    return float(system.feed_m3 @ (state.impulse - state.u))

@@ -1,0 +1,1 @@
+"""part.toml to a checked plan."""

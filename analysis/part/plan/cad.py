@@ -1,0 +1,127 @@
+"""Closed lines from SVG and DXF drawings; needs the `cad` extra."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from vision.common.toml_table import LENGTH_UNITS_MM
+from vision.errors import WetlineError
+from vision.records import FloatArray
+
+JOIN = 1e-3
+"""Ends nearer than this share of the drawing's size are taken as one point."""
+CURVE_POINTS = 32
+PX_MM = 25.4 / 96.0
+"""A CSS pixel is 1/96 inch (W3C, CSS Values and Units Level 3)."""
+
+
+def read_dxf(path: Path) -> tuple[list[FloatArray], float]:
+    """Read the closed lines of a DXF's model space, and its unit in mm.
+
+    Raises
+    ------
+    WetlineError
+        If it is no DXF.
+    """
+    import ezdxf
+    from ezdxf import path as paths
+    from ezdxf import units
+
+    try:
+        drawing: Any = ezdxf.readfile(path)
+    except (OSError, ezdxf.DXFError) as error:
+        raise WetlineError(f"{path}: is not a DXF that can be read: export it anew") from error
+    code = drawing.units
+    factor = (
+        float(units.conversion_factor(units.InsertUnits(code), units.InsertUnits.Millimeters))
+        if code
+        else 1.0
+    )
+    pieces = []
+    kinds = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
+    for entity in drawing.modelspace():
+        if entity.dxftype() in kinds:
+            line = paths.make_path(entity)
+            if len(line):
+                flat = [(p.x, p.y) for p in line.flattening(0.05 / factor)]
+                pieces.append(np.array(flat))
+    return join(pieces), factor
+
+
+def read_svg(path: Path) -> tuple[list[FloatArray], float]:
+    """Read the closed lines of an SVG, turned so that y runs up, and its unit in mm.
+
+    Raises
+    ------
+    WetlineError
+        If it is no SVG.
+    """
+    import svgpathtools
+
+    try:
+        drawn, _, head = svgpathtools.svg2paths2(str(path))
+    except Exception as error:  # the reader raises whatever its XML parser raises
+        raise WetlineError(f"{path}: is not an SVG that can be read: export it anew") from error
+    pieces = []
+    for one in drawn:
+        for sub in one.continuous_subpaths():
+            points = [sub[0].start]
+            for segment in sub:
+                count = 1 if isinstance(segment, svgpathtools.Line) else CURVE_POINTS
+                points += [segment.point((k + 1) / count) for k in range(count)]
+            pieces.append(np.array([(p.real, -p.imag) for p in points]))
+    if pieces:
+        low = np.concatenate(pieces)[:, 1].min()
+        pieces = [piece - (0.0, low) for piece in pieces]
+    return join(pieces), _svg_unit_mm(head)
+
+
+def _svg_unit_mm(head: dict[str, str]) -> float:
+    """Give the size of an SVG's user unit from its width and viewBox; else a CSS pixel."""
+    from vision.common.toml_table import length_mm
+
+    box = head.get("viewBox", "").replace(",", " ").split()
+    width = head.get("width", "")
+    known = any(width.strip().endswith(unit) for unit in LENGTH_UNITS_MM)
+    wide_mm = length_mm(width) if known else None
+    if wide_mm and len(box) == 4 and float(box[2]) > 0:
+        return wide_mm / float(box[2])
+    return PX_MM
+
+
+def join(pieces: list[FloatArray]) -> list[FloatArray]:
+    """Join lines end to end into closed loops; what stays open is left out.
+
+    Examples
+    --------
+    >>> corner = [np.array([[0, 0], [4, 0.0]]), np.array([[0, 3], [0, 0.0]])]
+    >>> [len(loop) for loop in join([*corner, np.array([[4, 0], [0, 3.0]])])]
+    [4]
+    """
+    if not pieces:
+        return []
+    size = float(np.ptp(np.concatenate(pieces), axis=0).max())
+    near = JOIN * size
+    closed, loose = [], [np.asarray(piece, float) for piece in pieces if len(piece) > 1]
+    while loose:
+        line = loose.pop(0)
+        while np.hypot(*(line[0] - line[-1])) > near:
+            follow = next(
+                (
+                    (k, turned)
+                    for k, other in enumerate(loose)
+                    for turned in (other, other[::-1])
+                    if np.hypot(*(turned[0] - line[-1])) <= near
+                ),
+                None,
+            )
+            if follow is None:
+                break
+            loose.pop(follow[0])
+            line = np.vstack([line, follow[1][1:]])
+        if np.hypot(*(line[0] - line[-1])) <= near and len(line) > 2:
+            closed.append(line)
+    return closed

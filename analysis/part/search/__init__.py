@@ -1,0 +1,1 @@
+"""Better feed layouts, and feed spacing."""

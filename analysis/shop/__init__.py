@@ -1,0 +1,1 @@
+"""Bag and bucket: drawdown, gauge logs, resin quantity."""

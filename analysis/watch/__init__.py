@@ -1,0 +1,1 @@
+"""The live board: numbers, alarms, forecast, reference runs."""

@@ -1,0 +1,95 @@
+"""Gauge readings typed at the board: the drawdown before the start, the vacuum during the run."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import numpy as np
+
+from analysis.shop.drawdown import assess_drawdown
+from analysis.shop.gauge_log import GaugeLog
+from vision.common.atomic_files import write_text
+from vision.errors import WetlineError
+
+FILE = "gauge.csv"
+HEADER = ("clock_s", "bag_mbar")
+MOST_MBAR = 1100.0
+
+
+def add_reading(folder: Path, clock_s: float, bag_mbar: float) -> None:
+    """Add one absolute bag pressure to ``gauge.csv``.
+
+    Raises
+    ------
+    WetlineError
+        If it cannot be true.
+    """
+    if not 0.0 <= bag_mbar <= MOST_MBAR:
+        raise WetlineError(
+            f"gauge reading = {bag_mbar:g}: must be the pressure in the bag in mbar absolute, "
+            f"0 to {MOST_MBAR:.0f}"
+        )
+    rows = [*read_readings(folder), (clock_s, bag_mbar)]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEADER)
+    writer.writerows((f"{t:.1f}", f"{p:g}") for t, p in rows)
+    write_text(folder / FILE, out.getvalue())
+
+
+def read_readings(folder: Path) -> list[tuple[float, float]]:
+    """Read the readings so far as (Unix time, mbar absolute)."""
+    path = folder / FILE
+    if not path.exists():
+        return []
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            return [(float(r["clock_s"]), float(r["bag_mbar"])) for r in csv.DictReader(file)]
+    except (OSError, KeyError, TypeError, ValueError) as error:
+        raise WetlineError(f"{path}: cannot be read: mend it or move it away") from error
+
+
+def drawdown_text(
+    readings: list[tuple[float, float]], start_clock_s: float | None
+) -> tuple[str, str]:
+    """Say whether the bag was tight before the start.
+
+    Returns
+    -------
+    verdict : {"go", "look again", "no-go", ""}
+    text : str
+    """
+    before = [(t, p) for t, p in readings if start_clock_s is None or t <= start_clock_s]
+    if not before:
+        return "", "No drawdown yet: pump off, then type the gauge reading each few minutes."
+    if len(before) < 4:
+        return "", f"{len(before)} of at least 4 gauge readings"
+    array = np.array(sorted(dict(before).items()))
+    if len(array) < 4:
+        return "", f"{len(array)} of at least 4 gauge readings"
+    steps = np.diff(np.unique(array[:, 1]))
+    log = GaugeLog(
+        array[:, 0] - array[0, 0], array[:, 1], float(steps.min()) if len(steps) else 0.0, "mbar"
+    )
+    try:
+        found = assess_drawdown(log)
+    except WetlineError as error:
+        return "", str(error)
+    return found.verdict, found.reason
+
+
+def vacuum_lost(
+    readings: list[tuple[float, float]], start_clock_s: float | None, ambient_mbar: float
+) -> float:
+    """Share of the driving pressure lost since resin start, from the last reading after it."""
+    if start_clock_s is None:
+        return 0.0
+    before = [p for t, p in readings if t <= start_clock_s]
+    after = [p for t, p in readings if t > start_clock_s]
+    if not after:
+        return 0.0
+    best = min([*before[-1:], *after])
+    pull = ambient_mbar - best
+    return max(0.0, (after[-1] - best) / pull) if pull > 0 else 0.0

@@ -1,0 +1,382 @@
+"""A run watched while it goes on: pictures to disk, the front from them, the board from that."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Self
+
+from analysis.panel.panel_toml import read_panel
+from analysis.panel.records import Panel
+from analysis.watch.alarms import Alarm, Situation, alarms_for
+from analysis.watch.board import (
+    DRY,
+    ENDED,
+    NOT_YET,
+    RUNNING,
+    Board,
+    Numbers,
+    panel_gel,
+    read_numbers,
+)
+from analysis.watch.end_forecast import stalled_now
+from analysis.watch.final import finish_run
+from analysis.watch.gauge import add_reading, drawdown_text, read_readings, vacuum_lost
+from analysis.watch.lock import FolderLock
+from analysis.watch.reference import Reference
+from vision.cameras.camera import Camera, PhoneCamera, Shot
+from vision.cameras.clock import SteadyClock
+from vision.cameras.frame_store import FrameStore, StoredFrame
+from vision.cameras.recorder import Recorder
+from vision.common.atomic_files import replace_file
+from vision.common.closing import Closing
+from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes
+from vision.errors import WetlineError
+from vision.settings.event_log import (
+    CLAMP,
+    EVENT,
+    PHOTO,
+    RESIN_OPEN,
+    Stamp,
+    add_stamp,
+    iso_local,
+    read_stamps,
+    stamped_clock_s,
+)
+from vision.tracking.live_feed import LiveFeed
+
+AFTER_CLAMP = 3
+"""Frames after the clamp; then the run ends by itself."""
+
+SPACE_CHECK_S = 15.0
+_TOUCH_S = 1.0
+
+
+class Watch(Closing):
+    """One watched run. Use as a context manager: it holds the panel folder's lock.
+
+    Parameters
+    ----------
+    folder : Path
+        Panel folder with a panel.toml.
+    camera : Camera
+    interval_s : float
+        Seconds between pictures.
+    references : sequence of Reference
+        Good runs.
+    clock : SteadyClock, optional
+    store : FrameStore, optional
+        For trying a full disk.
+
+    Attributes
+    ----------
+    board : Board
+        The latest; replaced whole, never changed.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        camera: Camera,
+        interval_s: float = 10.0,
+        references: Sequence[Reference] = (),
+        clock: SteadyClock | None = None,
+        store: FrameStore | None = None,
+    ) -> None:
+        self.folder, self.camera, self.interval_s = folder, camera, interval_s
+        self.references = tuple(references)
+        self.clock = clock or SteadyClock()
+        self._lock = FolderLock(folder)
+        self._store_given = store
+        self._changed = threading.Condition(threading.RLock())
+        self._stop, self._end_wanted = threading.Event(), threading.Event()
+        self._waiting: queue.SimpleQueue[tuple[StoredFrame, float]] = queue.SimpleQueue()
+        self._threads: list[threading.Thread] = []
+        self._picture: PictureParts | None = None
+        self._space, self._space_due = "", -float("inf")
+        self._frames_at_clamp: int | None = None
+        self._found_start_s: float | None = None
+        self._look_wanted, self._restart_wanted = threading.Event(), threading.Event()
+        self.board = Board(name=folder.name)
+
+    def __enter__(self) -> Self:
+        """Take the folder, and go on with the run that its frames hold."""
+        self._lock.__enter__()
+        try:
+            self.store = self._store_given or FrameStore(self.folder / "frames")
+            self.panel: Panel = read_panel(self.folder)
+            self.feed = LiveFeed(self.folder)
+            self.recorder = Recorder(
+                self.camera, self.store, self.interval_s, self.clock, self._on_frame, self._event
+            )
+            last = self.feed.resume()
+            if last is not None:
+                self.clock.not_before(last)
+                self.recorder.go_on_after(last)
+        except BaseException:
+            self._lock.close()
+            raise
+        self.board = Board(
+            name=self.panel.name or self.folder.name,
+            frames=self.feed.count,
+            camera=self.camera.name,
+            gel=panel_gel(self.panel),
+        )
+        self._refresh(None, look=True)
+        return self
+
+    def close(self) -> None:
+        """Stop, and let the folder go."""
+        self.stop()
+        self.camera.close()
+        for thread in self._threads:
+            thread.join(timeout=30)
+        self._lock.close()
+
+    # -- the work, a step at a time or in two threads
+
+    def start(self) -> None:
+        """Work in the background: one thread from camera to disk, one from disk to board."""
+        for work in (self._take_in, self._follow):
+            thread = threading.Thread(target=work, name=work.__name__, daemon=True)
+            thread.start()
+            self._threads.append(thread)
+
+    def stop(self) -> None:
+        """Ask the threads to stop; frames stay, and the run can go on later."""
+        self._stop.set()
+        with self._changed:
+            self._changed.notify_all()
+
+    def end(self) -> None:
+        """End the run: the final result follows."""
+        self._end_wanted.set()
+
+    def step(self, wait_s: float = 0.0) -> None:
+        """Take in what the camera gives, then follow it; for tests and for one thread."""
+        self.recorder.once(wait_s)
+        self.follow_once(0.0)
+
+    def _take_in(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self.recorder.once(0.5)
+            except (WetlineError, OSError) as error:
+                self.camera.fault = str(error)
+                self._stop.wait(1.0)
+
+    def _follow(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self.follow_once(_TOUCH_S)
+            except Exception as error:  # the run must go on being recorded whatever happens here
+                text = str(error) if isinstance(error, WetlineError) else repr(error)
+                self._publish(replace(self.board, todo=f"Pictures are saved, but: {text}"))
+                self._stop.wait(_TOUCH_S)
+
+    def follow_once(self, wait_s: float) -> None:
+        """Add the frames that wait, look once, and renew the board."""
+        since = None
+        for frame, stored in self._drain(wait_s):
+            self.feed.add(frame)
+            since = stored
+        if self.board.state == ENDED:
+            return
+        if self._end_wanted.is_set():
+            self._finish()
+            return
+        if self._restart_wanted.is_set():
+            self._restart_wanted.clear()
+            self.panel = read_panel(self.folder)
+            self.feed.restart()
+            self._look_wanted.set()
+        self._refresh(since, look=since is not None or self._look_wanted.is_set())
+        clamp = self.board.clamp_clock_s
+        if clamp is not None and self.board.state == RUNNING:
+            if self._frames_at_clamp is None:
+                self._frames_at_clamp = self.feed.count
+            if self.feed.count >= self._frames_at_clamp + AFTER_CLAMP:
+                self._end_wanted.set()
+
+    def _drain(self, wait_s: float) -> list[tuple[StoredFrame, float]]:
+        got = []
+        try:
+            got.append(self._waiting.get(timeout=wait_s) if wait_s else self._waiting.get_nowait())
+            while True:
+                got.append(self._waiting.get_nowait())
+        except queue.Empty:
+            return got
+
+    def _on_frame(self, frame: StoredFrame) -> None:
+        self._waiting.put((frame, time.monotonic()))
+
+    def _event(self, text: str) -> None:
+        add_stamp(self.folder, Stamp(self.clock.now(), EVENT, text))
+
+    # -- what people do
+
+    def receive(self, data: bytes, age_s: float, orientation: int = 1) -> bool:
+        """Take a picture from the phone that was taken `age_s` ago; False: send it again."""
+        if not isinstance(self.camera, PhoneCamera):
+            raise WetlineError(f"{self.camera.name} is the camera of this run, not the phone")
+        if self.board.state == ENDED:
+            raise WetlineError("this run has ended: start the panel's next run in a new folder")
+        return self.camera.receive(Shot(data, self.clock.now() - max(0.0, age_s), orientation))
+
+    def stamp(self, kind: str, text: str = "", age_s: float = 0.0) -> None:
+        """Stamp the record with something done now (or `age_s` ago)."""
+        add_stamp(self.folder, Stamp(self.clock.now() - max(0.0, age_s), kind, text))
+        self._look_wanted.set()
+        self._refresh(None)
+
+    def add_photo(self, data: bytes) -> str:
+        """Put a photo beside the record; give its name."""
+        now = self.clock.now()
+        name = iso_local(now)[:19].replace(":", "-") + ".jpg"
+        replace_file(self.folder / "notes" / name, lambda part: part.write_bytes(data))
+        add_stamp(self.folder, Stamp(now, PHOTO, "photo", name))
+        return name
+
+    def gauge(self, bag_mbar: float) -> None:
+        """Note a gauge reading."""
+        add_reading(self.folder, self.clock.now(), bag_mbar)
+        self._refresh(None)
+
+    def scale_changed(self) -> None:
+        """Begin again from the frames on disk: panel.toml has a new scale."""
+        self._restart_wanted.set()
+
+    # -- the board
+
+    def elapsed_s(self) -> float | None:
+        """Seconds since resin start; stands still once the run has ended."""
+        board = self.board
+        if board.start_clock_s is None:
+            return None
+        now = self.clock.now()
+        if board.state == ENDED and board.frame_clock_s is not None:
+            now = board.clamp_clock_s or board.frame_clock_s
+        return now - board.start_clock_s
+
+    def wait_for(self, seen: int, wait_s: float) -> Board:
+        """Give the board once it is newer than version `seen`, or after `wait_s`."""
+        with self._changed:
+            self._changed.wait_for(
+                lambda: self.board.version != seen or self._stop.is_set(), timeout=wait_s
+            )
+            return self.board
+
+    def picture_jpeg(self, width: int = 1280) -> bytes | None:
+        """Draw the board's picture now; None before the first frame."""
+        parts = self._picture
+        return None if parts is None else jpeg_bytes(draw_live(parts, width))
+
+    def _publish(self, board: Board) -> None:
+        with self._changed:
+            if replace(board, version=self.board.version) != self.board:
+                self.board = replace(board, version=self.board.version + 1)
+                self._changed.notify_all()
+
+    def _refresh(self, stored_s: float | None, look: bool = False) -> None:
+        """Renew the board; only the thread that follows the frames may ask for a `look`."""
+        found = self._looked() if look else {}
+        with self._changed:
+            stamps, readings = read_stamps(self.folder), read_readings(self.folder)
+            stamped = stamped_clock_s(stamps, RESIN_OPEN)
+            board = replace(
+                self.board,
+                frames=self.feed.count,
+                clamp_clock_s=stamped_clock_s(stamps, CLAMP),
+                start_stamped=stamped is not None,
+                **found,
+            )
+            if board.state != ENDED:
+                start = self.feed.given_start_s(stamped)
+                if start is None and board.numbers.front is not None:
+                    start = self._found_start_s
+                board = replace(board, start_clock_s=start, state=self._state(start))
+            board = replace(board, drawdown=drawdown_text(readings, board.start_clock_s))
+            board = replace(board, alarms=tuple(self._alarms(board, readings)))
+            if stored_s is not None:
+                board = replace(board, delay_s=round(time.monotonic() - stored_s, 3))
+            self._publish(board)
+
+    def _state(self, start: float | None) -> str:
+        if self.feed.todo:
+            return NOT_YET
+        return DRY if start is None else RUNNING
+
+    def _looked(self) -> dict[str, Any]:
+        self._look_wanted.clear()
+        stamped = stamped_clock_s(read_stamps(self.folder), RESIN_OPEN)
+        look = self.feed.look(stamped)
+        numbers = Numbers()
+        if look is not None and (look.agreed or look.front.reason):
+            numbers = read_numbers(look, self.panel, self.references, self.feed.feed_point_mm)
+            self._found_start_s = look.start_clock_s
+        elif self.board.numbers.front is not None:
+            # One look that says something else is a hand or a flash until the next one agrees.
+            front = replace(self.board.numbers.front, settled=False)
+            numbers = replace(self.board.numbers, front=front)
+        shown = 0.0 if numbers.front is None or look is None else float(numbers.time_s[-1])
+        if numbers.front is not None and numbers.front.settled and look is not None:
+            shown = float(look.curve.time_s[-1])
+        self._picture = self.feed.picture(shown)
+        return {
+            "numbers": numbers,
+            "frame_clock_s": self.feed.last_clock_s,
+            "todo": self.feed.todo,
+        }
+
+    def _alarms(self, board: Board, readings: list[tuple[float, float]]) -> list[Alarm]:
+        now = self.clock.now()
+        if now >= self._space_due:
+            self._space, self._space_due = self.store.space_warning(), now + SPACE_CHECK_S
+        numbers, front, look = board.numbers, board.numbers.front, self.feed.latest
+        elapsed = None if board.start_clock_s is None else now - board.start_clock_s
+        stalled = front is not None and stalled_now(
+            numbers.time_s, numbers.front_mm, front.length_mm
+        )
+        beside = numbers.beside
+        situation = Situation(
+            silence_s=self.recorder.silence_s(),
+            gap_s=self.recorder.gap_s,
+            camera_fault=self.camera.fault,
+            store_fault=self.store.fault,
+            space=self._space,
+            running=board.state == RUNNING,
+            ended=board.state == ENDED,
+            lost=self.feed.lost,
+            frozen=self.feed.frozen,
+            camera_note=self.feed.moved_note,
+            hidden=0.0 if look is None or front is None else look.hidden,
+            cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",
+            stalled_at_mm=front.mean_mm if front is not None and stalled else None,
+            racing_mm=0.0 if look is None or front is None else look.front.race_tracking_mm,
+            reached_mm=0.0 if front is None else front.mean_mm,
+            vacuum_lost=vacuum_lost(
+                readings, board.start_clock_s, self.panel.vacuum.ambient_pa / 100.0
+            ),
+            elapsed_s=elapsed,
+            end_s=None if numbers.end is None else numbers.end.end_s,
+            end_high_s=None if numbers.end is None else numbers.end.high_s,
+            gel_s=None if board.gel is None else board.gel.gel_s,
+            working_s=None if board.gel is None else board.gel.working_s,
+            filled=front is not None and front.filled,
+            clamped=board.clamp_clock_s is not None,
+            beside=beside.text if beside is not None and not beside.inside else "",
+        )
+        return alarms_for(situation)
+
+    def _finish(self) -> None:
+        self._publish(replace(self.board, todo="Working out the final result ..."))
+        try:
+            lines = finish_run(self.folder, self.feed.firm)
+        except WetlineError as error:
+            lines = (f"No final result: {error}",)
+        self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=lines))
+        self._end_wanted.clear()

@@ -1,0 +1,144 @@
+"""The board in the terminal: a few steady lines, renewed in place."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import threading
+from collections.abc import Callable
+from typing import IO, TextIO
+
+from analysis.watch.alarms import ACT
+from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text
+from analysis.watch.run import Watch
+from vision.settings.event_log import CLAMP, NOTE, RESIN_OPEN
+
+KEYS = "Type and press Enter:  o resin open   c clamp now   n TEXT note   g MBAR gauge   e end run"
+PLAIN_EVERY_S = 60.0
+_UP, _CLEAR = "\x1b[{}A", "\x1b[2K"
+
+
+def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
+    """Write the board as a few lines of text, alarms first.
+
+    Parameters
+    ----------
+    board : Board
+    elapsed_s : float or None
+        Seconds since resin start.
+    """
+    lines = [f"{board.name}: {board.state}" + (f". {board.todo}" if board.todo else "")]
+    for alarm in board.alarms[:3]:
+        mark = "!! ACT NOW" if alarm.level == ACT else " ! look"
+        lines.append(f"{mark}: {alarm.text}. {alarm.todo}")
+    front = board.numbers.front
+    if front is not None:
+        speed = "" if front.speed_mm_min is None else f", {front.speed_mm_min:.1f} mm/min"
+        settling = "" if front.settled else " (settling)"
+        lines.append(
+            f"Front:      {front.mean_mm:.0f} of {front.length_mm:.0f} mm{settling}, "
+            f"{front.low_mm:.0f} to {front.high_mm:.0f} over the width{speed}"
+        )
+    if elapsed_s is not None:
+        how = "stamped" if board.start_stamped else "found from the pictures"
+        lines.append(f"Clock:      {clock_text(elapsed_s)} since resin start ({how})")
+        lines.append(f"End:        {end_text(board, elapsed_s)}")
+    lines.append(f"Gel:        {gel_text(board, elapsed_s)}")
+    if board.numbers.beside is not None:
+        lines.append(f"Good runs:  {board.numbers.beside.text}")
+    if elapsed_s is None and board.drawdown[1]:
+        verdict = f"{board.drawdown[0].upper()}: " if board.drawdown[0] else ""
+        lines.append(f"Drawdown:   {verdict}{board.drawdown[1]}")
+    lines.append(f"Pictures:   {board.frames} from {board.camera}")
+    return [*lines, *board.final]
+
+
+class Screen:
+    """Draws the board over and over in the same place, or says little where it cannot."""
+
+    def __init__(self, out: TextIO, quiet: bool = False) -> None:
+        self._out, self._quiet = out, quiet
+        self._tall = 0
+        self._said_at = -float("inf")
+        self._said: tuple[str, ...] = ()
+        self.in_place = bool(getattr(out, "isatty", lambda: False)()) and not quiet
+
+    def show(self, board: Board, elapsed_s: float | None, now_s: float) -> None:
+        """Show the board as it stands."""
+        lines = board_lines(board, elapsed_s)
+        if self.in_place:
+            self._draw([*lines, KEYS])
+            return
+        alarms = tuple(alarm.text for alarm in board.alarms)
+        due = now_s - self._said_at >= PLAIN_EVERY_S and not self._quiet
+        if due or set(alarms) - set(self._said) or board.state == ENDED:
+            self._said_at, self._said = now_s, alarms
+            self._out.write("\n".join(lines) + "\n")
+            self._out.flush()
+
+    def _draw(self, lines: list[str]) -> None:
+        width = shutil.get_terminal_size().columns
+        lines = [line if len(line) < width else line[: width - 4] + "..." for line in lines]
+        up = _UP.format(self._tall) if self._tall else ""
+        extra = max(0, self._tall - len(lines))
+        text = up + "".join(f"\r{_CLEAR}{line}\n" for line in lines)
+        text += f"\r{_CLEAR}\n" * extra + (_UP.format(extra) if extra else "")
+        self._tall = len(lines)
+        self._out.write(text)
+        self._out.flush()
+
+
+def obey(watch: Watch, line: str) -> str:
+    """Do what a typed line says; give what to answer, empty when all is well."""
+    word, _, rest = line.strip().partition(" ")
+    word = word.lower()
+    if word == "o":
+        watch.stamp(RESIN_OPEN)
+    elif word == "c":
+        watch.stamp(CLAMP)
+    elif word == "n" and rest.strip():
+        watch.stamp(NOTE, rest)
+    elif word == "e":
+        watch.end()
+    elif word == "g":
+        try:
+            watch.gauge(float(rest.replace(",", ".")))
+        except ValueError:
+            return "g needs a number, such as g 12.5"
+    elif word:
+        return KEYS
+    return ""
+
+
+def listen(watch: Watch, keys: IO[str], say: Callable[[str], None]) -> threading.Thread:
+    """Obey typed lines in the background, on every system alike."""
+    from vision.errors import WetlineError
+
+    def work() -> None:
+        for line in keys:
+            try:
+                answer = obey(watch, line)
+            except WetlineError as error:
+                answer = str(error)
+            if answer:
+                say(answer)
+
+    thread = threading.Thread(target=work, name="keys", daemon=True)
+    thread.start()
+    return thread
+
+
+def run_in_terminal(watch: Watch, quiet: bool = False, out: TextIO | None = None) -> Board:
+    """Watch until the run ends or the user stops it; give the last board."""
+    import time
+
+    screen = Screen(out or sys.stderr, quiet)
+    if sys.stdin is not None and sys.stdin.isatty():
+        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr))
+    watch.start()
+    while watch.board.state != ENDED:
+        screen.show(watch.board, watch.elapsed_s(), time.monotonic())
+        watch.wait_for(-1, 0.0)
+        time.sleep(0.5 if screen.in_place else 0.2)
+    screen.show(watch.board, watch.elapsed_s(), time.monotonic())
+    return watch.board

@@ -1,0 +1,118 @@
+"""Outlines from files, and the drawing readers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from analysis.part.plan import outline as part_outline
+from analysis.part.plan.outline import area_mm2, crossing, disc, read_drawing, rectangle, tidy
+from vision.errors import WetlineError
+
+
+def test_csv_with_header_and_a_hole(tmp_path):
+    path = tmp_path / "cover.csv"
+    path.write_text("x_mm,y_mm\n0,0\n400,0\n400,200\n0,200\n0,0\n\n50,50\n90,50\n90,90\n", "utf-8")
+    outline, holes = read_drawing(path)
+    assert len(outline) == 4
+    assert area_mm2(outline) == 400 * 200
+    assert [area_mm2(hole) for hole in holes] == [40 * 40 / 2]
+
+
+@pytest.mark.parametrize("line", ["12,5; 3,25", "12.5\t3.25", "12.5 3.25", "12.5, 3.25"])
+def test_csv_takes_the_marks_shops_use(tmp_path, line):
+    path = tmp_path / "cover.csv"
+    path.write_text(f"0 0\n100 0\n{line}\n", encoding="utf-8")
+    assert_allclose(read_drawing(path)[0][-1], [12.5, 3.25])
+
+
+def test_csv_line_that_is_no_point_is_named(tmp_path):
+    path = tmp_path / "cover.csv"
+    path.write_text("0,0\n100,0\nright, top\n", encoding="utf-8")
+    with pytest.raises(WetlineError, match="line 3 = right, top: must hold x and y"):
+        read_drawing(path)
+
+
+def test_a_file_of_another_kind_is_refused(tmp_path):
+    path = tmp_path / "cover.step"
+    path.write_text("x", encoding="utf-8")
+    with pytest.raises(WetlineError, match=r"must be a \.csv, \.svg or \.dxf"):
+        read_drawing(path)
+
+
+def test_missing_package_is_said_in_one_line(tmp_path, monkeypatch):
+    path = tmp_path / "cover.dxf"
+    path.write_text("x", encoding="utf-8")
+    monkeypatch.setitem(__import__("sys").modules, "ezdxf", None)
+    with pytest.raises(WetlineError, match=r"pip install wetline\[cad\]"):
+        read_drawing(path)
+
+
+def test_dxf_outline_hole_and_unit(tmp_path):
+    ezdxf = pytest.importorskip("ezdxf")
+    drawing = ezdxf.new(setup=False)
+    drawing.units = ezdxf.units.CM
+    space = drawing.modelspace()
+    space.add_line((0, 0), (40, 0))
+    space.add_line((40, 20), (40, 0))
+    space.add_line((40, 20), (0, 20))
+    space.add_line((0, 0), (0, 20))
+    space.add_circle((20, 10), 5)
+    space.add_line((5, 5), (6, 6))  # a stray line is left out
+    path = tmp_path / "cover.dxf"
+    drawing.saveas(path)
+    outline, holes = read_drawing(path)
+    assert_allclose(area_mm2(outline), 400 * 200)
+    assert len(holes) == 1
+    assert_allclose(area_mm2(holes[0]), np.pi * 50**2, rtol=0.01)
+    inches, _ = read_drawing(path, "in")
+    assert_allclose(np.ptp(inches, axis=0), [40 * 25.4, 20 * 25.4])
+
+
+def test_broken_dxf_is_told_in_one_line(tmp_path):
+    pytest.importorskip("ezdxf")
+    path = tmp_path / "cover.dxf"
+    path.write_text("not a drawing", encoding="utf-8")
+    with pytest.raises(WetlineError, match="is not a DXF"):
+        read_drawing(path)
+
+
+def test_svg_outline_with_unit_and_y_upwards(tmp_path):
+    pytest.importorskip("svgpathtools")
+    path = tmp_path / "cover.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" '
+        'viewBox="0 0 200 100">'
+        '<path d="M 0 0 L 200 0 L 200 100 L 0 50 Z"/><circle cx="100" cy="40" r="10"/></svg>',
+        encoding="utf-8",
+    )
+    outline, holes = read_drawing(path)
+    assert_allclose(area_mm2(outline), 400 * (200 + 100) / 2)
+    # The picture's upper edge is the part's upper edge: its long side has y = 200.
+    top = outline[outline[:, 1] > 199]
+    assert_allclose(np.sort(top[:, 0]), [0, 400])
+    assert_allclose(area_mm2(holes[0]), np.pi * 20**2, rtol=0.01)
+
+
+def test_svg_without_a_closed_line(tmp_path):
+    pytest.importorskip("svgpathtools")
+    path = tmp_path / "cover.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg"><path d="M 0 0 L 200 0"/></svg>', encoding="utf-8"
+    )
+    with pytest.raises(WetlineError, match="holds no closed line"):
+        read_drawing(path)
+
+
+def test_crossing_finds_where():
+    bow = np.array([[0, 0], [4, 4], [4, 0], [0, 4.0]])
+    assert_allclose(crossing(bow), [2, 2])
+    assert crossing(disc(100)) is None
+    assert crossing(rectangle(2, 2), rectangle(2, 2) + np.array([1, 1])) is not None
+    assert crossing(rectangle(2, 2), rectangle(2, 2) + np.array([5, 5])) is None
+
+
+def test_tidy_drops_repeats():
+    assert len(tidy([[0, 0], [0, 0], [1, 0], [1, 1], [0, 0]])) == 3
+    assert part_outline.area_mm2(tidy([[0, 0], [2, 0], [2, 2], [0, 0]])) == 2.0

@@ -1,0 +1,123 @@
+import json
+
+import numpy as np
+import pytest
+
+from vision.common.atomic_files import read_json, replace_file, write_json, write_text
+from vision.common.toml_table import Table, length_mm, read_toml
+from vision.errors import WetlineError, bad_field
+from vision.frames.prefetch import Ahead, prefetch
+
+
+def test_a_failed_write_leaves_the_last_file_and_no_other(tmp_path):
+    path = tmp_path / "results.json"
+    write_text(path, "good")
+
+    def fail(part):
+        part.write_text("half")
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        replace_file(path, fail)
+    assert path.read_text() == "good"
+    assert [item.name for item in tmp_path.iterdir()] == ["results.json"]
+
+
+def test_a_full_disk_is_told_in_one_line(tmp_path):
+    def fail(part):
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(WetlineError, match="No space left on device"):
+        replace_file(tmp_path / "a.csv", fail)
+    assert not list(tmp_path.iterdir())
+
+
+def test_json_holds_no_nan(tmp_path):
+    write_json(tmp_path / "a.json", {"a": np.nan, "b": np.arange(2), "c": (1.5, None)})
+    assert json.loads((tmp_path / "a.json").read_text()) == {
+        "a": None,
+        "b": [0, 1],
+        "c": [1.5, None],
+    }
+
+
+def test_missing_and_broken_json_say_what_to_do(tmp_path):
+    with pytest.raises(WetlineError, match="run `wetline track`"):
+        read_json(tmp_path / "results.json")
+    (tmp_path / "results.json").write_text("{")
+    with pytest.raises(WetlineError, match="delete it and run again"):
+        read_json(tmp_path / "results.json")
+
+
+def test_toml_errors_name_the_line(tmp_path):
+    (tmp_path / "panel.toml").write_text("[panel]\nname = Roof\n")
+    with pytest.raises(WetlineError, match="line 2"):
+        read_toml(tmp_path / "panel.toml")
+
+
+def test_fields_are_checked_with_their_names(tmp_path):
+    table = Table(tmp_path / "panel.toml", "panel", {"length_mm": -5, "name": 3, "p": [[1, 2]]})
+    for call, message in [
+        (lambda: table.length("length_mm", above=0), r"\[panel\] length_mm = -5: must be above 0"),
+        (lambda: table.text("name"), "must be text in quotes"),
+        (lambda: table.points("p", 4), "must be a list of 4 pairs"),
+        (lambda: table.refuse_unknown(("name",)), "is not a known field"),
+    ]:
+        with pytest.raises(WetlineError, match=message):
+            call()
+
+
+@pytest.mark.parametrize(("text", "mm"), [("1,5 m", 1500.0), ('12"', 304.8), ("3 ft", 914.4)])
+def test_lengths_with_units(text, mm):
+    # 1 in = 25.4 mm and 1 ft = 304.8 mm exactly (international yard and pound agreement, 1959).
+    assert length_mm(text) == pytest.approx(mm)
+
+
+def test_a_long_value_is_shortened_in_the_message():
+    assert len(str(bad_field("a/panel.toml", "x", "y" * 500, "must be short"))) < 120
+
+
+def test_prefetch_hands_on_the_error_where_it_happened():
+    def items():
+        yield 1
+        raise WetlineError("photo 2 is cut short")
+
+    stream = prefetch(items())
+    assert next(stream) == 1
+    with pytest.raises(WetlineError, match="photo 2"):
+        next(stream)
+
+
+def test_prefetch_can_be_left_early():
+    stream = prefetch(iter(range(10**9)))
+    assert next(stream) == 0
+    stream.close()
+
+
+def test_what_is_worked_on_ahead_is_not_made_twice():
+    made = []
+
+    def work(item):
+        made.append(item)
+        return item * 10
+
+    source = Ahead(work, range(8), ahead=3)
+    stream = iter(source)
+    assert next(stream) == 0
+    assert [source.at(place) for place in (0, 2, 3)] == [0, 20, 30]
+    assert list(stream) == [10, 20, 30, 40, 50, 60, 70]
+    assert sorted(made) == list(range(8))
+    assert source.at(2) == 20
+    assert made.count(2) == 2
+
+
+def test_work_done_ahead_hands_on_the_error_where_it_happened_and_can_be_left():
+    stream = iter(Ahead(lambda n: 6 // n, [3, 2, 0, 1]))
+    assert [next(stream), next(stream)] == [2, 3]
+    with pytest.raises(ZeroDivisionError):
+        next(stream)
+    source = Ahead(lambda n: n, range(10**6))
+    stream = iter(source)
+    assert next(stream) == 0
+    stream.close()
+    assert source.at(7) == 7

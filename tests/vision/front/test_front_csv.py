@@ -1,0 +1,59 @@
+import dataclasses
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from vision.errors import WetlineError
+from vision.front.front_csv import HEADER, read_front_csv, write_front_csv
+from vision.records import FrontCurve
+
+
+def curve(flow="edge"):
+    numbers = np.array([0.0, 12.345, 20.0])
+    nan = np.full(3, np.nan)
+    axes = numbers if flow == "point" else nan
+    return FrontCurve(
+        flow=flow,
+        frames=("a.jpg", 'b, "c".jpg', "d.jpg"),
+        time_s=np.array([-5.0, 10.0, 20.5]),
+        front_mean_mm=numbers,
+        front_median_mm=numbers,
+        front_min_mm=numbers,
+        front_max_mm=numbers,
+        front_sd_mm=np.array([0.1, 0.4, 0.4]),
+        wetted_fraction=np.array([0.0, 0.5, 1.0]),
+        front_clean_mm=numbers,
+        front_clean_sd_mm=numbers,
+        semi_major_mm=axes,
+        semi_minor_mm=axes,
+        angle_deg=axes,
+        used=np.array([False, True, True]),
+        notes=("before resin start", "", "camera moved; hand"),
+    )
+
+
+@pytest.mark.parametrize("flow", ["edge", "point"])
+def test_front_table_comes_back_as_written(tmp_path, flow):
+    path = tmp_path / "front.csv"
+    write_front_csv(path, curve(flow))
+    back = read_front_csv(path)
+    for item in dataclasses.fields(FrontCurve):
+        want, got = getattr(curve(flow), item.name), getattr(back, item.name)
+        if isinstance(want, np.ndarray) and want.dtype != bool:
+            assert_allclose(got, want, atol=1e-3)
+        else:
+            assert np.array_equal(np.asarray(got), np.asarray(want)), item.name
+
+
+def test_header_begins_with_the_columns_promised(tmp_path):
+    assert HEADER[:10] == (
+        "frame", "time_s", "front_mean_mm", "front_median_mm", "front_min_mm", "front_max_mm",
+        "front_sd_mm", "wetted_fraction", "used", "note",
+    )  # fmt: skip
+
+
+def test_a_foreign_table_is_refused(tmp_path):
+    (tmp_path / "front.csv").write_text("a,b\n1,2\n")
+    with pytest.raises(WetlineError, match="run `wetline track` again"):
+        read_front_csv(tmp_path / "front.csv")

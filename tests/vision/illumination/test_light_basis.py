@@ -1,0 +1,41 @@
+import numpy as np
+from numpy.testing import assert_allclose
+
+from vision.illumination.light_basis import (
+    cell_centres,
+    polynomial_basis,
+    robust_polynomials,
+    row_medians,
+)
+
+
+def test_light_is_found_under_a_third_of_outliers():
+    rng = np.random.default_rng(3)
+    basis = polynomial_basis(*cell_centres(12, 20))
+    truth = rng.normal(0, 0.05, (5, 6, 3))
+    truth[:, 0] *= 4
+    values = basis @ truth + rng.normal(0, 0.003, (5, 240, 3))
+    values[:, rng.permutation(240)[:80]] -= 0.6
+    found = robust_polynomials(basis, values, np.ones((5, 240)))
+    assert_allclose(found, truth, atol=0.01)
+
+
+def test_own_column_is_told_from_the_light():
+    rng = np.random.default_rng(4)
+    basis = polynomial_basis(*cell_centres(10, 20))[:, :3]
+    own = np.tile((np.arange(200) % 20 < 9).astype(float), (2, 1))
+    values = 0.1 + own[:, :, None] * np.array([-0.012, -0.008]) + rng.normal(0, 0.002, (2, 200, 2))
+    found = robust_polynomials(basis, values, np.ones((2, 200)), own=own)
+    assert_allclose(found[:, -1], [[-0.012, -0.008]] * 2, atol=0.002)
+    assert_allclose(found[:, 0], 0.1, atol=0.01)
+
+
+def test_too_few_places_give_no_light():
+    basis = polynomial_basis(*cell_centres(2, 3))
+    assert not robust_polynomials(basis, np.ones((1, 6, 3)), np.ones((1, 6))).any()
+
+
+def test_row_medians_agree_with_numpy_where_all_count():
+    values = np.random.default_rng(5).normal(size=(4, 11))
+    assert_allclose(row_medians(values, np.ones((4, 11), bool)), np.median(values, axis=1))
+    assert row_medians(values, np.zeros((4, 11), bool)).tolist() == [0.0] * 4

@@ -1,0 +1,1 @@
+"""Frame of change to seconds: the arrival map, and whether it may be believed."""

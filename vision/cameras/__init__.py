@@ -1,0 +1,1 @@
+"""Live sources; each picture on disk first, with its time."""

@@ -1,0 +1,1 @@
+"""Whole-or-nothing files, checked TOML, robust statistics, progress: no picture, no panel."""

@@ -1,0 +1,1 @@
+"""Front lines on photos, the plan view, the time-lapse."""

@@ -1,0 +1,157 @@
+"""The pictures of a tracked panel: front lines on a photo, plan view, time-lapse."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
+from vision.drawing.overlay import draw_front_lines
+from vision.drawing.plan_view import plan_view
+from vision.drawing.strokes import save_image
+from vision.drawing.timelapse import annotated_video
+from vision.errors import WetlineError
+from vision.frames.reader import Frames
+from vision.front.front_csv import read_front_csv
+from vision.front.results import StoredRun
+from vision.records import ArrivalMap, Frame, FrontSummary
+from vision.rectify.rectifier import Rectifier
+from vision.scale.plane_map import PlaneMap
+from vision.settings.panel_settings import PanelSetup
+
+SMOOTH_MM = 2.0
+
+
+def lines_of(arrival: ArrivalMap, flow: str, times_s: list[float] | None = None) -> list[FrontLine]:
+    """Give the front lines at chosen times, or at round minutes."""
+    chosen = times_s if times_s is not None else choose_times_s(_moving_until(arrival))
+    return front_lines(arrival, chosen, flow=flow, smooth_mm=SMOOTH_MM)
+
+
+def _moving_until(arrival: ArrivalMap) -> float:
+    """Time by which nearly all that ever wetted was wet: lines after it would say nothing."""
+    wet = arrival.time_s[np.isfinite(arrival.time_s)]
+    return float(np.quantile(wet, 0.995)) if wet.size else arrival.last_s
+
+
+def lines_on_photo(
+    image: np.ndarray,
+    plane: PlaneMap,
+    arrival: ArrivalMap,
+    setup: PanelSetup,
+    subtitle: str = "",
+    times_s: list[float] | None = None,
+) -> np.ndarray:
+    """Draw the labelled front lines on one photo at full resolution."""
+    return draw_front_lines(
+        image,
+        plane,
+        lines_of(arrival, setup.flow, times_s),
+        title=setup.name,
+        panel_mm=(plane.length_mm, plane.width_mm),
+        subtitle=subtitle,
+    )
+
+
+def subtitle_of(front: FrontSummary, end_s: float) -> str:
+    """Say in a few words what the lines show."""
+    if not front.usable:
+        return "front not measured"
+    start = f"resin start {front.resin_start[11:19]}, " if front.resin_start else ""
+    return f"{start}front lines to {end_s / 60:.0f} min"
+
+
+def choose_photo(frames: Frames, photo: str | None, run: StoredRun) -> Frame:
+    """Find the photo to draw on: ``first``, ``last``, the name of a frame, or any file.
+
+    Raises
+    ------
+    WetlineError
+        If there is no such frame or file, or it is no picture.
+    """
+    if photo in (None, "last"):
+        return frames.read(len(frames) - 1)
+    if photo == "first":
+        return frames.read(0)
+    for index, name in enumerate(frames.names):
+        if str(photo).lower() in (name.lower(), name.rpartition(".")[0].lower()):
+            return frames.read(index)
+    path = Path(str(photo))
+    if not path.is_file():
+        raise WetlineError(
+            f"{photo}: neither a frame of this panel nor a file: give first, last, a name such as "
+            f"{frames.names[0]}, or the path of a photo"
+        )
+    image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
+    if image is None:
+        raise WetlineError(f"{path}: not a picture that can be read: save it as JPEG or PNG")
+    return Frame(-1, path.name, run.start_clock_s + run.arrival.last_s, np.asarray(image, np.uint8))
+
+
+def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
+    """Give where the panel lies in a frame, or find it in another photo of the same panel.
+
+    Raises
+    ------
+    WetlineError
+        If the panel cannot be found in the photo.
+    """
+    if 0 <= frame.index < len(run.frames) and run.frames[frame.index] == frame.name:
+        return replace(rectifier.plane, homography=run.homographies[frame.index])
+    flat = rectifier.rectify(frame)
+    if flat.lost:
+        raise WetlineError(
+            f"{frame.name}: the panel could not be found in this photo: take it from about the "
+            "same place, with the markers or the table edge in view"
+        )
+    return flat.plane
+
+
+def write_pictures(
+    setup: PanelSetup,
+    frames: Frames,
+    run: StoredRun,
+    results: Path,
+    *,
+    photo: str | None = None,
+    times_s: list[float] | None = None,
+    video: bool = False,
+    progress: Callable[[Iterable[Frame]], Iterable[Frame]] = lambda items: items,
+) -> list[Path]:
+    """Write front lines on a photo, the plan view and, if wanted, the time-lapse.
+
+    Returns
+    -------
+    written : list of Path
+    """
+    rectifier = Rectifier(setup, frames)
+    frame = choose_photo(frames, photo, run)
+    plane = plane_for(frame, run, rectifier)
+    tail = "" if photo is None else f"_{Path(frame.name).stem}".replace("@", "_")
+    written = [results / f"front_lines{tail}.png", results / "plan_view.png"]
+    minutes = (frame.clock_s - run.start_clock_s) / 60
+    drawn = lines_on_photo(
+        frame.image, plane, run.arrival, setup, f"photo at {minutes:.0f} min", times_s
+    )
+    save_image(written[0], drawn)
+    canvas = rectifier.rectify(replace(frame, image=frame.image)).canvas
+    lines = lines_of(run.arrival, setup.flow, times_s)
+    save_image(written[1], plan_view(canvas, run.arrival, lines, title=setup.name, flow=setup.flow))
+    if video:
+        path = results / "front_lines.mp4"
+        annotated_video(
+            path,
+            progress(frames),
+            lambda item: replace(rectifier.plane, homography=run.homographies[item.index]),
+            run.arrival,
+            start_clock_s=run.start_clock_s,
+            title=setup.name,
+            flow=setup.flow,
+            curve=read_front_csv(results / "front.csv"),
+        )
+        written.append(path)
+    return written

@@ -1,0 +1,198 @@
+"""An annotated time-lapse of the run: the front of the moment, the past lines, a clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.common.atomic_files import replace_file
+from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
+from vision.drawing.overlay import (
+    draw_labels,
+    draw_line,
+    draw_scale_bar,
+    draw_title,
+    line_colours,
+    panel_outline_mm,
+)
+from vision.drawing.strokes import DARK, WHITE, Image, Plane, ScaledPlane, Sizes, stroke
+from vision.errors import WetlineError
+from vision.records import ArrivalMap, Frame, FrontCurve
+
+FRAMES_PER_S = 8.0
+WIDEST_PX = 1280
+
+
+def annotated_video(
+    path: Path,
+    frames: Iterable[Frame],
+    plane_of: Callable[[Frame], Plane],
+    arrival: ArrivalMap,
+    *,
+    start_clock_s: float,
+    title: str,
+    flow: str = "edge",
+    curve: FrontCurve | None = None,
+    frames_per_s: float = FRAMES_PER_S,
+    progress: Callable[[Frame], None] | None = None,
+) -> int:
+    """Write an mp4 of the run with the front drawn on each frame.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write, ending in ``.mp4``; it appears only when whole.
+    frames : iterable of Frame
+        In time order; one is held at a time. All are fitted into the size of the first.
+    plane_of : callable
+        Gives where the panel lies in a frame.
+    arrival : ArrivalMap
+        When each spot wetted.
+    start_clock_s : float
+        Resin start on the clock of the frames.
+    title : str
+        Panel name.
+    flow : {"edge", "point"}
+        As in `vision.drawing.front_lines.front_lines`.
+    curve : FrontCurve or None
+        For the distance under the clock; without it none is shown.
+    frames_per_s : float
+        Speed of the video.
+    progress : callable or None
+        Called with each frame once it is written.
+
+    Returns
+    -------
+    written : int
+        Number of frames.
+
+    Raises
+    ------
+    WetlineError
+        If there is no frame, or this machine cannot write such a video.
+    """
+    lines = front_lines(arrival, choose_times_s(arrival.last_s), flow=flow)
+    past = [(shown_from_s(line, arrival), line) for line in lines]
+    size_mm = (arrival.length_mm, arrival.width_mm)
+    count = 0
+
+    def fill_file(part: Path) -> None:
+        nonlocal count
+        writer: cv2.VideoWriter | None = None
+        size = (0, 0)
+        try:
+            for frame in frames:
+                image, plane = _fit(frame.image, plane_of(frame), size)
+                if writer is None:
+                    size = (image.shape[1], image.shape[0])
+                    writer = _open(part, path, frames_per_s, size)
+                time_s = frame.clock_s - start_clock_s
+                texts = [title, *status(time_s, curve)]
+                now = front_lines(arrival, [min(time_s, arrival.last_s)], flow=flow)
+                _annotate(image, plane, size_mm, now, past, time_s, texts)
+                writer.write(image)
+                count += 1
+                if progress is not None:
+                    progress(frame)
+        finally:
+            if writer is not None:
+                writer.release()
+        if count == 0:
+            raise WetlineError(f"{path.name}: there is no frame to make a video of")
+
+    replace_file(path, fill_file)
+    return count
+
+
+def shown_from_s(line: FrontLine, arrival: ArrivalMap) -> float:
+    """Tell from when a line is past: its time, or when resin had closed round a dry spot."""
+    if not line.dry:
+        return line.time_s
+    around = np.rint(line.points_mm / arrival.mm_per_px - 0.5).astype(int)
+    rows = np.r_[around[:, 1] - 1, around[:, 1] + 1].clip(0, arrival.time_s.shape[0] - 1)
+    cols = np.r_[around[:, 0] - 1, around[:, 0] + 1].clip(0, arrival.time_s.shape[1] - 1)
+    times_s = arrival.time_s[rows, cols]
+    wetted = times_s[np.isfinite(times_s)]
+    return float(wetted.max()) if wetted.size else 0.0
+
+
+def status(time_s: float, curve: FrontCurve | None) -> list[str]:
+    """Write clock and distance, such as ``6:05 min`` and ``front at 143 mm``.
+
+    Examples
+    --------
+    >>> status(365.0, None), status(-20.0, None)
+    (['6:05 min'], ['before resin start'])
+    """
+    if time_s < 0:
+        return ["before resin start"]
+    clock = f"{int(time_s) // 60}:{int(time_s) % 60:02d} min"
+    if curve is None or len(curve.time_s) == 0:
+        return [clock]
+    known = np.isfinite(curve.front_mean_mm)
+    if not known.any():
+        return [clock]
+    mean_mm = np.interp(time_s, curve.time_s[known], curve.front_mean_mm[known])
+    word = "mean radius" if curve.flow == "point" else "front at"
+    return [clock, f"{word} {mean_mm:.0f} mm"]
+
+
+def _open(part: Path, path: Path, frames_per_s: float, size: tuple[int, int]) -> cv2.VideoWriter:
+    code = cv2.VideoWriter.fourcc(*"mp4v")
+    writer = cv2.VideoWriter(str(part), code, frames_per_s, size)
+    if not writer.isOpened():
+        raise WetlineError(
+            f"{path.name}: this machine cannot write an mp4 there: the pictures hold the same lines"
+        )
+    return writer
+
+
+def _fit(image: Image, plane: Plane, size: tuple[int, int]) -> tuple[Image, Plane]:
+    """Copy a frame into the video's size (that of the first frame, at most 1280 wide, even)."""
+    height, width = image.shape[:2]
+    room = size if size[0] else (WIDEST_PX, WIDEST_PX)
+    factor = min(room[0] / width, room[1] / height, 1.0 if not size[0] else np.inf)
+    if {width - room[0], height - room[1]} <= {0, 1}:  # an odd photo loses its last row or column
+        factor = 1.0
+    inner = (max(2, round(width * factor)), max(2, round(height * factor)))
+    resized = inner != (width, height)
+    fitted = cv2.resize(image, inner, interpolation=cv2.INTER_AREA) if resized else image
+    if not size[0]:
+        size = (inner[0] // 2 * 2, inner[1] // 2 * 2)
+    page = np.zeros((size[1], size[0], 3), dtype=np.uint8)
+    rows, cols = min(size[1], inner[1]), min(size[0], inner[0])
+    page[:rows, :cols] = fitted[:rows, :cols]
+    return page, plane if factor == 1.0 else ScaledPlane(plane, factor)
+
+
+def _annotate(
+    image: Image,
+    plane: Plane,
+    size_mm: tuple[float, float],
+    now: list[FrontLine],
+    past: list[tuple[float, FrontLine]],
+    time_s: float,
+    texts: list[str],
+) -> None:
+    """Draw one frame's lines and words into `image`."""
+    sizes = Sizes.for_image(image)
+    thin = Sizes(max(1, sizes.line // 2), max(1, sizes.line // 2) + 2, sizes.text)
+    passed = [since_s < time_s for since_s, _ in past]
+    old = [line for (_, line), there in zip(past, passed, strict=True) if there]
+    all_colours = line_colours([line for _, line in past])
+    colours = [colour for colour, there in zip(all_colours, passed, strict=True) if there]
+    lines_px = [np.asarray(plane.to_px(line.points_mm), dtype=float) for line in old]
+    for line, points, colour in zip(old, lines_px, colours, strict=True):
+        draw_line(image, line, points, colour, thin)
+    for line in now:
+        points = np.asarray(plane.to_px(line.points_mm), dtype=float)
+        if not line.dry:
+            stroke(image, points, DARK, sizes.casing + sizes.line)
+            stroke(image, points, WHITE, sizes.line + 1)
+    corner_px = np.asarray(plane.to_px(panel_outline_mm(size_mm)))
+    taken = [draw_title(image, texts, corner_px, sizes)]
+    taken.append(draw_scale_bar(image, plane, size_mm, None, sizes, taken))
+    draw_labels(image, old, lines_px, colours, sizes, taken)

@@ -1,0 +1,1 @@
+"""Photos, film, EXIF: frames in true time order, one at a time."""

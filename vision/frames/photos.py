@@ -1,0 +1,290 @@
+"""A folder of photos as frames in time order, one picture in memory at a time."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import WetlineError
+from vision.frames.exif import HEIF_SUFFIXES, PhotoHeader, is_cut_short, read_header
+from vision.frames.prefetch import WORKERS, Ahead
+from vision.frames.reader import Frames
+from vision.records import Frame
+from vision.settings.frame_settings import FrameSource
+
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
+
+AHEAD_BYTES = 40_000_000
+"""Pictures decoded in advance, whatever the photos' size: six at 1920 x 1080."""
+
+_FINE_STEP_S = 0.01
+_TURNS = {
+    3: (cv2.ROTATE_180, None),
+    6: (cv2.ROTATE_90_CLOCKWISE, None),
+    8: (cv2.ROTATE_90_COUNTERCLOCKWISE, None),
+    2: (None, 1),
+    4: (None, 0),
+    5: (cv2.ROTATE_90_CLOCKWISE, 1),
+    7: (cv2.ROTATE_90_COUNTERCLOCKWISE, 1),
+}
+
+
+@dataclass(frozen=True)
+class Photo:
+    """One usable photo file with its place on the run's clock."""
+
+    path: Path
+    header: PhotoHeader
+    clock_s: float = 0.0
+
+
+class PhotoFrames(Frames):
+    """Photos of a folder in time order, decoded a little ahead."""
+
+    decodes_ahead = True
+
+    def __init__(
+        self,
+        photos: Sequence[Photo],
+        notes: Sequence[str],
+        has_clock: bool,
+        utc_offset_s: float,
+    ) -> None:
+        self._photos = tuple(photos)
+        self.notes = list(notes)
+        self.has_clock = has_clock
+        self.utc_offset_s = utc_offset_s
+        self.names = tuple(photo.path.name for photo in photos)
+        self.clock_s = np.array([photo.clock_s for photo in photos])
+        self.size = photos[0].header.size
+        self.focal_35mm = photos[0].header.focal_35mm
+        width, height = self.size
+        ahead = max(WORKERS, AHEAD_BYTES // (3 * width * height))
+        self._images = Ahead(decode_photo, self._photos, ahead)
+
+    def __iter__(self) -> Iterator[Frame]:
+        """Give the photos that can be decoded; note the others."""
+        for index, (photo, image) in enumerate(zip(self._photos, self._images, strict=True)):
+            if image is None:
+                note = f"{photo.path.name}: skipped, it cannot be decoded"
+                if note not in self.notes:
+                    self.notes.append(note)
+                continue
+            yield Frame(index, photo.path.name, photo.clock_s, image)
+
+    def read(self, index: int) -> Frame:
+        """Decode one photo by its place; WetlineError if it cannot be."""
+        photo = self._photos[index]
+        place = range(len(self))[index]
+        image = self._images.at(place)
+        if image is None:
+            raise WetlineError(
+                f"{photo.path}: cannot be decoded: delete it or list it in [frames] skip"
+            )
+        return Frame(place, photo.path.name, photo.clock_s, image)
+
+
+def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Sort key that counts as people do: 2 before 10.
+
+    Examples
+    --------
+    >>> sorted(["img10.jpg", "img2.jpg", "IMG1.jpg"], key=natural_key)
+    ['IMG1.jpg', 'img2.jpg', 'img10.jpg']
+    """
+    parts = re.split(r"([0-9]+)", name.casefold())
+    return tuple((0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p)
+
+
+def open_photos(source: FrameSource) -> PhotoFrames:
+    """Order the photos of a folder in time, reading headers only.
+
+    Photos that cannot be used are skipped with a note that names them: empty, cut short,
+    unreadable, byte-for-byte copies, of another size than most, or without a capture time where
+    most have one.
+
+    Raises
+    ------
+    WetlineError
+        If no photos are there, or their times are unknown.
+    """
+    folder = source.path
+    paths = sorted(
+        (p for p in folder.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES and p.name[0] != "."),
+        key=lambda p: natural_key(p.name),
+    )
+    if not paths:
+        raise WetlineError(f"{folder}: no photos (JPEG, PNG, TIFF or HEIC): put them there")
+    _need_heif_reader(paths)
+    notes: list[str] = []
+    photos = _without_copies(_readable(paths, notes), notes)
+    photos = _one_size(photos, notes)
+    photos, has_clock, offset_s = _with_times(photos, source, folder, notes)
+    return PhotoFrames(photos, notes, has_clock, offset_s) if photos else _none_left(folder, notes)
+
+
+def _none_left(folder: Path, notes: Sequence[str]) -> PhotoFrames:
+    raise WetlineError(f"{folder}: none of the photos can be used: {'; '.join(notes[:3])}")
+
+
+def _need_heif_reader(paths: Sequence[Path]) -> None:
+    heif = [path for path in paths if path.suffix.lower() in HEIF_SUFFIXES]
+    if heif and importlib.util.find_spec("pillow_heif") is None:
+        raise WetlineError(
+            f'{heif[0]}: HEIC photos need one more package: pip install "wetline[heic]", or save '
+            "the photos as JPEG"
+        )
+
+
+def _readable(paths: Sequence[Path], notes: list[str]) -> list[Photo]:
+    photos = []
+    for path in paths:
+        try:
+            if path.stat().st_size == 0:
+                notes.append(f"{path.name}: skipped, the file is empty")
+                continue
+            header = read_header(path)
+            if is_cut_short(path):
+                notes.append(f"{path.name}: skipped, the file is cut short")
+                continue
+        except OSError:
+            notes.append(f"{path.name}: skipped, not readable as a picture")
+            continue
+        photos.append(Photo(path, header))
+    return photos
+
+
+def _without_copies(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
+    # Copies have the same header too: few files must be read whole.
+    looks = [(photo.path.stat().st_size, photo.header) for photo in photos]
+    alike = Counter(looks)
+    seen: dict[bytes, str] = {}
+    kept = []
+    for photo, own in zip(photos, looks, strict=True):
+        if alike[own] > 1:
+            digest = hashlib.blake2b(photo.path.read_bytes()).digest()
+            if digest in seen:
+                notes.append(f"{photo.path.name}: skipped, a copy of {seen[digest]}")
+                continue
+            seen[digest] = photo.path.name
+        kept.append(photo)
+    return kept
+
+
+def _one_size(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
+    if not photos:
+        return []
+    common = Counter(photo.header.size for photo in photos).most_common(1)[0][0]
+    kept = []
+    for photo in photos:
+        if photo.header.size == common:
+            kept.append(photo)
+            continue
+        (w, h), (common_w, common_h) = photo.header.size, common
+        notes.append(
+            f"{photo.path.name}: skipped, {w} x {h} pixels where most have {common_w} x {common_h}"
+        )
+    return kept
+
+
+def _with_times(
+    photos: Sequence[Photo], source: FrameSource, folder: Path, notes: list[str]
+) -> tuple[list[Photo], bool, float]:
+    """Give each photo its clock time; returns photos, has_clock, UTC offset."""
+    timed = [p for p in photos if p.header.wall_s is not None and not p.header.modified_only]
+    timed = timed or [p for p in photos if p.header.wall_s is not None]
+    times = {photo.header.wall_s for photo in timed}
+    if len(timed) * 2 >= len(photos) and len(times) > 1:
+        for photo in photos:
+            if photo not in timed:
+                notes.append(f"{photo.path.name}: skipped, no capture time though others have one")
+        return *_by_capture_time(timed, notes), _common_offset(timed) or 0.0
+    if len(photos) > 1 and source.interval_s is None:
+        why = "all carry the same capture time" if len(times) == 1 else "carry no capture time"
+        raise WetlineError(
+            f"{folder}: the photos {why}: write interval_s = SECONDS_BETWEEN_PHOTOS under "
+            "[frames] in panel.toml"
+        )
+    step = source.interval_s or 0.0
+    return [replace(photo, clock_s=i * step) for i, photo in enumerate(photos)], False, 0.0
+
+
+def _common_offset(photos: Sequence[Photo]) -> float | None:
+    """UTC offset of the first photo, if every photo states one."""
+    offsets = [photo.header.offset_s for photo in photos]
+    return offsets[0] if all(offset is not None for offset in offsets) else None
+
+
+def _by_capture_time(photos: Sequence[Photo], notes: list[str]) -> tuple[list[Photo], bool]:
+    true_utc = _common_offset(photos) is not None
+    clocked = [
+        replace(p, clock_s=(p.header.wall_s or 0.0) - ((p.header.offset_s or 0.0) * true_utc))
+        for p in photos
+    ]
+    clocked.sort(key=lambda p: (p.clock_s, natural_key(p.path.name)))
+    return _spread_ties(clocked, notes), True
+
+
+def _spread_ties(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
+    """Spread photos that share a clock reading evenly over the clock's step, in name order.
+
+    The middle of the group stays where a lone photo would be, so that no bias arises.
+    """
+    counts = Counter(photo.clock_s for photo in photos)
+    place: Counter[float] = Counter()
+    spread = []
+    for photo in photos:
+        n, j = counts[photo.clock_s], place[photo.clock_s]
+        place[photo.clock_s] += 1
+        step = _FINE_STEP_S if photo.header.fine else 1.0
+        spread.append(replace(photo, clock_s=photo.clock_s + ((j + 0.5) / n - 0.5) * step))
+    shared = sum(n for n in counts.values() if n > 1)
+    if shared:
+        notes.append(f"{shared} photos share a capture time with another: spread evenly over it")
+    return spread
+
+
+def decode_photo(photo: Photo) -> NDArray[np.uint8] | None:
+    """Decode a photo upright, blue green red; None if it cannot be."""
+    if photo.path.suffix.lower() in HEIF_SUFFIXES:
+        return _decode_heif(photo.path)
+    try:
+        data = np.fromfile(photo.path, dtype=np.uint8)
+    except OSError:
+        return None
+    if data.size == 0:
+        return None
+    image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    if image is None:
+        return None
+    upright = turn_upright(np.asarray(image, dtype=np.uint8), photo.header.orientation)
+    return upright if upright.shape[1::-1] == photo.header.size else None
+
+
+def turn_upright(image: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """Undo the orientation tag (1 to 8) of a decoded picture."""
+    turn, flip = _TURNS.get(orientation, (None, None))
+    if turn is not None:
+        image = cv2.rotate(image, turn)  # type: ignore[assignment]
+    if flip is not None:
+        image = cv2.flip(image, flip)  # type: ignore[assignment]
+    return image
+
+
+def _decode_heif(path: Path) -> NDArray[np.uint8] | None:
+    import pillow_heif
+
+    try:
+        picture = pillow_heif.open_heif(path).to_pillow().convert("RGB")
+    except (OSError, ValueError):
+        return None
+    return np.ascontiguousarray(np.asarray(picture)[:, :, ::-1])

@@ -1,0 +1,63 @@
+"""What every source of frames gives: frames in time order, one picture in memory at a time."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+
+import numpy as np
+
+from vision.common.closing import Closing
+from vision.records import FloatArray, Frame
+
+
+class Frames(Closing, ABC):
+    """Frames of one run in time order. Iterate as often as needed; use as a context manager.
+
+    Attributes
+    ----------
+    notes : list of str
+        What was skipped and why, by name. May grow while iterating.
+    has_clock : bool
+        Whether times are Unix times rather than seconds from the first frame.
+    utc_offset_s : float
+        Offset of the camera's wall clock that has been taken off; 0 when the photos state none.
+    names : tuple of str
+        One per frame.
+    clock_s : ndarray, float
+        One per frame; for a video the planned time, which the frame's own may differ from by
+        one film frame.
+    size : (int, int)
+        Width and height in pixels, upright.
+    focal_35mm : float or None
+        Focal length as for 35 mm film, where the photos tell it.
+    decodes_ahead : bool
+        Whether iterating decodes the next frames while the last one is used.
+    """
+
+    notes: list[str]
+    names: tuple[str, ...] = ()
+    clock_s: FloatArray = np.zeros(0)
+    size: tuple[int, int] = (0, 0)
+    has_clock: bool = False
+    utc_offset_s: float = 0.0
+    focal_35mm: float | None = None
+    decodes_ahead: bool = False
+
+    def __len__(self) -> int:
+        """Count the frames."""
+        return len(self.names)
+
+    @abstractmethod
+    def __iter__(self) -> Iterator[Frame]:
+        """Give the frames in time order, from the first again each time."""
+
+    @abstractmethod
+    def read(self, index: int) -> Frame:
+        """Decode one frame by its place.
+
+        Raises
+        ------
+        WetlineError
+            If the picture cannot be decoded.
+        """

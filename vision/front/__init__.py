@@ -1,0 +1,1 @@
+"""Arrival map to front curve: lanes, race-tracking, dry spots, stall, corrections, files."""

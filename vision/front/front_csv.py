@@ -1,0 +1,83 @@
+"""front.csv: one row per frame, for the fit and for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from pathlib import Path
+
+import numpy as np
+
+from vision.common.atomic_files import write_text
+from vision.errors import WetlineError
+from vision.records import FrontCurve
+
+NUMBERS = (
+    "time_s",
+    "front_mean_mm",
+    "front_median_mm",
+    "front_min_mm",
+    "front_max_mm",
+    "front_sd_mm",
+    "wetted_fraction",
+)
+EXTRA = ("front_clean_mm", "front_clean_sd_mm", "semi_major_mm", "semi_minor_mm", "angle_deg")
+HEADER = ("frame", *NUMBERS, "used", "note", *EXTRA)
+
+
+def write_front_csv(path: Path, curve: FrontCurve) -> None:
+    """Write a front curve; NaN becomes an empty cell."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEADER)
+    for k, name in enumerate(curve.frames):
+        writer.writerow(
+            [
+                name,
+                *(_text(getattr(curve, key)[k], key) for key in NUMBERS),
+                "yes" if curve.used[k] else "no",
+                curve.notes[k],
+                *(_text(getattr(curve, key)[k], key) for key in EXTRA),
+            ]
+        )
+    write_text(path, out.getvalue())
+
+
+def _text(value: float, key: str) -> str:
+    if not math.isfinite(value):
+        return ""
+    return f"{value:.5f}" if key == "wetted_fraction" else f"{value:.3f}"
+
+
+def read_front_csv(path: Path) -> FrontCurve:
+    """Read a front curve that `write_front_csv` wrote.
+
+    Raises
+    ------
+    WetlineError
+        If the file is missing, lacks a column or holds what is no number.
+    """
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            rows = list(csv.DictReader(file))
+    except FileNotFoundError as error:
+        raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error
+    if not rows or any(key not in rows[0] for key in HEADER):
+        raise WetlineError(f"{path}: not a front table: run `wetline track` again")
+    try:
+        columns = {
+            key: np.array([float(row[key]) if row[key] else math.nan for row in rows])
+            for key in (*NUMBERS, *EXTRA)
+        }
+    except (TypeError, ValueError) as error:
+        raise WetlineError(f"{path}: {error}: run `wetline track` again") from error
+    return FrontCurve(
+        flow="point" if np.isfinite(columns["semi_major_mm"]).any() else "edge",
+        frames=tuple(row["frame"] for row in rows),
+        used=np.array([row["used"] == "yes" for row in rows]),
+        notes=tuple(row["note"] or "" for row in rows),
+        **columns,
+    )

@@ -1,0 +1,123 @@
+"""What tracking leaves under results/: front.csv, arrival.npz and its part of results.json."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from vision.common.atomic_files import read_json, replace_file, write_json
+from vision.errors import WetlineError
+from vision.front.front_csv import write_front_csv
+from vision.records import ArrivalMap, FloatArray, Tracked
+from vision.scale.plane_map import PlaneMap
+
+LATER_PARTS = ("permeability", "fill", "gel", "verdict")
+
+
+@dataclass(frozen=True)
+class StoredRun:
+    """An arrival map with what is needed to draw it on the photos.
+
+    Attributes
+    ----------
+    arrival : ArrivalMap
+    frames : tuple of str
+    clock_s : ndarray of shape (K,), float
+        Frame times on the camera's clock.
+    start_clock_s : float
+        Resin start on it.
+    homographies : ndarray of shape (K, 3, 3), float
+        Panel mm to ideal pixels, frame by frame.
+    """
+
+    arrival: ArrivalMap
+    frames: tuple[str, ...]
+    clock_s: FloatArray
+    start_clock_s: float
+    homographies: FloatArray
+
+
+def results_json(tracked: Tracked) -> dict[str, Any]:
+    """Give the vision part of results.json; the later parts stand empty until the fit."""
+    parts: dict[str, Any] = {"front": asdict(tracked.front), "scale": asdict(tracked.scale)}
+    parts["frame_notes"] = list(tracked.frame_notes)
+    return parts | dict.fromkeys(LATER_PARTS)
+
+
+def save_tracked(
+    results: Path,
+    tracked: Tracked,
+    planes: Sequence[PlaneMap] = (),
+    clock_s: Sequence[float] = (),
+    start_clock_s: float = 0.0,
+) -> None:
+    """Write what tracking found, each file whole or not at all.
+
+    Parameters
+    ----------
+    results : Path
+        The results folder.
+    tracked : Tracked
+    planes, clock_s : sequence
+        Map and time of each frame; empty for pen marks.
+    start_clock_s : float
+    """
+    if tracked.arrival is not None:
+        arrays = {
+            "time_s": tracked.arrival.time_s.astype(np.float32),
+            "seen": tracked.arrival.seen,
+            "by_hand": tracked.arrival.by_hand,
+            "mm_per_px": np.float64(tracked.arrival.mm_per_px),
+            "last_s": np.float64(tracked.arrival.last_s),
+            "frames": np.array(tracked.curve.frames),
+            "clock_s": np.asarray(clock_s, float),
+            "start_clock_s": np.float64(start_clock_s),
+            "homographies": np.array([plane.homography for plane in planes]),
+        }
+
+        def write(part: Path) -> None:
+            with part.open("wb") as file:
+                np.savez(file, **arrays)  # type: ignore[arg-type]
+
+        replace_file(results / "arrival.npz", write)
+    write_front_csv(results / "front.csv", tracked.curve)
+    write_json(results / "results.json", results_json(tracked))
+
+
+def load_run(results: Path) -> StoredRun:
+    """Read arrival.npz back.
+
+    Raises
+    ------
+    WetlineError
+        If it is not there yet or not what Wetline writes.
+    """
+    path = results / "arrival.npz"
+    read_json(results / "results.json")
+    try:
+        with np.load(path, allow_pickle=False) as stored:
+            arrays = {key: stored[key] for key in stored.files}
+        return StoredRun(
+            arrival=ArrivalMap(
+                time_s=arrays["time_s"].astype(float),
+                seen=arrays["seen"],
+                by_hand=arrays["by_hand"],
+                mm_per_px=float(arrays["mm_per_px"]),
+                last_s=float(arrays["last_s"]),
+            ),
+            frames=tuple(str(name) for name in arrays["frames"]),
+            clock_s=arrays["clock_s"],
+            start_clock_s=float(arrays["start_clock_s"]),
+            homographies=arrays["homographies"],
+        )
+    except FileNotFoundError as error:
+        raise WetlineError(
+            f"{path}: not there: pen-marked panels have no front lines to draw; else run "
+            "`wetline track` first"
+        ) from error
+    except (OSError, ValueError, KeyError) as error:
+        raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error

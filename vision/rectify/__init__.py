@@ -1,0 +1,1 @@
+"""Follow the camera and lay each frame flat."""

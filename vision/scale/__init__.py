@@ -1,0 +1,1 @@
+"""Photo to millimetres and its error; printable cards; corner picking."""

@@ -1,0 +1,268 @@
+"""The printable scale sheet: four marker cards to cut out, a check bar, and the steps to take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.backends.backend_pdf import FigureCanvasPdf
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path as Outline
+
+from vision.common.atomic_files import replace_file
+from vision.errors import WetlineError
+from vision.scale.markers import MARKER_IDS
+from vision.settings.scale_settings import (
+    CHECK_BAR_MM,
+    MARKER_OFFSET_MM,
+    Points,
+    default_centres_mm,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+MM_PER_INCH = 25.4
+CELLS = 6
+QUIET_SHARE = 0.25  # of the marker's edge; a white rim of one cell at least is needed
+_LABEL_MM = 12.0
+_MARGIN_MM = 14.0
+_TEXT_END_MM = 86.0
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A paper size, upright, and the marker edge printed on it."""
+
+    width_mm: float
+    height_mm: float
+    marker_mm: float
+
+
+# ISO 216 sizes; letter as ANSI/ASME Y14.1 size A
+PAPERS = {
+    "A4": Paper(210.0, 297.0, 40.0),
+    "A3": Paper(297.0, 420.0, 60.0),
+    "letter": Paper(215.9, 279.4, 40.0),
+}
+
+
+@dataclass(frozen=True)
+class SheetPlan:
+    """Where the markers stand on the page.
+
+    Attributes
+    ----------
+    paper : Paper
+        The page.
+    centres_mm : tuple of (x, y)
+        Marker centres from the page's upper left corner.
+    """
+
+    paper: Paper
+    centres_mm: Points
+
+    @property
+    def card_mm(self) -> tuple[float, float]:
+        """Width and height of one card."""
+        side = self.paper.marker_mm * (1 + 2 * QUIET_SHARE)
+        return side, side + _LABEL_MM
+
+
+def sheet_plan(paper: str) -> SheetPlan:
+    """Lay out the page: two by two cards at its foot.
+
+    Raises
+    ------
+    WetlineError
+        If the paper is not known.
+    """
+    if paper not in PAPERS:
+        raise WetlineError(f"paper = {paper}: must be one of {', '.join(PAPERS)}")
+    size = PAPERS[paper]
+    side = size.marker_mm * (1 + 2 * QUIET_SHARE)
+    gap = 8.0
+    left = (size.width_mm - 2 * side - gap) / 2
+    top = size.height_mm - _MARGIN_MM - 2 * (side + _LABEL_MM) - gap
+    column, row = side + gap, side + _LABEL_MM + gap
+    places = [(0, 0), (1, 0), (1, 1), (0, 1)]
+    centres = tuple((left + c * column + side / 2, top + r * row + side / 2) for c, r in places)
+    return SheetPlan(size, centres)
+
+
+def write_sheet(
+    path: Path,
+    paper: str = "A4",
+    length_mm: float | None = None,
+    width_mm: float | None = None,
+    name: str = "",
+) -> SheetPlan:
+    """Write the scale sheet as a true-scale PDF.
+
+    Parameters
+    ----------
+    path : Path
+        The PDF to write.
+    paper : {"A4", "A3", "letter"}
+        Paper in the printer.
+    length_mm, width_mm : float, optional
+        The panel; the sheet then says where the cards go in numbers.
+    name : str
+        Panel name for the heading.
+
+    Returns
+    -------
+    plan : SheetPlan
+        Where the markers stand on the page.
+
+    Notes
+    -----
+    Markers 0 to 3 of the dictionary DICT_4X4_50 that OpenCV defines.
+    """
+    plan = sheet_plan(paper)
+    with rc_context({"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.usetex": False}):
+        figure = draw_sheet(plan, length_mm, width_mm, name)
+        FigureCanvasPdf(figure)
+        facts = {"Title": "Scale sheet", "CreationDate": None}
+        replace_file(path, lambda part: figure.savefig(part, format="pdf", metadata=facts))
+    return plan
+
+
+def draw_sheet(
+    plan: SheetPlan, length_mm: float | None, width_mm: float | None, name: str
+) -> Figure:
+    """Draw the page on a figure of the paper's size."""
+    paper = plan.paper
+    figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, paper.width_mm)
+    axes.set_ylim(paper.height_mm, 0)
+    axes.set_axis_off()
+    heading = f"Scale sheet{': ' + name if name else ''}"
+    axes.text(_MARGIN_MM, 16, heading[:60], fontsize=14, weight="bold", va="baseline")
+    _draw_bar(axes, 26.0)
+    _draw_text(axes, steps_text(paper, length_mm, width_mm), 36.0)
+    _draw_sketch(axes, plan)
+    for number, centre in zip(MARKER_IDS, plan.centres_mm, strict=True):
+        _draw_card(axes, plan, number, centre)
+    return figure
+
+
+def steps_text(paper: Paper, length_mm: float | None, width_mm: float | None) -> str:
+    """Say what to do with the sheet, in plain steps, with the lines for panel.toml."""
+    steps = [
+        "1  Print at 100 % (actual size), not fitted to the page. Measure the bar above:",
+        "    if it is not 100.0 mm, write what it is behind check_bar_mm.",
+        "2  Cut out the four cards along the grey lines. Keep them flat; stick them on card.",
+        "3  Lay them flat on the table around the panel, clear of bag and tape, 0 at the feed",
+        "    corner, then 1, 2, 3 clockwise as seen from above (any turn of a card will do).",
+    ]
+    settings = (
+        f'    method = "sheet"      marker_mm = {paper.marker_mm:g}      check_bar_mm = 100.0'
+    )
+    if length_mm is None or width_mm is None:
+        steps += [
+            f"4  Card centres: 30 mm in from the feed and vent ends, {MARKER_OFFSET_MM:.0f} mm "
+            "outside the long edges.",
+            "5  In panel.toml, under [scale]:",
+            settings,
+        ]
+        return "\n".join(steps)
+    centres = default_centres_mm(length_mm, width_mm, paper.marker_mm)
+    (x0, y0), (x1, _), (x2, y2), _ = centres
+    diagonal = float(np.hypot(x2 - x0, y2 - y0))
+    listed = ", ".join(f"[{x:g}, {y:g}]" for x, y in centres)
+    steps += [
+        f"4  Card centres: {x0:g} mm in from the feed and vent ends, {-y0:g} mm outside the long",
+        f"    edges. Check between the crosses: 0 to 1 {x1 - x0:g} mm, 1 to 2 {y2 - y0:g} mm, "
+        f"0 to 2 {diagonal:.0f} mm.",
+        "5  In panel.toml, under [scale] (mend the centres if yours came out otherwise):",
+        settings,
+        f"    marker_centres_mm = [{listed}]",
+    ]
+    return "\n".join(steps)
+
+
+def _draw_bar(axes: Axes, y: float) -> None:
+    left = _MARGIN_MM
+    axes.plot([left, left + CHECK_BAR_MM], [y, y], color="black", lw=0.6, solid_capstyle="butt")
+    for step in range(11):
+        tick = 4.0 if step in (0, 10) else 2.0
+        x = left + step * CHECK_BAR_MM / 10
+        axes.plot([x, x], [y - tick / 2, y + tick / 2], color="black", lw=0.4)
+    axes.text(left + CHECK_BAR_MM + 4, y, "100 mm, end mark to end mark", fontsize=9, va="center")
+
+
+def _draw_text(axes: Axes, text: str, y: float) -> None:
+    for i, line in enumerate(text.splitlines()):
+        mono = line.lstrip().startswith(("method", "marker_centres"))
+        axes.text(
+            _MARGIN_MM,
+            y + 5.2 * i,
+            line,
+            fontsize=8 if mono else 9,
+            family="DejaVu Sans Mono" if mono else "DejaVu Sans",
+            va="center",
+            parse_math=False,
+        )
+
+
+def _draw_sketch(axes: Axes, plan: SheetPlan) -> None:
+    """Small picture of the panel with the cards around it, between the text and the cards."""
+    above, below = _TEXT_END_MM, plan.centres_mm[0][1] - plan.card_mm[0] / 2
+    height = min(24.0, below - above - 19.0)
+    width = max(2 * height, 36.0)
+    left, top = (plan.paper.width_mm - width) / 2, (above + below - height) / 2
+    axes.add_patch(Rectangle((left, top), width, height, fill=False, lw=0.7))
+    middle = left + width / 2, top + height / 2
+    axes.text(*middle, "feed → panel → vent", fontsize=6, ha="center", va="center")
+    places = [(0.1, -4.0), (0.9, -4.0), (0.9, height + 4), (0.1, height + 4)]
+    for number, (share, offset) in zip(MARKER_IDS, places, strict=True):
+        x, y = left + share * width, top + offset
+        axes.add_patch(Rectangle((x - 2.5, y - 2.5), 5, 5, fill=False, ec="0.4", lw=0.4))
+        axes.text(x, y, str(number), fontsize=8, ha="center", va="center")
+
+
+def _draw_card(axes: Axes, plan: SheetPlan, number: int, centre: tuple[float, float]) -> None:
+    width, height = plan.card_mm
+    x, y = centre
+    left, top = x - width / 2, y - width / 2
+    axes.add_patch(Rectangle((left, top), width, height, fill=False, ec="0.6", lw=0.4))
+    _draw_marker(axes, number, centre, plan.paper.marker_mm)
+    inner, outer = plan.paper.marker_mm / 2 + 0.55 * (width - plan.paper.marker_mm) / 2, width / 2
+    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        axes.plot(
+            [x + dx * inner, x + dx * outer],
+            [y + dy * inner, y + dy * outer],
+            color="black",
+            lw=0.4,
+            solid_capstyle="butt",
+        )
+    corner = ("feed end, 0", "vent end, 0", "vent end, width", "feed end, width")[number]
+    axes.text(left + 3, top + width + _LABEL_MM / 2 - 1, str(number), fontsize=18, va="center")
+    axes.text(left + 13, top + width + _LABEL_MM / 2 - 1, corner, fontsize=7, va="center")
+
+
+def _draw_marker(axes: Axes, number: int, centre: tuple[float, float], edge_mm: float) -> None:
+    """Black square with its white cells on top as one outline, so that no seams show."""
+    left, top = centre[0] - edge_mm / 2, centre[1] - edge_mm / 2
+    axes.add_patch(Rectangle((left, top), edge_mm, edge_mm, fc="black", ec="none", lw=0))
+    cell = edge_mm / CELLS
+    corners: list[tuple[float, float]] = []
+    codes: list[np.uint8] = []
+    for row, column in np.argwhere(marker_cells(number)):
+        x, y = left + column * cell, top + row * cell
+        corners += [(x, y), (x + cell, y), (x + cell, y + cell), (x, y + cell), (x, y)]
+        codes += [Outline.MOVETO, *[Outline.LINETO] * 3, Outline.CLOSEPOLY]
+    axes.add_patch(PathPatch(Outline(corners, codes), fc="white", ec="none", lw=0))
+
+
+def marker_cells(number: int) -> np.ndarray:
+    """Cells of a marker with its black rim; shape (6, 6), True where white."""
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    return np.asarray(cv2.aruco.generateImageMarker(dictionary, number, CELLS)) > 127

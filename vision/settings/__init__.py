@@ -1,0 +1,1 @@
+"""What the panel folder says to the camera: [panel], [frames], [scale], stamps.csv."""

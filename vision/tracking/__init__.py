@@ -1,0 +1,1 @@
+"""One panel from frames to files, recorded or live."""

@@ -1,0 +1,1 @@
+"""Per pixel: wetness, what is hidden (ink, glare, hands), the frame of change."""

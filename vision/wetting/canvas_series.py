@@ -1,0 +1,109 @@
+"""The canvases of a run, kept within a fixed memory however long the run is."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from vision.illumination.light_basis import LOG_TABLE
+from vision.records import FloatArray
+
+MOST_FRAMES = 160
+"""Canvases kept; past that every second one goes, which still leaves the front moving by less
+than a hundredth of the panel between two of them."""
+
+CELLS_ALONG = 32
+"""Cells along the longer side for the coarse look."""
+
+
+CELL_PX = 4
+"""Pixels along a cell, or about so many, from which its level is taken without thin ink."""
+
+
+class CanvasStack:
+    """Rectified frames in time order, fed one at a time.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Rows and columns of a canvas.
+    border_xy : ndarray of shape (Q, 2), float
+        Scaled places around the panel at which each frame's border is given; may be empty.
+    most : int
+        Canvases kept at the most.
+    """
+
+    def __init__(
+        self, shape: tuple[int, int], border_xy: FloatArray, most: int = MOST_FRAMES
+    ) -> None:
+        self.shape = shape
+        self.border_xy = border_xy
+        self.most = most
+        self.stride = 1
+        self.offered = 0
+        self.times_s: list[float] = []
+        self.canvases: list[np.ndarray] = []
+        self.cells: list[np.ndarray] = []
+        self.borders: list[np.ndarray] = []
+        rows, cols = shape
+        size = max(rows, cols) / CELLS_ALONG
+        self.cell_shape = (max(4, round(rows / size)), max(4, round(cols / size)))
+
+    def add(self, time_s: float, canvas: np.ndarray, border: FloatArray) -> bool:
+        """Take the next canvas; False when it was thinned away.
+
+        Parameters
+        ----------
+        time_s : float
+            Later than any before.
+        canvas : ndarray of shape (rows, cols, 3), uint8
+        border : ndarray of shape (Q, 3), float
+            Logarithm of the border places; NaN where not seen.
+        """
+        wanted = self.offered % self.stride == 0
+        self.offered += 1
+        if not wanted:
+            return False
+        self.times_s.append(time_s)
+        self.canvases.append(canvas)
+        self.cells.append(self._cells_of(canvas))
+        self.borders.append(np.asarray(border, dtype=np.float32))
+        if len(self.times_s) > self.most:
+            self._thin()
+        return True
+
+    def _cells_of(self, canvas: np.ndarray) -> np.ndarray:
+        """Mean logarithm per cell, thin ink taken away."""
+        rows, cols = self.cell_shape
+        # A whole number of pixels is averaged far quicker than part of one.
+        whole = max(1, round(max(self.shape) / CELLS_ALONG / CELL_PX))
+        below, right = -self.shape[0] % whole, -self.shape[1] % whole
+        if below or right:
+            canvas = cv2.copyMakeBorder(canvas, 0, below, 0, right, cv2.BORDER_REPLICATE)
+        size = (canvas.shape[1] // whole, canvas.shape[0] // whole)
+        logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
+        return cv2.resize(cv2.medianBlur(logs, 3), (cols, rows), interpolation=cv2.INTER_AREA)
+
+    def _thin(self) -> None:
+        """Keep every second frame from here on."""
+        self.stride *= 2
+        for held in (self.times_s, self.canvases, self.cells, self.borders):
+            del held[1::2]
+
+    def __len__(self) -> int:
+        return len(self.times_s)
+
+
+def middle_of(images: list[np.ndarray]) -> np.ndarray:
+    """Give the pixel-wise median of one or three images.
+
+    Examples
+    --------
+    >>> middle_of([np.array([1, 9]), np.array([5, 2]), np.array([3, 3])])
+    array([3, 3])
+    """
+    if len(images) != 3:
+        return images[0]
+    a, b, c = images
+    result: np.ndarray = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    return result
