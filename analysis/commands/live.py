@@ -63,8 +63,8 @@ def watch(
     from analysis.watch.reference import read_reference
     from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal
-    from vision.cameras.camera import open_camera
     from vision.cameras.clock import SteadyClock
+    from vision.cameras.open_camera import open_camera
     from vision.errors import WetlineError
 
     if not (folder / "panel.toml").is_file():

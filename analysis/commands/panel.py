@@ -61,8 +61,8 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
     """Work out permeability, fill time and verdict from what was tracked."""
     from analysis.panel.panel_toml import read_panel
     from analysis.record.record import answer_panel, write_record
-    from analysis.stored import read_tracked
     from vision.common.atomic_files import read_json
+    from vision.front.results import read_tracked
 
     panel = read_panel(folder)
     curve, front, scale = read_tracked(folder)
@@ -135,8 +135,8 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     from analysis.forecast.panel_results import answer
     from analysis.panel.panel_toml import read_panel
     from analysis.record.changes_figure import write_levers_plot
-    from analysis.stored import read_tracked
     from vision.common.atomic_files import write_json
+    from vision.front.results import read_tracked
 
     panel = read_panel(folder)
     tracked = read_tracked(folder)
@@ -188,9 +188,9 @@ def resin(
     """Say how much resin and hardener to mix, in which pots."""
     import json
 
+    from analysis.forecast.panel_results import read_fill_time
     from analysis.panel.panel_toml import read_panel
     from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
-    from analysis.stored import read_fill_time
     from vision.common.atomic_files import write_json
 
     panel = read_panel(folder)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from analysis.forecast.verdict import Verdict, decide, unfair_reasons
 from analysis.panel.compaction import bag_factor, compaction_at
 from analysis.panel.records import Panel
 from analysis.panel.resin import GelTime, gel_time
-from vision.common.atomic_files import plain
+from vision.common.atomic_files import plain, read_json
 from vision.records import FrontCurve, FrontSummary, ScaleSummary
 
 MAX_LINES = 20
@@ -336,3 +337,12 @@ def _span(fill: Mapping[str, Any]) -> str:
     low, best = fill["time_low_s"] / 60, fill["time_s"] / 60
     high = "never" if fill["time_high_s"] is None else f"{fill['time_high_s'] / 60:.1f}"
     return f"in {best:.1f} min (95 %: {low:.1f} to {high})"
+
+
+def read_fill_time(folder: Path) -> float | None:
+    """Give the forecast fill time in s from results.json; None where there is none yet."""
+    path = Path(folder) / "results" / "results.json"
+    if not path.exists():
+        return None
+    value = (read_json(path).get("fill") or {}).get("time_s")
+    return None if value is None else float(value)

@@ -11,8 +11,9 @@ from analysis.page.panels import Panels
 from analysis.watch.board import ENDED
 from analysis.watch.reference import Reference
 from analysis.watch.run import Watch
-from vision.cameras.camera import PHONE, open_camera
+from vision.cameras.camera import PHONE
 from vision.cameras.clock import SteadyClock
+from vision.cameras.open_camera import open_camera
 from vision.errors import WetlineError
 
 MOST_IDS = 4000

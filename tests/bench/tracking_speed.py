@@ -26,9 +26,10 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from vision.arrival.arrival_map import Feed, measure  # noqa: E402
+from vision.arrival.arrival_map import measure  # noqa: E402
 from vision.frames.source import open_frames  # noqa: E402
 from vision.rectify.rectifier import Rectifier  # noqa: E402
+from vision.repair.feed import Feed  # noqa: E402
 from vision.settings.panel_settings import read_setup  # noqa: E402
 from vision.tracking.tracker import Tracker, track_panel  # noqa: E402
 

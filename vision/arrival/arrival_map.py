@@ -4,49 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 
 from vision.arrival.edge_profile import edge_offsets
-from vision.arrival.frame_strips import Strips, cut_off, share_out_time, strips
+from vision.arrival.frame_strips import Strips, share_out_time, strips
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
 from vision.records import ArrivalMap, BoolArray, FloatArray
+from vision.repair.feed import Feed, feed_place, first_front, from_feed_px
 from vision.repair.initial_wet import early_change, wet_along_edge, wet_before
-from vision.repair.inpaint import ALONG_FLOW, fill_change
+from vision.repair.reachability import plausible_change
 from vision.wetting.canvas_series import CanvasStack, middle_of
-from vision.wetting.change_point import WetLook, find_wetting
-
-LEAST_FRONT = 0.002
-"""Share of the panel that must be wet before it counts as a front."""
-
-SUN_FRAMES = 2
-"""Frames by which a change may come late, or differ from what is expected, by chance."""
-
-SUN_SHARE = 0.15
-"""And the share of the time of the change by which it may differ."""
-
-SUN_LEAST = 0.005
-"""Share of the panel below which no sun patch is looked for."""
-
-SUN_AGREED = 0.7
-"""Least part of a patch that turned wet when it should, for sun to have fallen on it later."""
-
-SUN_PATCH, SUN_RIM = np.ones((9, 9), np.uint8), np.ones((21, 21), np.uint8)
-
-
-@dataclass(frozen=True)
-class Feed:
-    """Where the resin comes in.
-
-    `point_mm` is None for edge feed; `radius_mm` the feed's own radius.
-    """
-
-    point_mm: tuple[float, float] | None = None
-    radius_mm: float = 0.0
-    is_point: bool = False
+from vision.wetting.change_point import find_wetting
 
 
 @dataclass(frozen=True)
@@ -148,91 +119,6 @@ def measure(
         reason=reason,
         feed=feed,
     )
-
-
-def plausible_change(
-    look: WetLook, seen: BoolArray, times: FloatArray, mm_per_px: float, feed: Feed
-) -> tuple[np.ndarray, BoolArray]:
-    """Fill the holes, and what turned "wet" where resin cannot have been yet.
-
-    A cup set down, ink drawn ahead of the front, glare that moved with the bag: all of them
-    last, but the resin comes from the feed.
-    """
-    place = feed_place(look.change, mm_per_px, feed)
-    known_feed = not feed.is_point or feed.point_mm is not None
-    away = from_feed_px(look.change.shape, mm_per_px, feed) if known_feed else None
-    along = 1 if feed.is_point else ALONG_FLOW
-    change, seen = sunlit_later(look, seen, times, away, along)
-    seen = seen & ~cut_off(change, seen, place)
-    marks = (change, look.last_dry, np.where(change < look.change, len(times), look.first_wet))
-    return fill_change(*marks, seen, look.blank, times, away, along)
-
-
-def sunlit_later(
-    look: WetLook, seen: BoolArray, times: FloatArray, away_px: FloatArray | None, along: int
-) -> tuple[np.ndarray, BoolArray]:
-    """Give the frames of change, earlier where sun fell on what was wet and made it look dry.
-
-    What is wet stays wet. Where a patch looked wet for a while just when the front went by on
-    both sides of it, and looks dry again since, the light has changed and not the fabric.
-
-    Returns
-    -------
-    change : ndarray of shape (M, N), int
-    seen : ndarray of shape (M, N), bool
-        Less the rim of the sun, which reads as neither.
-    """
-    count = len(times)
-    doubtful = seen & (look.onset < count) & (look.change - look.onset > SUN_FRAMES)
-    doubtful = cv2.morphologyEx(doubtful.astype(np.uint8), cv2.MORPH_OPEN, SUN_PATCH) > 0
-    if np.count_nonzero(doubtful) < SUN_LEAST * doubtful.size:
-        return look.change, seen
-    expected, _ = fill_change(
-        look.change,
-        look.change - 1,
-        look.change,
-        seen & (cv2.dilate(doubtful.astype(np.uint8), SUN_RIM) == 0),
-        np.zeros(look.change.shape, bool),
-        times,
-        away_px,
-        along,
-    )
-    early = np.abs(look.onset - expected) <= SUN_FRAMES + SUN_SHARE * expected
-    _, labels = cv2.connectedComponents(doubtful.astype(np.uint8))
-    sizes = np.bincount(labels.ravel())
-    agreed = np.bincount(labels.ravel(), early.ravel()) / np.maximum(sizes, 1)
-    sunlit = doubtful & early & (agreed > SUN_AGREED)[labels]
-    rim = cv2.dilate(sunlit.astype(np.uint8), SUN_RIM) > 0
-    rim &= ~sunlit & (look.change > expected + SUN_FRAMES)
-    return np.where(sunlit, look.onset, look.change), seen & ~rim
-
-
-def first_front(change: np.ndarray, count: int) -> int:
-    """Give the first frame by which more than specks had wetted."""
-    wetted = np.cumsum(np.bincount(change.ravel(), minlength=count + 1)[:count])
-    some = np.flatnonzero(wetted > LEAST_FRONT * change.size)
-    return int(some[0]) if len(some) else 0
-
-
-def feed_place(change: np.ndarray, mm_per_px: float, feed: Feed) -> BoolArray:
-    """Mark where the resin comes in: the feed edge, the feed point, or what wetted first."""
-    if feed.is_point and feed.point_mm is None:
-        first = first_front(change, int(change.max()))
-        wet = np.asarray(change <= first)
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(wet.astype(np.uint8))
-        if len(stats) < 2:
-            return wet
-        return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
-    return from_feed_px(change.shape, mm_per_px, feed) < 1.0
-
-
-def from_feed_px(shape: tuple[int, int], mm_per_px: float, feed: Feed) -> FloatArray:
-    """Give each pixel's distance from the feed, in pixels."""
-    y, x = np.indices(shape) + 0.5
-    if not feed.is_point or feed.point_mm is None:
-        return x.astype(np.float32)
-    away = np.hypot(x - feed.point_mm[0] / mm_per_px, y - feed.point_mm[1] / mm_per_px)
-    return np.maximum(away - feed.radius_mm / mm_per_px, 0.0).astype(np.float32)
 
 
 def _find_point(

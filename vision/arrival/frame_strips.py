@@ -12,15 +12,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, FloatArray
-
-BRIDGE_SHARE = 0.015
-"""Gaps up to this share of the panel's length do not cut off what lies beyond them."""
-
-MOST_AHEAD = 0.4
-"""Share of what wetted past which the feed must have been misjudged."""
 
 
 @dataclass(frozen=True)
@@ -48,58 +41,6 @@ def signed_distance(wet: BoolArray) -> FloatArray:
     The edge runs half-way between a wet and a dry pixel. Infinite where there is no edge.
     """
     return np.where(wet, -distance_to(~wet), distance_to(wet))
-
-
-def cut_off(change: np.ndarray, seen: BoolArray, feed: BoolArray) -> BoolArray:
-    """Tell what turned "wet" while no wet way led there from the feed.
-
-    Parameters
-    ----------
-    change : ndarray of shape (M, N), int
-        First wet frame; the highest value where it stayed dry.
-    seen : ndarray of shape (M, N), bool
-        What was not seen may have been wet at any time.
-    feed : ndarray of shape (M, N), bool
-        Where the resin comes in.
-
-    Returns
-    -------
-    apart : ndarray of shape (M, N), bool
-        All False when much of what wetted would be (`MOST_AHEAD`).
-
-    Notes
-    -----
-    Source: the earliest frame by which some way from the feed is wet all along is the
-    morphological reconstruction by erosion of the frames of change, Vincent, IEEE Trans. Image
-    Process. 2, 1993.
-    """
-    late = int(change.max())
-    reach = max(1, round(BRIDGE_SHARE * change.shape[1]))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    open_way = cv2.erode(np.where(seen, change, 0).astype(np.int16), disc)
-    from_feed = cv2.dilate(feed.astype(np.uint8), disc) > 0
-    # Half the resolution leaves out gaps narrower than those that do not count.
-    way = _reached_by(open_way, from_feed, late, 2 if reach >= 4 else 1)
-    apart: BoolArray = (change < late) & ((change + 1 < way) | (way == late))
-    wetted = np.count_nonzero(change < late)
-    return apart & (np.count_nonzero(apart) < MOST_AHEAD * wetted)
-
-
-def _reached_by(open_way: np.ndarray, from_feed: BoolArray, late: int, step: int) -> np.ndarray:
-    """Give when the way to each place was open all along, `step` by `step` pixels taken as one."""
-    rows, cols = open_way.shape
-
-    def earliest(frames: np.ndarray) -> np.ndarray:
-        room = ((0, -rows % step), (0, -cols % step))
-        blocks = np.pad(frames, room, constant_values=late)
-        high, wide = blocks.shape
-        least: np.ndarray = blocks.reshape(high // step, step, wide // step, step).min(axis=(1, 3))
-        return least
-
-    seeds = earliest(np.where(from_feed, open_way, late).astype(open_way.dtype))
-    way = reconstruction(seeds, earliest(open_way), method="erosion")
-    full: np.ndarray = np.repeat(np.repeat(way, step, axis=0), step, axis=1)[:rows, :cols]
-    return full
 
 
 def strips(change: np.ndarray, count: int) -> Strips:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 
 def median_of_few(values: FloatArray) -> FloatArray:
@@ -24,3 +24,44 @@ def median_of_few(values: FloatArray) -> FloatArray:
     count = len(ordered)
     middle: FloatArray = (ordered[(count - 1) // 2] + ordered[count // 2]) / 2
     return middle
+
+
+TUKEY_C = 4.685
+"""Tuning constant of Tukey's biweight for 95 % efficiency on normal noise (Holland and Welsch,
+Commun. Stat. A6, 1977)."""
+
+
+def robust_scale(values: FloatArray, axis: int = 0) -> FloatArray:
+    """Estimate the standard deviation from the median absolute value (zero-centred)."""
+    return 1.4826 * np.median(np.abs(values), axis=axis)
+
+
+def root_mean_square(values: FloatArray) -> FloatArray:
+    """Give the root mean square over the last axis.
+
+    Examples
+    --------
+    >>> root_mean_square(np.array([[3.0, 3.0], [1.0, 7.0]]))
+    array([3., 5.])
+    """
+    return np.sqrt(np.einsum("...c,...c->...", values, values) / values.shape[-1])
+
+
+def biweight(ratio: FloatArray) -> FloatArray:
+    """Weigh residuals, given over the width of Tukey's biweight."""
+    share = 1 - np.minimum(ratio, 1.0) ** 2
+    return share * share
+
+
+def row_medians(values: FloatArray, use: BoolArray) -> FloatArray:
+    """Give the (upper) median of each row over the places in use; 0 where there is none.
+
+    Examples
+    --------
+    >>> row_medians(np.array([[3.0, 1.0, 9.0]]), np.array([[True, True, False]]))
+    array([3.])
+    """
+    ordered = np.sort(np.where(use, values, np.inf), axis=1)
+    counts = np.count_nonzero(use, axis=1)
+    middle = ordered[np.arange(len(ordered)), np.minimum(counts // 2, values.shape[1] - 1)]
+    return np.where(counts > 0, middle, 0.0)

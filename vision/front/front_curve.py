@@ -10,7 +10,9 @@ import numpy as np
 from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
-from vision.front.race_tracking import Racing, bands_mm, find_dry_spots, find_racing, find_stall
+from vision.front.dry_spots import find_dry_spots
+from vision.front.race_tracking import Racing, bands_mm, find_racing
+from vision.front.stall import find_stall
 from vision.records import (
     ArrivalMap,
     BoolArray,

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
-from vision.records import ArrivalMap, BoolArray, DrySpot, FloatArray
+from vision.records import BoolArray, FloatArray
 
 STRIP_SHARE = 0.10
 """Width of an edge strip, as a share of the panel's width."""
@@ -32,12 +31,6 @@ ABOVE_WAVES = 2.0
 
 SPOILED_SHARE = 0.03
 """A lane next to a racing edge is spoiled while it leads the middle by more than this share."""
-
-DRY_SPOT_MM2 = 30.0
-"""Least area of a dry spot worth telling."""
-
-STALL_SHARE = 0.15
-"""Stalled: the squared front grows at less than this share of its earlier rate."""
 
 
 @dataclass(frozen=True)
@@ -143,80 +136,3 @@ def bands_mm(clean: BoolArray, mm_per_px: float) -> tuple[tuple[float, float], .
         (float(a * mm_per_px), float(b * mm_per_px))
         for a, b in zip(edges[::2], edges[1::2], strict=True)
     )
-
-
-def find_dry_spots(arrival: ArrivalMap, front_px: FloatArray) -> tuple[DrySpot, ...]:
-    """Find patches that stayed dry behind the front at the end of the run.
-
-    Parameters
-    ----------
-    arrival : ArrivalMap
-    front_px : ndarray of shape (M,), float
-        Leading wet position of each lane at the last frame.
-
-    Returns
-    -------
-    spots : tuple of DrySpot
-        Largest first.
-    """
-    dry = ~np.isfinite(arrival.time_s)
-    behind = np.arange(dry.shape[1])[None, :] + 1 <= front_px[:, None]
-    return patches(dry, dry & behind & arrival.seen, arrival.mm_per_px)
-
-
-def patches(dry: BoolArray, sure: BoolArray, mm_per_px: float) -> tuple[DrySpot, ...]:
-    """List connected dry patches of which nearly all is sure to be behind the front."""
-    count, labels, stats, centres = cv2.connectedComponentsWithStats(
-        dry.astype(np.uint8), connectivity=4
-    )
-    spots = []
-    for label in range(1, count):
-        pixels = int(stats[label, cv2.CC_STAT_AREA])
-        area = pixels * mm_per_px**2
-        if area < DRY_SPOT_MM2:
-            continue
-        if np.count_nonzero(sure[labels == label]) < 0.8 * pixels:
-            continue
-        x, y = (np.asarray(centres[label], float) + 0.5) * mm_per_px
-        spots.append(DrySpot(float(x), float(y), float(area)))
-    return tuple(sorted(spots, key=lambda spot: -spot.area_mm2))
-
-
-def find_stall(
-    time_s: FloatArray, front_mm: FloatArray, length_mm: float
-) -> tuple[float, float] | None:
-    """Find where and when the front stopped short of the end.
-
-    Parameters
-    ----------
-    time_s, front_mm : ndarray of shape (K,), float
-        Since resin start; the mean front of the clean lanes.
-    length_mm : float
-
-    Returns
-    -------
-    stall : (position_mm, time_s) or None
-
-    Notes
-    -----
-    With a steady drive the squared front grows evenly (Darcy), so its rate, not the front's own
-    slowing, is what tells a stall.
-    """
-    use = (time_s > 0) & (front_mm > 0)
-    time, front = time_s[use], front_mm[use]
-    if len(time) < 8 or front[-1] > 0.97 * length_mm:
-        return None
-    square = front**2
-    tail = time >= time[-1] - 0.2 * (time[-1] - time[0])
-    if np.count_nonzero(tail) < 3:
-        return None
-    late = float(np.polyfit(time[tail], square[tail], 1)[0])
-    early = square < 0.7 * square[-1]
-    if np.count_nonzero(early) < 3:
-        return None
-    rate = float(np.polyfit(time[early], square[early], 1)[0])
-    if rate <= 0 or late > STALL_SHARE * rate:
-        return None
-    where = float(np.median(front[tail]))
-    reached = np.flatnonzero(front >= 0.99 * where)
-    return where, float(time[reached[0]])

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import binary_opening
 
-from vision.common.robust import median_of_few
+from vision.common.robust import median_of_few, robust_scale, root_mean_square, row_medians
 from vision.illumination.frame_light import GUARD
-from vision.illumination.light_basis import robust_scale, root_mean_square, row_medians
 from vision.records import FloatArray
 
 CLEAR_GAIN = 0.1

@@ -8,12 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import label
 
-from vision.illumination.light_basis import (
-    SMOOTH_TERMS,
-    LightBasis,
-    robust_polynomials,
-    root_mean_square,
-)
+from vision.common.robust import root_mean_square
+from vision.illumination.light_basis import SMOOTH_TERMS, LightBasis, robust_polynomials
 from vision.records import BoolArray, FloatArray
 
 FARTHEST_BORDER = 1.8

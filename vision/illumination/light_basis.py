@@ -11,14 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.records import BoolArray, FloatArray
+from vision.common.robust import TUKEY_C, biweight, row_medians
+from vision.records import FloatArray
 
 LOG_OFFSET = 6.0
 """Added to the 8-bit value before the logarithm, so that noise in the dark stays bounded."""
 
-TUKEY_C = 4.685
-"""Tuning constant of Tukey's biweight for 95 % efficiency on normal noise (Holland and Welsch,
-Commun. Stat. A6, 1977)."""
 
 LOG_TABLE = np.log(np.arange(256, dtype=np.float32) + LOG_OFFSET).astype(np.float32)
 
@@ -118,22 +116,6 @@ def cell_centres(rows: int, cols: int) -> tuple[FloatArray, FloatArray]:
     return grid_x.ravel(), grid_y.ravel()
 
 
-def robust_scale(values: FloatArray, axis: int = 0) -> FloatArray:
-    """Estimate the standard deviation from the median absolute value (zero-centred)."""
-    return 1.4826 * np.median(np.abs(values), axis=axis)
-
-
-def root_mean_square(values: FloatArray) -> FloatArray:
-    """Give the root mean square over the last axis.
-
-    Examples
-    --------
-    >>> root_mean_square(np.array([[3.0, 3.0], [1.0, 7.0]]))
-    array([3., 5.])
-    """
-    return np.sqrt(np.einsum("...c,...c->...", values, values) / values.shape[-1])
-
-
 def robust_polynomials(
     basis: FloatArray,
     values: FloatArray,
@@ -201,7 +183,7 @@ def robust_polynomials(
         np.subtract(by_colour, _evaluate(basis, own, found, left), out=left)
         residual = np.sqrt(np.einsum("kcp,kcp->kp", left, left) / colours)
         scale = np.maximum(1.4826 * row_medians(residual, use), least)
-        weight = weights * _biweight(residual / (TUKEY_C * scale[:, None]))
+        weight = weights * biweight(residual / (TUKEY_C * scale[:, None]))
         enough &= np.count_nonzero(weight, axis=1) >= 2 * free
         normal, right = ridge.copy(), np.zeros((frames, colours, size))
         np.multiply(weight[:, None, :], by_colour, out=weighted)
@@ -220,12 +202,6 @@ def robust_polynomials(
     return found.transpose(0, 2, 1)
 
 
-def _biweight(ratio: FloatArray) -> FloatArray:
-    """Weigh residuals, given over the width of Tukey's biweight."""
-    share = 1 - np.minimum(ratio, 1.0) ** 2
-    return share * share
-
-
 def _evaluate(
     basis: FloatArray, own: FloatArray | None, found: FloatArray, out: FloatArray
 ) -> FloatArray:
@@ -236,17 +212,3 @@ def _evaluate(
     if own is not None:
         out += found[:, :, b, None] * own[:, None, :]
     return out
-
-
-def row_medians(values: FloatArray, use: BoolArray) -> FloatArray:
-    """Give the (upper) median of each row over the places in use; 0 where there is none.
-
-    Examples
-    --------
-    >>> row_medians(np.array([[3.0, 1.0, 9.0]]), np.array([[True, True, False]]))
-    array([3.])
-    """
-    ordered = np.sort(np.where(use, values, np.inf), axis=1)
-    counts = np.count_nonzero(use, axis=1)
-    middle = ordered[np.arange(len(ordered)), np.minimum(counts // 2, values.shape[1] - 1)]
-    return np.where(counts > 0, middle, 0.0)

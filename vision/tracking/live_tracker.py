@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.arrival.arrival_map import Feed, measure
+from vision.arrival.arrival_map import measure
 from vision.front.front_curve import FrameTimes, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import (
@@ -21,6 +21,7 @@ from vision.records import (
     ScaleSummary,
 )
 from vision.rectify.rectifier import Rectifier, look_mask
+from vision.repair.feed import Feed
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup
 from vision.tracking.tracker import corrected

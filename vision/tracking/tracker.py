@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.arrival.arrival_map import Feed, Measured, measure
+from vision.arrival.arrival_map import Measured, measure
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
@@ -21,6 +21,7 @@ from vision.front.front_curve import FrameTimes, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, FrontCurve, FrontSummary, Tracked
 from vision.rectify.rectifier import Rectifier, look_mask
+from vision.repair.feed import Feed
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup
 from vision.wetting.canvas_series import CanvasStack

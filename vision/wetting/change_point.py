@@ -17,24 +17,16 @@ import cv2
 import numpy as np
 from scipy.ndimage import median_filter
 
+from vision.common.robust import robust_scale
 from vision.illumination.cell_levels import expected_gain
 from vision.illumination.coarse_wetting import CellLook, look
-from vision.illumination.light_basis import LOG_TABLE, robust_scale
+from vision.illumination.light_basis import LOG_TABLE
 from vision.records import BoolArray, FloatArray
 from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack, middle_of
-from vision.wetting.occlusion import (
-    GLARE_RIM,
-    INK_RIM,
-    at_size,
-    doubtful_glare,
-    foreign_things,
-    hidden_patches,
-    ink_marks,
-    specks,
-    strange_bounds,
-    sunlit,
-    whole_patches,
-)
+from vision.wetting.glare import doubtful_glare, sunlit
+from vision.wetting.ink import ink_marks, specks
+from vision.wetting.masks import GLARE_RIM, INK_RIM, at_size, strange_bounds, whole_patches
+from vision.wetting.occlusion import foreign_things, hidden_patches
 from vision.wetting.wetness import ONSET, Projector
 
 CLIP = 4.0

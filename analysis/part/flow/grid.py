@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.records import BoolArray, FloatArray
+from vision.records import FloatArray
 
 IntArray = NDArray[np.integer]
 
@@ -182,33 +182,6 @@ def transpose(grid: Grid) -> Grid:
 def openings_y(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
     """Give the open share of the face between each cell and the one in the next row."""
     return openings_x(np.asarray(polygon_mm)[:, ::-1], transpose(grid)).T
-
-
-def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
-    """Tell which points lie inside a polygon (by counting crossings of a ray).
-
-    Parameters
-    ----------
-    points_mm : ndarray of shape (M, 2)
-        What to tell of.
-    polygon_mm : ndarray of shape (N, 2)
-        Corners in order.
-
-    Examples
-    --------
-    >>> inside(np.array([[1, 1], [5, 1]]), np.array([[0, 0], [2, 0], [2, 2], [0, 2]]))
-    array([ True, False])
-    """
-    points = np.asarray(points_mm, float)
-    polygon = np.asarray(polygon_mm, float)
-    odd = np.zeros(len(points), bool)
-    for a, b in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        if a[1] == b[1]:
-            continue
-        spans = (a[1] > points[:, 1]) != (b[1] > points[:, 1])
-        x = a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1])
-        odd ^= spans & (points[:, 0] < x)
-    return odd
 
 
 def clip_share(

@@ -10,7 +10,8 @@ import numpy as np
 import scipy.sparse as sparse
 from scipy.sparse.csgraph import connected_components
 
-from analysis.part.flow.grid import Grid, IntArray, inside
+from analysis.part.flow.grid import Grid, IntArray
+from analysis.part.plan.outline import inside
 from vision.records import BoolArray, FloatArray
 
 Offset = tuple[int, int]

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow.grid import inside
 from vision.errors import WetlineError
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 LONGEST_MM = 100_000.0
 SHORTEST_MM = 10.0
@@ -261,3 +260,30 @@ def _fields(text: str) -> list[str]:
         if mark in text:
             return [part.strip().replace(",", ".") for part in text.split(mark)]
     return [part.strip() for part in (text.split(",") if "," in text else text.split())]
+
+
+def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
+    """Tell which points lie inside a polygon (by counting crossings of a ray).
+
+    Parameters
+    ----------
+    points_mm : ndarray of shape (M, 2)
+        What to tell of.
+    polygon_mm : ndarray of shape (N, 2)
+        Corners in order.
+
+    Examples
+    --------
+    >>> inside(np.array([[1, 1], [5, 1]]), np.array([[0, 0], [2, 0], [2, 2], [0, 2]]))
+    array([ True, False])
+    """
+    points = np.asarray(points_mm, float)
+    polygon = np.asarray(polygon_mm, float)
+    odd = np.zeros(len(points), bool)
+    for a, b in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        if a[1] == b[1]:
+            continue
+        spans = (a[1] > points[:, 1]) != (b[1] > points[:, 1])
+        x = a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1])
+        odd ^= spans & (points[:, 0] < x)
+    return odd

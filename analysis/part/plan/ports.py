@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow.grid import inside
 from analysis.part.plan import outline as part_outline
+from analysis.part.plan.outline import inside
 from analysis.part.plan.plan import Feed, Gap, Place, Vent
 from vision.common.toml_table import Table
 from vision.errors import bad_field

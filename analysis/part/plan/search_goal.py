@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.part.flow.grid import inside
 from analysis.part.plan import outline as part_outline
+from analysis.part.plan.outline import inside
 from vision.common.toml_table import Table
 from vision.records import FloatArray
 

@@ -11,9 +11,8 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from analysis.part.flow.grid import inside
 from analysis.part.flow.system import lay_canvas
-from analysis.part.plan.outline import line_distance_mm
+from analysis.part.plan.outline import inside, line_distance_mm
 from analysis.part.plan.plan import Feed, Place, Plan
 from analysis.part.plan.search_goal import Wish
 from analysis.part.search.layout_score import QUICK, Judge, Layout, Ranked

@@ -1,7 +1,8 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.arrival.frame_strips import cut_off, share_out_time, signed_distance, strips
+from vision.arrival.frame_strips import share_out_time, signed_distance, strips
+from vision.repair.reachability import cut_off
 
 
 def test_arrival_of_an_even_front_is_given_back():

@@ -5,10 +5,10 @@ import pytest
 
 from tests.made_up.shop import flow as flows
 from tests.made_up.shop.flow import SIZE_MM, Clock, Flow
-from vision.arrival.frame_strips import cut_off
 from vision.arrival.usability import dry_at_feed
 from vision.front.race_tracking import find_racing
 from vision.repair.initial_wet import wet_along_edge, wet_before
+from vision.repair.reachability import cut_off
 
 FEED = np.arange(100)[None, :] < np.ones((60, 1))
 

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from vision.cameras.camera import PhoneCamera, Shot, open_camera, shown_address
+from vision.cameras.camera import PhoneCamera, Shot
 from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import LOW_BYTES, FrameStore, with_time
+from vision.cameras.open_camera import open_camera, shown_address
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.cameras.recorder import Recorder
 from vision.cameras.watched_folder import FolderCamera

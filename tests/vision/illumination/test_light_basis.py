@@ -1,12 +1,8 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.illumination.light_basis import (
-    cell_centres,
-    polynomial_basis,
-    robust_polynomials,
-    row_medians,
-)
+from vision.common.robust import row_medians
+from vision.illumination.light_basis import cell_centres, polynomial_basis, robust_polynomials
 
 
 def test_light_is_found_under_a_third_of_outliers():

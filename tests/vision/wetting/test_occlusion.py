@@ -1,7 +1,8 @@
 import cv2
 import numpy as np
 
-from vision.wetting.occlusion import doubtful_glare, ink_marks, specks, sunlit
+from vision.wetting.glare import doubtful_glare, sunlit
+from vision.wetting.ink import ink_marks, specks
 
 SHAPE = (120, 200)
 

@@ -7,15 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.part.flow.feeds_on_grid import point_feed
-from analysis.part.flow.grid import (
-    Grid,
-    clip_share,
-    coverage,
-    inside,
-    lay_grid,
-    openings_x,
-    openings_y,
-)
+from analysis.part.flow.grid import Grid, clip_share, coverage, lay_grid, openings_x, openings_y
 from analysis.part.flow.network import (
     assemble,
     laplacian,
@@ -23,7 +15,7 @@ from analysis.part.flow.network import (
     split_tensor,
     unreached,
 )
-from analysis.part.plan.outline import disc, rectangle
+from analysis.part.plan.outline import disc, inside, rectangle
 
 
 def test_coverage_of_a_slanted_edge_is_exact():

@@ -10,9 +10,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.part.flow.filling import fill_part
-from analysis.part.flow.grid import inside
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
-from analysis.part.plan.outline import l_shape, line_distance_mm, rectangle
+from analysis.part.plan.outline import inside, l_shape, line_distance_mm, rectangle
 from analysis.part.plan.plan import Feed, Place, Plan, Stack, Vent, Zone
 from analysis.part.plan.search_goal import Wish
 from analysis.part.search import layout_score as part_judge
