@@ -1,4 +1,3 @@
-import importlib
 import subprocess
 import sys
 import tomllib
@@ -8,14 +7,15 @@ import pytest
 from click.testing import CliRunner
 
 import wetline
+from vision.common.lazy_commands import load_object
 
 ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.mark.parametrize("name", wetline.COMMANDS)
 def test_each_command_loads_and_keeps_its_promise(name):
-    module, attribute, help_text = wetline.COMMANDS[name]
-    command = getattr(importlib.import_module(module), attribute)
+    place, help_text = wetline.COMMANDS[name]
+    command = load_object(place)
     assert command.name == name
     assert command.get_short_help_str(200).rstrip(".") == help_text.rstrip(".")
     assert CliRunner().invoke(wetline.main, [name, "--help"]).exit_code == 0

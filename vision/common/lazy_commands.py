@@ -1,0 +1,79 @@
+"""A command group that loads a command when it is called, and tells faults in one line."""
+
+from __future__ import annotations
+
+import importlib
+import os
+from collections.abc import Mapping
+from typing import Any
+
+import click
+
+from vision.errors import WetlineError
+
+
+def load_object(place: str) -> Any:
+    """Return the object at ``"package.module:name"``, its module loaded now.
+
+    Examples
+    --------
+    >>> load_object("math:pi")
+    3.141592653589793
+    """
+    module, _, name = place.partition(":")
+    return getattr(importlib.import_module(module), name)
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when called.
+
+    Parameters
+    ----------
+    places : mapping of str to (str, str)
+        For each command its place as in `load_object` and its one-line help, which stands here
+        so that listing the commands need not load them.
+    """
+
+    def __init__(
+        self, *args: Any, places: Mapping[str, tuple[str, str]] | None = None, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.places = dict(places or {})
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the command names in the order a job needs them."""
+        return list(self.places)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module that holds the command."""
+        if cmd_name not in self.places:
+            return None
+        # Wetline's matrices are small: threads of the linear algebra would only wait for each
+        # other. Set before NumPy loads; whoever set it already keeps it.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        command: click.Command = load_object(self.places[cmd_name][0])
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without loading them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in self.places.items()])
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what the user can mend becomes one line and exit code 1."""
+        try:
+            return super().invoke(ctx)
+        except WetlineError as error:
+            raise click.ClickException(str(error)) from error
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except KeyboardInterrupt:
+            raise click.Abort() from None
+        except Exception as error:
+            if os.environ.get("WETLINE_TRACEBACK"):
+                raise
+            raise click.ClickException(
+                f"Wetline met a fault of its own ({type(error).__name__}: {error}). Nothing of "
+                "yours was changed. Set WETLINE_TRACEBACK=1 and run again for the details to "
+                "report."
+            ) from error
