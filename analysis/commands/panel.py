@@ -61,16 +61,16 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
     """Work out permeability, fill time and verdict from what was tracked."""
     from analysis.panel.panel_toml import read_panel
     from analysis.record.record import answer_panel, write_record
-    from vision.common.atomic_files import read_json
     from vision.front.results import read_tracked
 
     panel = read_panel(folder)
-    curve, front, scale = read_tracked(folder)
-    stored = read_json(folder / "results" / "results.json").get("frame_notes") or ()
-    answered = answer_panel(panel, curve, front, scale, tuple(stored))
+    tracked = read_tracked(folder)
+    answered = answer_panel(
+        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
+    )
     picture = folder / "results" / "front_lines.jpg"
     photo = picture.read_bytes() if picture.exists() else None
-    write_record(folder, panel, curve, answered, photo)
+    write_record(folder, panel, tracked.curve, answered, photo)
     _show(answered.results, folder, as_json, quiet)
 
 
@@ -139,7 +139,8 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     from vision.front.results import read_tracked
 
     panel = read_panel(folder)
-    tracked = read_tracked(folder)
+    stored = read_tracked(folder)
+    tracked = stored.curve, stored.front, stored.scale
     facts = None if media is None else read_media_facts(media, panel, answer(panel, *tracked))
     found = work_out(panel, *tracked, media=facts)
     results = folder / "results"

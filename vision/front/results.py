@@ -11,18 +11,18 @@ import numpy as np
 
 from vision.common.atomic_files import read_json, replace_file, write_json
 from vision.errors import WetlineError
-from vision.front.front_csv import write_front_csv
+from vision.front.front_csv import read_front_csv, write_front_csv
 from vision.records import (
     ArrivalMap,
     DrySpot,
     FloatArray,
-    FrontCurve,
     FrontSummary,
     ScaleSummary,
     Tracked,
 )
 from vision.scale.plane_map import PlaneMap
 
+ARRIVAL_FILE = "arrival.npz"
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 
@@ -74,7 +74,9 @@ def save_tracked(
         Map and time of each frame; empty for pen marks.
     start_clock_s : float
     """
-    if tracked.arrival is not None:
+    if tracked.arrival is None:
+        (results / ARRIVAL_FILE).unlink(missing_ok=True)  # one of an earlier run would mislead
+    else:
         arrays = {
             "time_s": tracked.arrival.time_s.astype(np.float32),
             "seen": tracked.arrival.seen,
@@ -91,7 +93,7 @@ def save_tracked(
             with part.open("wb") as file:
                 np.savez(file, **arrays)  # type: ignore[arg-type]
 
-        replace_file(results / "arrival.npz", write)
+        replace_file(results / ARRIVAL_FILE, write)
     write_front_csv(results / "front.csv", tracked.curve)
     write_json(results / "results.json", results_json(tracked))
 
@@ -104,7 +106,7 @@ def load_run(results: Path) -> StoredRun:
     WetlineError
         If it is not there yet or not what Wetline writes.
     """
-    path = results / "arrival.npz"
+    path = results / ARRIVAL_FILE
     read_json(results / "results.json")
     try:
         with np.load(path, allow_pickle=False) as stored:
@@ -131,26 +133,37 @@ def load_run(results: Path) -> StoredRun:
         raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error
 
 
-def read_tracked(folder: Path) -> tuple[FrontCurve, FrontSummary, ScaleSummary]:
-    """Read front.csv and the front and scale sections of results.json of a panel folder.
+def read_tracked(folder: Path) -> Tracked:
+    """Read back what tracking left in a panel folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The panel folder.
+
+    Returns
+    -------
+    tracked : Tracked
+        Lengths as front.csv has them, to 0.001 mm. Its arrival map is None for pen marks.
 
     Raises
     ------
     WetlineError
-        If they are not there yet, or are not what Wetline writes.
+        If the files are not there yet, or are not what Wetline writes.
     """
-    from vision.front.front_csv import read_front_csv
-
     results = Path(folder) / "results"
     document = read_json(results / "results.json")
     try:
         front, scale = _front(document["front"]), _scale(document["scale"])
+        notes = tuple(str(note) for note in document.get("frame_notes") or ())
     except (KeyError, TypeError) as error:
         raise WetlineError(
             f"{results / 'results.json'}: lacks what the tracker writes: run `wetline track` again"
         ) from error
-    curve: FrontCurve = read_front_csv(results / "front.csv")
-    return curve, front, scale
+    curve = read_front_csv(results / "front.csv")
+    mapped = (results / ARRIVAL_FILE).exists()
+    arrival = load_run(results).arrival if mapped else None
+    return Tracked(arrival, curve, front, scale, notes)
 
 
 def _front(values: dict[str, Any]) -> FrontSummary:

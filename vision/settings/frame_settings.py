@@ -54,8 +54,8 @@ class FrameSource:
     ----------
     path : Path
         Folder of photos, video file or table of pen marks.
-    kind : {"photos", "video", "marks"}
-        What `path` is.
+    kind : {"photos", "video", "marks", "images"}
+        What `path` is; ``"images"`` are held in memory, and `path` only names them.
     interval_s, speed_up, duration_s, sample_every_s : float or None
         See the module's table.
     resin_start : float, datetime, time or None

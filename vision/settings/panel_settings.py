@@ -110,6 +110,13 @@ def read_setup(folder: Path) -> PanelSetup:
 def setup_from(document: Mapping[str, Any], file: Path, folder: Path) -> PanelSetup:
     """Build the setup from a TOML document already read (see `read_setup`)."""
     frames = read_frame_source(Table.of(file, document, "frames"), folder)
+    return setup_with(frames, document, file, folder)
+
+
+def setup_with(
+    frames: FrameSource, document: Mapping[str, Any], file: Path, folder: Path
+) -> PanelSetup:
+    """Build the setup for a source of frames and the other tables (see `read_setup`)."""
     panel = Table.of(file, document, "panel")
     panel.refuse_unknown(PANEL_FIELDS)
     size = panel.length("length_mm", above=0), panel.length("width_mm", above=0)

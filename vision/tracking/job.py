@@ -14,8 +14,9 @@ from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
 from vision.front.results import save_tracked
 from vision.records import Frame, Tracked
+from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import read_setup
-from vision.tracking.tracker import Tracker, track_frames
+from vision.tracking.tracker import FIX_FILE, Tracker, track_frames
 
 
 @dataclass(frozen=True)
@@ -29,11 +30,17 @@ class Job:
         JPEG of the front lines on the last photo; None for pen marks.
     start_clock_s : float
         Resin start on the camera's clock; NaN for pen marks.
+    planes : tuple of PlaneMap
+        Where the panel lies in each frame; empty for pen marks.
+    clock_s : tuple of float
+        Time of each frame on the camera's clock; empty for pen marks.
     """
 
     tracked: Tracked
     photo: bytes | None
     start_clock_s: float = float("nan")
+    planes: tuple[PlaneMap, ...] = ()
+    clock_s: tuple[float, ...] = ()
 
     def lines(self) -> list[str]:
         """Tell what was found in a few plain lines."""
@@ -64,20 +71,29 @@ def track_folder(folder: Path, quiet: bool, told: Callable[[int, int], None] | N
     WetlineError
         As reading the settings and tracking.
     """
+    job = track_unsaved(folder, quiet, told)
+    save_job(job, folder / "results")
+    return job
+
+
+def track_unsaved(folder: Path, quiet: bool, told: Callable[[int, int], None] | None = None) -> Job:
+    """Track a panel folder without writing anything (see `track_folder`)."""
     setup = read_setup(folder)
-    results = folder / "results"
     if setup.frames.kind == "marks":
-        tracked = track_marks(setup)
-        save_tracked(results, tracked)
-        return Job(tracked, None)
+        return Job(track_marks(setup), None)
     with open_frames(setup) as frames:
         watch = bar("Tracking", len(frames), quiet) if told is None else _telling(told, len(frames))
-        tracked, tracker = track_frames(setup, frames, watch)
+        tracked, tracker = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
     photo = _photo(tracker, tracked)
-    save_tracked(results, tracked, tracker.planes, tracker.clock_s, tracker.start_clock_s)
-    if photo is not None:
+    return Job(tracked, photo, tracker.start_clock_s, tuple(tracker.planes), tuple(tracker.clock_s))
+
+
+def save_job(job: Job, results: Path) -> None:
+    """Write what tracking found under `results`, each file whole or not at all."""
+    save_tracked(results, job.tracked, job.planes, job.clock_s, job.start_clock_s)
+    if job.photo is not None:
+        photo = job.photo
         replace_file(results / "front_lines.jpg", lambda part: part.write_bytes(photo))
-    return Job(tracked, photo, tracker.start_clock_s)
 
 
 def _telling(

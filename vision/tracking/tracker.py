@@ -35,6 +35,9 @@ MOST_LOST = 0.5
 FEWEST_SEEN = 4
 """Frames that must show the panel for anything to be measured."""
 
+FIX_FILE = "fix.csv"
+"""Corrections by hand, beside panel.toml."""
+
 LOST = (
     "the panel could not be found again in most frames: the camera moved and nothing fixed is in "
     "view, or the lens was covered or out of focus: clamp the camera, leave markers or the table "
@@ -195,7 +198,10 @@ def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> 
 
 
 def track_frames(
-    setup: PanelSetup, frames: Frames, progress: Callable[[Iterable[Frame]], Iterable[Frame]]
+    setup: PanelSetup,
+    frames: Frames,
+    progress: Callable[[Iterable[Frame]], Iterable[Frame]],
+    fix_file: Path | None = None,
 ) -> tuple[Tracked, Tracker]:
     """Track a recorded run.
 
@@ -206,6 +212,8 @@ def track_frames(
         Open source.
     progress : callable
         Wraps the frames as they are read, for a progress bar.
+    fix_file : Path, optional
+        The user's corrections by hand; nothing happens where it is not there.
 
     Returns
     -------
@@ -220,7 +228,7 @@ def track_frames(
         for frame in progress(itertools.chain(first, source)):
             tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
-    tracked = tracker.finish(start, lambda found: _fixes(setup.folder, frames, found))
+    tracked = tracker.finish(start, lambda found: _fixes(fix_file, frames, found))
     front = replace(tracked.front, resin_start=wall_time_iso(tracker.start_clock_s, frames))
     return replace(tracked, front=front, frame_notes=tuple(frames.notes)), tracker
 
@@ -230,9 +238,8 @@ def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
     yield from frames if frames.decodes_ahead else prefetch(frames)
 
 
-def _fixes(folder: Path, frames: Frames, start_clock_s: float) -> FloatArray | None:
-    path = folder / "fix.csv"
-    if not path.exists():
+def _fixes(path: Path | None, frames: Frames, start_clock_s: float) -> FloatArray | None:
+    if path is None or not path.exists():
         return None
 
     def seconds(text: str) -> float | None:
@@ -260,4 +267,4 @@ def track_panel(
 ) -> tuple[Tracked, Tracker]:
     """Open a panel's frames and track them (see `track_frames`)."""
     with open_frames(setup) as frames:
-        return track_frames(setup, frames, progress)
+        return track_frames(setup, frames, progress, setup.folder / FIX_FILE)
