@@ -24,6 +24,8 @@ class Run:
     name: str
     setup: PanelSetup
     true_mm: dict[str, float]
+    edges_mm: dict[str, tuple[float, float]]
+    """The trailing and the leading edge, by frame name."""
 
     def error_mm(self, names: tuple[str, ...], front_mm: np.ndarray) -> np.ndarray:
         """Error of the mean front at every frame after resin start."""
@@ -48,7 +50,11 @@ def runs(folders: list[str]) -> list[Run]:
                 continue
             content = json.loads(truth[0].read_text(encoding="utf-8"))
             front = {f["file"]: float(f["front_mean_mm"]) for f in content["frames"]}
-            found.append(Run(toml.parent.name, setup, front))
+            edges = {
+                f["file"]: (float(f["front_min_mm"]), float(f["front_max_mm"]))
+                for f in content["frames"]
+            }
+            found.append(Run(toml.parent.name, setup, front, edges))
     return found
 
 
