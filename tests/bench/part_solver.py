@@ -26,27 +26,27 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.fit.impulse import constant_impulse
 from analysis.part.answer.part_results import Clock, in_time
-from analysis.part.flow import multigrid as part_multigrid
-from analysis.part.flow.filling import fill_part
+from analysis.part.flow import multigrid
+from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
 from analysis.part.plan.outline import l_shape, rectangle
-from analysis.part.plan.plan import Feed, Place, Plan, Stack, Vent, Zone
-from analysis.part.plan.search_goal import Wish
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
+from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search.layout_score import QUICK, Judge
 from analysis.part.search.search import candidates, rank_layouts
 
 
-def part(cells: int) -> Plan:
+def part(cells: int) -> PartPlan:
     """An L with a hole and a turned, uneven patch, of about so many cells in all."""
     along = round(float(np.sqrt(cells / 0.7375)))
-    stack = Stack(1.5e-10, 1.0e-10, 0.0, 0.5, 3.0)
-    patch = Stack(3.0e-10, 1.0e-10, 30.0, 0.45, 4.0)
+    stack = PartStack(1.5e-10, 1.0e-10, 0.0, 0.5, 3.0)
+    patch = PartStack(3.0e-10, 1.0e-10, 30.0, 0.45, 4.0)
     hole = rectangle(100, 125) + np.array([150, 700])
     zone = Zone("patch", rectangle(300, 400) + np.array([600, 50]), patch)
-    feed = Feed(Place(np.array([[0.0, 0.0], [0.0, 1000.0]])))
+    feed = PartFeed(Place(np.array([[0.0, 0.0], [0.0, 1000.0]])))
     vent = Vent(Place(np.array([[1000.0, 0.0], [1000.0, 500.0]])))
     outline = l_shape(1000, 1000, 500, 500)
-    return Plan(outline, (hole,), stack, (zone,), (), (feed,), (vent,), along)
+    return PartPlan(outline, (hole,), stack, (zone,), (), (feed,), (vent,), along)
 
 
 def clocked(run) -> tuple[float, object]:
@@ -62,13 +62,13 @@ def solve_step(system, wet) -> float:
 
     def direct():
         matrix = system.matrix[cells][:, cells]
-        return part_multigrid.direct(matrix).solve(system.feed_m3[cells])
+        return multigrid.direct(matrix).solve(system.feed_m3[cells])
 
     def multigrid():
         matrix = system.matrix[cells][:, cells]
-        cycle = part_multigrid.build(matrix, system.groups, cells, factor_below=0)
+        cycle = multigrid.build(matrix, system.groups, cells, factor_below=0)
         right = system.feed_m3[cells]
-        return part_multigrid.solve(matrix, right, cycle, tolerance=1e-7 * right.max())
+        return multigrid.solve(matrix, right, cycle, tolerance=1e-7 * right.max())
 
     return min(clocked(direct)[0], clocked(multigrid)[0])
 
@@ -82,7 +82,7 @@ def march(system) -> tuple[int, np.ndarray]:
         cells = np.flatnonzero(wet)
         if len(cells):
             matrix = system.matrix[cells][:, cells]
-            pressure[cells] = part_multigrid.direct(matrix).solve(system.feed_m3[cells])
+            pressure[cells] = multigrid.direct(matrix).solve(system.feed_m3[cells])
         inflow = np.where(wet, 0.0, system.feed_m3 - system.matrix @ pressure)
         moving = inflow > 1e-12 * inflow.max()
         wait = np.full(n, np.inf)
@@ -97,7 +97,7 @@ def march(system) -> tuple[int, np.ndarray]:
     return steps, full_at
 
 
-def estimate(plan: Plan, samples: int = 40) -> tuple[float, int]:
+def estimate(plan: PartPlan, samples: int = 40) -> tuple[float, int]:
     """Estimate what the march would take, from solves at evenly spread wet sets."""
     system = open_feeds(lay_canvas(plan), plan.feeds)
     order = np.argsort(fill_impulse(system))
@@ -124,15 +124,15 @@ def against_march(cells: int) -> None:
     )
     plan = part(cells)
     march_s, n = estimate(plan)
-    ladder_s, fill = clocked(lambda: fill_part(plan))
+    ladder_s, fill = clocked(lambda: fill_plan(plan))
     print(
-        f"(a) {n} cells: march {march_s:.0f} s (estimated), ladder of {len(fill.rung_impulse)} "
+        f"(a) {n} cells: march {march_s:.0f} s (estimated), ladder of {len(fill.step_impulse)} "
         f"rungs {ladder_s:.1f} s: {march_s / ladder_s:.0f} times faster"
     )
-    plain_s, plain = clocked(lambda: fill_part(plan, coarse_to_fine=False))
+    plain_s, plain = clocked(lambda: fill_plan(plan, coarse_to_fine=False))
     print(
-        f"(b) {n} cells: ladder without coarse to fine {plain_s:.1f} s ({plain.rung_solves.sum()} "
-        f"solves against {fill.rung_solves.sum()}): {plain_s / ladder_s:.1f} times slower"
+        f"(b) {n} cells: ladder without coarse to fine {plain_s:.1f} s ({plain.step_solves.sum()} "
+        f"solves against {fill.step_solves.sum()}): {plain_s / ladder_s:.1f} times slower"
     )
     clock = Clock(constant_impulse(9e4, 0.2), 4000.0, 3000.0, 1150.0)
     other_s = min(
@@ -152,13 +152,13 @@ def growth(largest: int) -> None:
         if cells > largest:
             break
         plan = part(cells)
-        ladder_s, fill = clocked(lambda plan=plan: fill_part(plan))
+        ladder_s, fill = clocked(lambda plan=plan: fill_plan(plan))
         canvas = lay_canvas(plan)
         one_s, _ = clocked(lambda c=canvas, p=plan: fill_impulse(open_feeds(c, p.feeds)))
         n = fill.links.count
         print(
             f"{n:<10} {ladder_s:<10.1f} {1e6 * ladder_s / n:<23.0f} "
-            f"{fill.rung_solves.sum():<8} {one_s:.2f}"
+            f"{fill.step_solves.sum():<8} {one_s:.2f}"
         )
 
 
@@ -166,14 +166,14 @@ def layouts(cells: int, count: int) -> None:
     """Print how long it takes to rank layouts."""
     plan = part(cells)
     for kind in ("point", "line"):
-        places = candidates(plan, Wish(True, 2, kind))
+        places = candidates(plan, SearchGoal(True, 2, kind))
         pairs = list(itertools.combinations(places, 2))
         step = max(1, len(pairs) // count)
         tried = pairs[::step][:count]
         spent_s, ranked = clocked(lambda tried=tried: rank_layouts(plan, tried))
         fresh_s, _ = clocked(
             lambda tried=tried: [
-                fill_impulse(open_feeds(lay_canvas(plan), [Feed(p) for p in layout])).max()
+                fill_impulse(open_feeds(lay_canvas(plan), [PartFeed(p) for p in layout])).max()
                 for layout in tried[:5]
             ]
         )

@@ -19,7 +19,7 @@ from matplotlib.path import Path as Outline
 from scipy.ndimage import distance_transform_edt
 
 from analysis.part.answer.part_results import Answer, resin_curve
-from analysis.part.plan.plan import Place, Plan
+from analysis.part.plan.plan import PartPlan, Place
 from vision.common.atomic_files import replace_file
 from vision.records import FloatArray
 
@@ -63,8 +63,8 @@ def spread(field: FloatArray, cells: float = np.inf) -> FloatArray:
     return np.where(away <= cells, field[row, col], np.nan)
 
 
-def part_path(plan: Plan) -> Outline:
-    """Give outline and holes as one path."""
+def part_path(plan: PartPlan) -> Outline:
+    """Return outline and holes as one path."""
     loops = [plan.outline_mm, *plan.holes_mm]
     closed = [np.vstack([loop, loop[:1]]) for loop in loops]
     codes = [
@@ -83,7 +83,7 @@ def _against(outline: FloatArray, hole: FloatArray) -> FloatArray:
     return hole[::-1] if way(outline) * way(hole) > 0 else hole
 
 
-def new_figure(plan: Plan, extra_in: float = 1.5) -> tuple[Figure, Axes]:
+def new_figure(plan: PartPlan, extra_in: float = 1.5) -> tuple[Figure, Axes]:
     """Make a figure whose height suits the part."""
     size = np.ptp(plan.outline_mm, axis=0)
     height = float(np.clip(0.86 * WIDTH_IN * size[1] / size[0], 1.2, 11.0)) + extra_in
@@ -92,7 +92,7 @@ def new_figure(plan: Plan, extra_in: float = 1.5) -> tuple[Figure, Axes]:
     return figure, figure.add_subplot()
 
 
-def base(ax: Axes, plan: Plan) -> PathPatch:
+def base(ax: Axes, plan: PartPlan) -> PathPatch:
     """Draw the outline to scale and give it as a patch to clip with."""
     path = part_path(plan)
     edge = PathPatch(path, facecolor="none", edgecolor="#333333", linewidth=1.2, zorder=6)
@@ -124,7 +124,7 @@ def _draw_place(ax: Axes, place: Place, colour: str, style: Any, wide: float) ->
         ax.plot(*place.points_mm[0], "o", color=colour, markersize=2.4 * wide, zorder=8)
 
 
-def places(ax: Axes, plan: Plan) -> None:
+def places(ax: Axes, plan: PartPlan) -> None:
     """Draw feeds and vents."""
     for vent in plan.vents:
         _draw_place(ax, vent.place, VENT, "-", 2.6)
@@ -133,7 +133,7 @@ def places(ax: Axes, plan: Plan) -> None:
         _draw_place(ax, feed.place, FEED, (0, (3, 1.2)) if later else "-", 3.4)
 
 
-def key(ax: Axes, plan: Plan, answer: Answer | None, gel: bool = False) -> None:
+def key(ax: Axes, plan: PartPlan, answer: Answer | None, gel: bool = False) -> None:
     """Draw the key below the picture, with what the picture holds and nothing else."""
     marks: list[Any] = [Line2D([], [], color=FEED, linewidth=3.4, label="feed")]
     if any(feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds):
@@ -149,7 +149,7 @@ def key(ax: Axes, plan: Plan, answer: Answer | None, gel: bool = False) -> None:
         marks.append(Line2D([], [], color="#e0a100", linewidth=2.2, label="edge gap"))
     if answer is not None:
         marks.append(Line2D([], [], color=LAST, marker="X", linestyle="", label="wets last"))
-        if answer.fill.pockets:
+        if answer.fill.trapped:
             marks.append(
                 Line2D(
                     [],
@@ -205,10 +205,10 @@ def _last(ax: Axes, answer: Answer) -> None:
         zorder=9,
         clip_on=False,
     )
-    for pocket in answer.fill.pockets:
+    for air in answer.fill.trapped:
         ax.plot(
-            pocket.x_mm,
-            pocket.y_mm,
+            air.x_mm,
+            air.y_mm,
             "s",
             color=AIR,
             markerfacecolor="none",
@@ -218,8 +218,8 @@ def _last(ax: Axes, answer: Answer) -> None:
         )
 
 
-def title(plan: Plan, answer: Answer) -> str:
-    """Give one line for the head of a picture."""
+def title(plan: PartPlan, answer: Answer) -> str:
+    """Return one line for the head of a picture."""
     if not np.isfinite(answer.fill_time_s):
         return f"{plan.name}: the resin stiffens before all is wet"
     low, high = answer.low_s / 60, answer.high_s / 60
@@ -228,7 +228,7 @@ def title(plan: Plan, answer: Answer) -> str:
     return f"{plan.name}: {wet} (95 %: {low:.1f} to {end})"
 
 
-def fill_picture(plan: Plan, answer: Answer, step_min: float | None = None) -> Figure:
+def fill_picture(plan: PartPlan, answer: Answer, step_min: float | None = None) -> Figure:
     """Draw the part to scale with front lines by the minute, feeds, vents and last spots."""
     figure, ax = new_figure(plan)
     clip = base(ax, plan)
@@ -244,7 +244,7 @@ def fill_picture(plan: Plan, answer: Answer, step_min: float | None = None) -> F
     return figure
 
 
-def margin_picture(plan: Plan, answer: Answer) -> Figure:
+def margin_picture(plan: PartPlan, answer: Answer) -> Figure:
     """Draw how many minutes of working time are left when each spot wets."""
     figure, ax = new_figure(plan)
     clip = base(ax, plan)
@@ -279,7 +279,7 @@ def margin_picture(plan: Plan, answer: Answer) -> Figure:
     return figure
 
 
-def resin_picture(plan: Plan, answer: Answer) -> Figure:
+def resin_picture(plan: PartPlan, answer: Answer) -> Figure:
     """Draw resin taken in, and its rate, against time."""
     figure = Figure(figsize=(WIDTH_IN, 3.6), layout="constrained", facecolor="white")
     FigureCanvasAgg(figure)
@@ -317,7 +317,7 @@ def _save(figure: Figure, kind: str, path: Path) -> None:
         figure.savefig(path, format=kind, dpi=DPI, metadata=meta)
 
 
-def animation(plan: Plan, answer: Answer, path: Path) -> None:
+def animation(plan: PartPlan, answer: Answer, path: Path) -> None:
     """Write the filling as a GIF; Pillow draws it, so nothing else need be installed."""
     from matplotlib.animation import PillowWriter
 

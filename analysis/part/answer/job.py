@@ -22,32 +22,32 @@ from analysis.part.answer.part_results import (
     total_interval,
 )
 from analysis.part.answer.store import NAME, fingerprint, load_fill, save_fill
-from analysis.part.flow.filling import fill_part
-from analysis.part.plan.part_toml import Job
-from analysis.part.plan.plan import Plan
+from analysis.part.flow.filling import fill_plan
+from analysis.part.plan.part_toml import PartJob
+from analysis.part.plan.plan import PartPlan
 from analysis.part.search.layout_score import Ranked
 from analysis.part.search.search import search, with_layout
 from analysis.part.search.spacing import greatest_spacing
 from vision.common.atomic_files import plain, replace_file, write_json, write_text
 
 LAYOUT_CELLS = 100
-LAYOUT_RUNGS = 24
+LAYOUT_STEPS = 24
 Progress = Callable[[str], None]
 
 
 def results_of(path: Path) -> Path:
-    """Give the folder for what is written about a part.toml."""
+    """Return the folder for what is written about a part.toml."""
     folder = path if path.is_dir() else path.parent
     own = path.is_dir() or path.name == "part.toml"
     return folder / "results" if own else folder / "results" / path.stem
 
 
-def answer_job(job: Job, results: Path, progress: Progress, fresh: bool = False) -> Answer:
+def answer_job(job: PartJob, results: Path, progress: Progress, fresh: bool = False) -> Answer:
     """Answer a job; a filling kept from before is used again if the plan is the same.
 
     Parameters
     ----------
-    job : Job
+    job : PartJob
         What part.toml says.
     results : Path
         Where the filling is kept.
@@ -60,7 +60,7 @@ def answer_job(job: Job, results: Path, progress: Progress, fresh: bool = False)
     mark = fingerprint(job.plan, opens_at)
     kept = None if fresh else load_fill(results / NAME, job.plan, mark)
     if kept is None:
-        fill = fill_part(job.plan, opens_at, progress=progress)
+        fill = fill_plan(job.plan, opens_at, progress=progress)
         ends = total_interval(job.plan, opens_at, fill, progress)
         save_fill(results / NAME, fill, ends, mark)
     else:
@@ -70,7 +70,7 @@ def answer_job(job: Job, results: Path, progress: Progress, fresh: bool = False)
 
 
 def write_answer(
-    job: Job,
+    job: PartJob,
     answer: Answer,
     results: Path,
     progress: Progress,
@@ -101,7 +101,7 @@ def write_answer(
 
 
 def write_page(
-    job: Job, answer: Answer, record: dict[str, Any], results: Path, layouts: Sequence[str] = ()
+    job: PartJob, answer: Answer, record: dict[str, Any], results: Path, layouts: Sequence[str] = ()
 ) -> None:
     """Write the page for the record."""
     pictures = [
@@ -114,7 +114,7 @@ def write_page(
     write_text(results / "part.html", page(record, lines(job, answer), pictures))
 
 
-def spacing_lines(job: Job, answer: Answer) -> tuple[list[str], list[dict[str, Any]]]:
+def spacing_lines(job: PartJob, answer: Answer) -> tuple[list[str], list[dict[str, Any]]]:
     """Say how far apart feed lines may be."""
     working = answer.clock.working_s
     if working is None or working <= 0:
@@ -137,7 +137,7 @@ def spacing_lines(job: Job, answer: Answer) -> tuple[list[str], list[dict[str, A
 
 
 def search_job(
-    job: Job, answer: Answer, results: Path, progress: Progress
+    job: PartJob, answer: Answer, results: Path, progress: Progress
 ) -> tuple[list[str], dict[str, Any]]:
     """Search for better layouts, draw each, and say the ranking in lines."""
     wish = job.wish
@@ -150,7 +150,7 @@ def search_job(
         plan, shown = fill_layout(job, one)
         drawn.append((one, plan, shown))
     # A layout that traps air is never better than one that does not.
-    drawn.sort(key=lambda row: len(row[2].fill.pockets) > 0)
+    drawn.sort(key=lambda row: len(row[2].fill.trapped) > 0)
     rows = []
     goal = f"near {minutes(wish.target_s)}" if target is not None else wish.wish
     text.append(f"Search      {wish.feeds} feed(s), {wish.kind}, wish: {goal}")
@@ -158,13 +158,13 @@ def search_job(
         time_s = float(job.impulse.time_of(one.total))
         path = results / f"layout_{k}.png"
         part_plots.save(part_plots.fill_picture(plan, shown), [path])
-        pockets = len(shown.fill.pockets)
+        trapped = len(shown.fill.trapped)
         where = "; ".join(_where(place.points_mm) for place in one.layout)
         gel = answer.clock.gel_s
         late = "; gels first" if gel is not None and time_s > gel else ""
-        air = f"traps air in {pockets} place(s)" if pockets else _vents(one)
+        air = f"traps air in {trapped} place(s)" if trapped else _vents(one)
         text.append(f"  {k}. all wet {minutes(time_s)}{late}; {air}; {where}")
-        rows.append({**_row(one, time_s), "trapped": pockets})
+        rows.append({**_row(one, time_s), "trapped": trapped})
     text.append(
         "  Feeds here all open at once. A feed line on the show side can print through; faster "
         "filling can cost surface finish."
@@ -194,10 +194,10 @@ def _row(one: Ranked, time_s: float) -> dict[str, Any]:
     }
 
 
-def fill_layout(job: Job, one: Ranked) -> tuple[Plan, Answer]:
+def fill_layout(job: PartJob, one: Ranked) -> tuple[PartPlan, Answer]:
     """Fill the part with a layout, on a grid good enough for a picture."""
     plan = replace(with_layout(job.plan, one.layout), cells=min(job.plan.cells, LAYOUT_CELLS))
-    fill = fill_part(plan, rungs=LAYOUT_RUNGS)
+    fill = fill_plan(plan, steps=LAYOUT_STEPS)
     lows = [s.low for s in plan.stacks]
     highs = [s.high for s in plan.stacks]
     ends = one.total / max(highs), one.total / min(lows)

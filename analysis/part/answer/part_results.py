@@ -10,16 +10,16 @@ import numpy as np
 
 from analysis.fit.impulse import Impulse
 from analysis.panel.resin import gel_time
-from analysis.part.flow.filling import Fill, fill_part
+from analysis.part.flow.filling import Filling, fill_plan
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
-from analysis.part.plan.part_toml import LEAST_CELLS, Job
-from analysis.part.plan.plan import Plan
+from analysis.part.plan.part_toml import LEAST_CELLS, PartJob
+from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain
 from vision.records import FloatArray
 
 DEFAULT_DENSITY_KG_M3 = 1150.0
 """Mixed infusion resin, when none is given (an ordinary textbook value for epoxy, from memory)."""
-INTERVAL_RUNGS = 6
+INTERVAL_STEPS = 6
 CAUTIONS = (
     "Mixed resin in bulk can overheat and burn: keep pots small and pour them in time.",
     "This is advice with an interval, not a permit. Safety data sheets, local codes and licensed "
@@ -54,7 +54,7 @@ class Answer:
 
     Attributes
     ----------
-    fill : Fill
+    fill : Filling
     time_s : ndarray of shape (ny, nx)
         When each cell wets; infinity where it never does, NaN outside the part.
     fill_time_s, low_s, high_s : float
@@ -62,7 +62,7 @@ class Answer:
     verdict, reason : str
     """
 
-    fill: Fill
+    fill: Filling
     clock: Clock
     time_s: FloatArray
     fill_time_s: float
@@ -72,8 +72,8 @@ class Answer:
     reason: str
 
 
-def clock_of(job: Job) -> Clock:
-    """Give the clock of a job: when the resin gels and how fast impulse is had."""
+def clock_of(job: PartJob) -> Clock:
+    """Return the clock of a job: when the resin gels and how fast impulse is had."""
     gel = gel_time(job.resin)
     lead = job.resin.mixed_before_start_s
     drive, ambient = job.vacuum.pressure_pa, job.vacuum.ambient_pa
@@ -87,22 +87,22 @@ def clock_of(job: Job) -> Clock:
     )
 
 
-def opening_impulses(plan: Plan, impulse: Impulse) -> list[float]:
-    """Give the impulse at which each feed opens."""
+def opening_impulses(plan: PartPlan, impulse: Impulse) -> list[float]:
+    """Return the impulse at which each feed opens."""
     return [
         float(impulse.at(feed.opens_at_s)) if feed.opens_at_s > 0 else 0.0 for feed in plan.feeds
     ]
 
 
-def sequential(plan: Plan) -> bool:
-    """Tell whether some feed opens later than the start."""
+def sequential(plan: PartPlan) -> bool:
+    """Return whether some feed opens later than the start."""
     return any(feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds)
 
 
 def total_interval(
-    plan: Plan, opens_at: list[float], fill: Fill, progress: Callable[[str], None]
+    plan: PartPlan, opens_at: list[float], fill: Filling, progress: Callable[[str], None]
 ) -> tuple[float, float]:
-    """Give the total impulse with every permeability at the high and at the low end.
+    """Return the total impulse with every permeability at the high and at the low end.
 
     Notes
     -----
@@ -111,7 +111,7 @@ def total_interval(
     is taken from fillings on a grid half as fine.
     """
     ends: list[float] = []
-    plain_run: Fill | None = None
+    plain_run: Filling | None = None
     for factors in ([s.high for s in plan.stacks], [s.low for s in plan.stacks]):
         timed = any(at > 0 for at in opens_at)
         if len(set(factors)) == 1 and not timed:
@@ -122,14 +122,14 @@ def total_interval(
         else:
             progress("filling again at an end of the permeability interval")
             rough = replace(plan, cells=max(plan.cells // 2, LEAST_CELLS))
-            plain_run = plain_run or fill_part(rough, opens_at, INTERVAL_RUNGS)
-            again = fill_part(rough, opens_at, INTERVAL_RUNGS, factors=factors)
+            plain_run = plain_run or fill_plan(rough, opens_at, INTERVAL_STEPS)
+            again = fill_plan(rough, opens_at, INTERVAL_STEPS, factors=factors)
             ends.append(fill.total * again.total / plain_run.total)
     return min(ends[0], fill.total), max(ends[1], fill.total)
 
 
 def times_of(impulse: Impulse, theta: FloatArray) -> FloatArray:
-    """Give the times at which many impulses are reached: as `Impulse.time_of`, but quicker.
+    """Return the times at which many impulses are reached: as `Impulse.time_of`, but quicker.
 
     Parameters
     ----------
@@ -162,12 +162,12 @@ def times_of(impulse: Impulse, theta: FloatArray) -> FloatArray:
     return times
 
 
-def in_time(fill: Fill, clock: Clock, low: float, high: float) -> Answer:
+def in_time(fill: Filling, clock: Clock, low: float, high: float) -> Answer:
     """Re-label a filling in time; nothing is solved.
 
     Parameters
     ----------
-    fill : Fill
+    fill : Filling
         The filling.
     clock : Clock
         What turns impulse into time.
@@ -181,9 +181,9 @@ def in_time(fill: Fill, clock: Clock, low: float, high: float) -> Answer:
     return Answer(fill, clock, laid, ends[0], ends[1], ends[2], verdict, reason)
 
 
-def decide(clock: Clock, time_s: float, high_s: float, fill: Fill) -> tuple[str, str]:
+def decide(clock: Clock, time_s: float, high_s: float, fill: Filling) -> tuple[str, str]:
     """Say in one word and one sentence whether all is wet in time."""
-    trapped = f"; {len(fill.pockets)} area(s) lose their vent first" if fill.pockets else ""
+    trapped = f"; {len(fill.trapped)} area(s) lose their vent first" if fill.trapped else ""
     if not np.isfinite(time_s):
         return "gels first", "the resin stiffens before all is wet"
     if clock.gel_s is None or clock.working_s is None:
@@ -203,25 +203,25 @@ def decide(clock: Clock, time_s: float, high_s: float, fill: Fill) -> tuple[str,
     return "tight", f"{span}; working time is {work}, gel at {gel}{trapped}"
 
 
-def solve_job(job: Job, progress: Callable[[str], None] = lambda text: None) -> Answer:
+def solve_job(job: PartJob, progress: Callable[[str], None] = lambda text: None) -> Answer:
     """Fill the part of a job and put it in time."""
     opens_at = opening_impulses(job.plan, job.impulse)
-    fill = fill_part(job.plan, opens_at, progress=progress)
+    fill = fill_plan(job.plan, opens_at, progress=progress)
     low, high = total_interval(job.plan, opens_at, fill, progress)
     return in_time(fill, clock_of(job), low, high)
 
 
 def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Give resin taken in and its rate against time.
+    """Return resin taken in and its rate against time.
 
     Returns
     -------
     time_s, mass_kg, rate_kg_per_s : ndarray of shape (R,)
-        At the rungs, from the start on; the rate is the mean since the rung before.
+        At the steps, from the start on; the rate is the mean since the step before.
     """
     fill, clock = answer.fill, answer.clock
-    time = np.append(0.0, clock.impulse.time_of(fill.rung_impulse))
-    mass = np.append(0.0, fill.rung_injected_m3) * clock.density_kg_m3
+    time = np.append(0.0, clock.impulse.time_of(fill.step_impulse))
+    mass = np.append(0.0, fill.step_injected_m3) * clock.density_kg_m3
     ok = np.isfinite(time)
     time, mass = time[ok], mass[ok]
     keep = np.append(True, np.diff(time) > 0)
@@ -232,8 +232,8 @@ def resin_curve(answer: Answer) -> tuple[FloatArray, FloatArray, FloatArray]:
     return time, mass, np.append(rate[0], rate)
 
 
-def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
-    """Give the content of part.json: plain values, SI unless a key names another unit."""
+def shape_answer(job: PartJob, answer: Answer) -> dict[str, Any]:
+    """Return the content of part.json: plain values, SI unless a key names another unit."""
     fill, clock, plan = answer.fill, answer.clock, job.plan
     time = clock.impulse.time_of
     curve_s, curve_kg, rate = resin_curve(answer)
@@ -246,13 +246,13 @@ def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
     ]
     trapped = [
         {
-            "x_mm": pocket.x_mm,
-            "y_mm": pocket.y_mm,
-            "area_mm2": pocket.area_mm2,
-            "time_s": float(time(pocket.impulse)),
-            "left_mm2": None if clock.bag_share is None else pocket.area_mm2 * clock.bag_share,
+            "x_mm": air.x_mm,
+            "y_mm": air.y_mm,
+            "area_mm2": air.area_mm2,
+            "time_s": float(time(air.impulse)),
+            "left_mm2": None if clock.bag_share is None else air.area_mm2 * clock.bag_share,
         }
-        for pocket in fill.pockets
+        for air in fill.trapped
     ]
     shaped: dict[str, Any] = plain(
         {
@@ -263,7 +263,7 @@ def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
             "fill_time_low_s": answer.low_s,
             "fill_time_high_s": answer.high_s,
             "fill_impulse": fill.total,
-            "fill_impulse_ladder": fill.ladder_total,
+            "fill_impulse_ladder": fill.sweep_total,
             "last_spot_mm": fill.last_spot_mm,
             "last_spots": [
                 {"x_mm": x, "y_mm": y, "time_s": float(time(theta))}
@@ -273,16 +273,16 @@ def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
             "margin": margin,
             "gel_time_s": clock.gel_s,
             "working_time_s": clock.working_s,
-            "resin_kg": float(fill.rung_held_m3[-1]) * clock.density_kg_m3,
+            "resin_kg": float(fill.step_held_m3[-1]) * clock.density_kg_m3,
             "density_kg_m3": clock.density_kg_m3,
-            "pore_volume_m3": float(fill.rung_held_m3[-1]),
+            "pore_volume_m3": float(fill.step_held_m3[-1]),
             "area_m2": float(fill.links.share.sum()) * fill.links.grid.cell_m2,
             "flow": {"time_s": curve_s, "resin_kg": curve_kg, "rate_kg_per_s": rate},
             "stages": stages,
             "mass_error": fill.mass_error,
             "cells": fill.links.count,
             "cells_along": plan.cells,
-            "rungs": len(fill.rung_impulse),
+            "rungs": len(fill.step_impulse),
             "stacks": [
                 {
                     "name": name,
@@ -306,15 +306,15 @@ def shape_answer(job: Job, answer: Answer) -> dict[str, Any]:
     return shaped
 
 
-def notes(job: Job, answer: Answer) -> tuple[str, ...]:
-    """Give what the reader should know about how the answer came about."""
+def notes(job: PartJob, answer: Answer) -> tuple[str, ...]:
+    """Return what the reader should know about how the answer came about."""
     more = list(dict.fromkeys(job.plan.notes))
     if job.resin.density_kg_m3 is None:
         more.append(f"no density_kg_m3 in [resin]: {DEFAULT_DENSITY_KG_M3:.0f} was taken")
     gel = gel_time(job.resin)
     if gel is not None and gel.note:
         more.append(gel.note)
-    if answer.fill.pockets:
+    if answer.fill.trapped:
         more.append(
             "where air is trapped the fill time takes no account of it: the air stays as a dry "
             "spot or is squeezed smaller"
@@ -326,13 +326,13 @@ def notes(job: Job, answer: Answer) -> tuple[str, ...]:
     return tuple(more)
 
 
-def lines(job: Job, answer: Answer) -> list[str]:
+def lines(job: PartJob, answer: Answer) -> list[str]:
     """Say the answer in plain lines."""
     fill, clock = answer.fill, answer.clock
     grid = fill.links.grid
     size = f"{grid.nx * grid.dx_mm:.0f} x {grid.ny * grid.dy_mm:.0f} mm"
     reason = answer.reason[:1].upper() + answer.reason[1:]
-    kilos = float(fill.rung_held_m3[-1]) * clock.density_kg_m3
+    kilos = float(fill.step_held_m3[-1]) * clock.density_kg_m3
     out = [
         f"{job.plan.name}: {answer.verdict.upper()}. {reason}.",
         f"Part        {size}, {fill.links.share.sum() * grid.cell_m2:.3g} m2, "
@@ -351,13 +351,13 @@ def lines(job: Job, answer: Answer) -> list[str]:
         out.append(
             f"Feeds       from {minutes(float(clock.impulse.time_of(stage.start)))}: {names}"
         )
-    for pocket in fill.pockets:
-        at = minutes(float(clock.impulse.time_of(pocket.impulse)))
+    for air in fill.trapped:
+        at = minutes(float(clock.impulse.time_of(air.impulse)))
         out.append(
-            f"Air trapped x {pocket.x_mm:.0f} mm, y {pocket.y_mm:.0f} mm: "
-            f"{pocket.area_mm2 / 100:.0f} cm2 loses its vent at {at}: put a vent there"
+            f"Air trapped x {air.x_mm:.0f} mm, y {air.y_mm:.0f} mm: "
+            f"{air.area_mm2 / 100:.0f} cm2 loses its vent at {at}: put a vent there"
         )
-    if not fill.pockets:
+    if not fill.trapped:
         out.append("Air         every dry area keeps a vent until it is wet")
     out.append(
         f"Resin       {kilos:.3g} kg in the part; lines, media, bucket and waste come on top"

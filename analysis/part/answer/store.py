@@ -11,22 +11,22 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow.filling import Fill, Pocket
+from analysis.part.flow.filling import Filling, TrappedAir
 from analysis.part.flow.impulse_sweep import Stage
 from analysis.part.flow.system import lay_canvas
-from analysis.part.plan.plan import Plan
+from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain, replace_file
 
 NAME = "filling.npz"
 FORMAT = 1
 
 
-def fingerprint(plan: Plan, opens_at: Sequence[float]) -> str:
-    """Give a text that changes whenever the filling itself would.
+def fingerprint(plan: PartPlan, opens_at: Sequence[float]) -> str:
+    """Return a text that changes whenever the filling itself would.
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
     opens_at : sequence of float
         Impulse at which each feed opens: with set times it depends on resin and vacuum.
@@ -38,25 +38,25 @@ def fingerprint(plan: Plan, opens_at: Sequence[float]) -> str:
     return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
 
 
-def save_fill(path: Path, fill: Fill, ends: tuple[float, float], mark: str) -> None:
+def save_fill(path: Path, fill: Filling, ends: tuple[float, float], mark: str) -> None:
     """Write a filling and the ends of its interval."""
     rest: dict[str, Any] = {
         "mark": mark,
         "total": fill.total,
-        "ladder_total": fill.ladder_total,
+        "sweep_total": fill.sweep_total,
         "last_spot_mm": fill.last_spot_mm,
         "spots_mm": fill.spots_mm,
         "mass_error": fill.mass_error,
         "stages": [asdict(stage) for stage in fill.stages],
-        "pockets": [asdict(pocket) for pocket in fill.pockets],
+        "trapped": [asdict(air) for air in fill.trapped],
         "ends": ends,
     }
     arrays: dict[str, Any] = {
         "arrival": fill.arrival,
-        "rung_impulse": fill.rung_impulse,
-        "rung_injected_m3": fill.rung_injected_m3,
-        "rung_held_m3": fill.rung_held_m3,
-        "rung_solves": fill.rung_solves,
+        "step_impulse": fill.step_impulse,
+        "step_injected_m3": fill.step_injected_m3,
+        "step_held_m3": fill.step_held_m3,
+        "step_solves": fill.step_solves,
         "rest": np.array(json.dumps(rest)),
     }
 
@@ -67,7 +67,7 @@ def save_fill(path: Path, fill: Fill, ends: tuple[float, float], mark: str) -> N
     replace_file(path, write)
 
 
-def load_fill(path: Path, plan: Plan, mark: str) -> tuple[Fill, tuple[float, float]] | None:
+def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, tuple[float, float]] | None:
     """Read a filling back; None if there is none or the plan has changed since."""
     try:
         with np.load(path, allow_pickle=False) as file:
@@ -82,15 +82,15 @@ def load_fill(path: Path, plan: Plan, mark: str) -> tuple[Fill, tuple[float, flo
         return None
     low, high = rest.pop("ends")
     stages = tuple(Stage(**{**s, "feeds": tuple(s["feeds"])}) for s in rest.pop("stages"))
-    pockets = tuple(Pocket(**pocket) for pocket in rest.pop("pockets"))
+    trapped = tuple(TrappedAir(**air) for air in rest.pop("trapped"))
     x, y = rest.pop("last_spot_mm")
     spots = tuple((a, b, c) for a, b, c in rest.pop("spots_mm"))
-    fill = Fill(
+    fill = Filling(
         links=links,
         last_spot_mm=(x, y),
         spots_mm=spots,
         stages=stages,
-        pockets=pockets,
+        trapped=trapped,
         **arrays,
         **rest,
     )

@@ -39,7 +39,7 @@ class FeedLinks:
 
 
 def _crossings(links: Links, e_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
-    """Give how far along the step `e_mm` each cell's centre first meets the line, or infinity."""
+    """Return how far along the step `e_mm` each cell's centre first meets the line, or infinity."""
     grid, centre = links.grid, links.centre_mm
     nearest = np.full(links.count, np.inf)
     size = np.array([grid.dx_mm, grid.dy_mm])
@@ -101,7 +101,7 @@ def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> 
 
 
 def beside(links: Links, feed: FeedLinks) -> FloatArray:
-    """Give the factor that reopens links which only the feed line's own edge narrows.
+    """Return the factor that reopens links which only the feed line's own edge narrows.
 
     The outline under a feed is no wall: between two cells that both meet the feed, the flow
     along it is that of whole cells.
@@ -180,7 +180,7 @@ def point_feed(
 
 
 def _lost(links: Links, rim_mm: FloatArray) -> FloatArray:
-    """Give the pore volume of each cell that a feed's own area takes away."""
+    """Return the pore volume of each cell that a feed's own area takes away."""
     own = coverage(rim_mm, links.grid)[links.number >= 0]
     return np.minimum(own, 0.98) * links.pore_m3
 

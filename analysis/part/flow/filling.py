@@ -4,27 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from scipy.ndimage import maximum_filter
 from scipy.sparse.csgraph import connected_components
 
 from analysis.part.flow.front_level import level
-from analysis.part.flow.impulse_sweep import RUNGS, Rung, Stage, climb_ladder
+from analysis.part.flow.impulse_sweep import STEPS, Stage, Step, sweep_part
 from analysis.part.flow.network import Links
-from analysis.part.flow.system import System, near
-from analysis.part.plan.plan import Plan
+from analysis.part.flow.system import near
+from analysis.part.plan.plan import PartPlan
 from vision.records import BoolArray, FloatArray
 
-POCKET_SHARE = 1e-3
+TRAPPED_SHARE = 1e-3
 """A dry area cut off from every vent is told of when it is larger than this share of the part."""
-POCKET_CELLS = 4
+TRAPPED_CELLS = 4
 SPOTS = 5
 
 
 @dataclass(frozen=True)
-class Pocket:
+class TrappedAir:
     """A dry area cut off from every open vent.
 
     Attributes
@@ -34,7 +33,7 @@ class Pocket:
     area_mm2 : float
         When it was cut off.
     impulse : float
-        At which it was cut off, to within a rung.
+        At which it was cut off, to within a step.
     """
 
     x_mm: float
@@ -44,7 +43,7 @@ class Pocket:
 
 
 @dataclass(frozen=True)
-class Fill:
+class Filling:
     """The whole filling, in terms of the driving impulse.
 
     Attributes
@@ -54,33 +53,33 @@ class Fill:
         Impulse at which the front reaches each cell's centre; infinity where it never does.
     total : float
         Impulse at which the part is full, from one linear solve.
-    ladder_total : float
-        The same from the last rung of the ladder.
+    sweep_total : float
+        The same from the last step of the sweep.
     last_spot_mm : tuple of (float, float)
         Where the part fills last.
     spots_mm : tuple of (float, float, float)
         The last places of their neighbourhood: x, y and impulse, latest first.
-    rung_impulse, rung_injected_m3, rung_held_m3 : ndarray of shape (R,)
-    rung_solves : ndarray of shape (R,), int
+    step_impulse, step_injected_m3, step_held_m3 : ndarray of shape (R,)
+    step_solves : ndarray of shape (R,), int
     mass_error : float
         Greatest difference between what came in and what the cells hold, as a share.
     stages : tuple of Stage
-    pockets : tuple of Pocket
+    trapped : tuple of TrappedAir
     """
 
     links: Links
     arrival: FloatArray
     total: float
-    ladder_total: float
+    sweep_total: float
     last_spot_mm: tuple[float, float]
     spots_mm: tuple[tuple[float, float, float], ...]
-    rung_impulse: FloatArray
-    rung_injected_m3: FloatArray
-    rung_held_m3: FloatArray
-    rung_solves: FloatArray
+    step_impulse: FloatArray
+    step_injected_m3: FloatArray
+    step_held_m3: FloatArray
+    step_solves: FloatArray
     mass_error: float
     stages: tuple[Stage, ...]
-    pockets: tuple[Pocket, ...]
+    trapped: tuple[TrappedAir, ...]
 
     @property
     def arrival_map(self) -> FloatArray:
@@ -90,13 +89,13 @@ class Fill:
 
 @dataclass
 class Arrivals:
-    """Reads the arrival of the front in each cell off the rungs as they come.
+    """Reads the arrival of the front in each cell off the steps as they come.
 
     Notes
     -----
     In a stage that began at impulse s, sqrt(u) is linear in sqrt(theta - s) in a cell just wetted
-    by a straight front, so arrival is where the line through two rungs meets zero; it is kept
-    between the two rungs that bracket it.
+    by a straight front, so arrival is where the line through two steps meets zero; it is kept
+    between the two steps that bracket it.
     """
 
     count: int
@@ -113,13 +112,14 @@ class Arrivals:
         self.level = np.full(self.count, -0.5)
         self.pending = np.zeros(self.count, bool)
 
-    def take(self, stage: Stage, system: System, rung: Rung) -> None:
-        """Take the next rung."""
+    def take(self, step: Step) -> None:
+        """Take the next step."""
+        stage, system = step.stage, step.system
         if self.stage is not None and stage is not self.stage:
             self._close()
         if stage is not self.stage:
             self.root, self.stage = 0.0, stage
-        root, now = float(np.sqrt(max(rung.since, 0.0))), level(system, rung.state)
+        root, now = float(np.sqrt(max(step.since, 0.0))), level(system, step.state)
         self._extrapolate(root, now)
         fresh = (now >= 0) & ~np.isfinite(self.arrival)
         partly = fresh & (self.level > -0.49)
@@ -127,13 +127,13 @@ class Arrivals:
         between = self.root + (root - self.root) * np.clip(-self.level / gap, 0.0, 1.0)
         self.arrival[partly] = stage.start + between[partly] ** 2
         self.pending = fresh & ~partly
-        # Until the next rung shows its slope, an arrival counts as halfway between its rungs.
+        # Until the next step shows its slope, an arrival counts as halfway between its steps.
         halfway = (0.5 * (self.root + root)) ** 2
         self.arrival[self.pending] = stage.start + halfway
         self.earlier, self.root, self.level = self.root, root, now
 
     def _extrapolate(self, root: float, now: FloatArray) -> None:
-        """Place the arrivals of the rung before by the slope that this one shows."""
+        """Place the arrivals of the step before by the slope that this one shows."""
         cells = np.flatnonzero(self.pending)
         if not cells.size or self.stage is None:
             return
@@ -152,12 +152,13 @@ class AirWatch:
 
     vents: Sequence[BoolArray]
     cut_off: BoolArray
-    pockets: list[Pocket] = field(default_factory=list)
+    trapped: list[TrappedAir] = field(default_factory=list)
 
-    def take(self, system: System, rung: Rung) -> None:
-        """Take the next rung."""
+    def take(self, step: Step) -> None:
+        """Take the next step."""
+        system = step.system
         links = system.links
-        dry = np.flatnonzero(~rung.state.wet & (rung.state.fill < 0.5) & (system.pore_m3 > 0))
+        dry = np.flatnonzero(~step.state.wet & (step.state.fill < 0.5) & (system.pore_m3 > 0))
         if not dry.size or not self.vents:
             return
         count, label = connected_components(system.matrix[dry][:, dry], directed=False)
@@ -168,38 +169,38 @@ class AirWatch:
         known[label[self.cut_off[dry]]] = True
         area = np.bincount(label, links.share[dry], count) * links.grid.cell_m2
         part = float(links.share.sum()) * links.grid.cell_m2
-        big = max(POCKET_SHARE * part, POCKET_CELLS * links.grid.cell_m2)
+        big = max(TRAPPED_SHARE * part, TRAPPED_CELLS * links.grid.cell_m2)
         for one in np.flatnonzero(~aired & ~known & (area >= big)):
             cells = dry[label == one]
             self.cut_off[cells] = True
             x, y = _middle(links.centre_mm[cells])
-            self.pockets.append(Pocket(x, y, float(area[one]) * 1e6, rung.impulse))
+            self.trapped.append(TrappedAir(x, y, float(area[one]) * 1e6, step.impulse))
 
 
 def _middle(points_mm: FloatArray) -> tuple[float, float]:
-    """Give the point nearest to the mean of some points."""
+    """Return the point nearest to the mean of some points."""
     away = np.hypot(*(points_mm - points_mm.mean(axis=0)).T)
     x, y = points_mm[int(np.argmin(away))]
     return float(x), float(y)
 
 
-def fill_part(
-    plan: Plan,
+def fill_plan(
+    plan: PartPlan,
     opens_at: Sequence[float] | None = None,
-    rungs: int = RUNGS,
+    steps: int = STEPS,
     coarse_to_fine: bool = True,
     progress: Callable[[str], None] = lambda text: None,
     factors: Sequence[float] = (),
-) -> Fill:
+) -> Filling:
     """Fill a part and read off what matters.
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
     opens_at : sequence of float, optional
-        Impulse at which each feed opens (see `climb_ladder`); by default all from the start.
-    rungs : int
+        Impulse at which each feed opens (see `sweep_part`); by default all from the start.
+    steps : int
         Rungs of each stage.
     coarse_to_fine : bool
         Start each grid from a coarser one; the answer is the same without.
@@ -213,64 +214,60 @@ def fill_part(
     WetlineError
         If a feed misses the part or a piece of the part cannot be reached.
     """
-    tracker: Arrivals | None = None
-    air: AirWatch | None = None
-    log: list[tuple[float, float, float, int]] = []
-    end: dict[str, Any] = {}
-
-    def each(stage: Stage, system: System, rung: Rung) -> None:
-        nonlocal tracker, air
-        if tracker is None or air is None:
-            tracker = Arrivals(system.links.count)
-            vents = [near(system.links, vent.place) for vent in plan.vents]
-            air = AirWatch(vents, np.zeros(system.links.count, bool))
-        tracker.take(stage, system, rung)
-        air.take(system, rung)
-        log.append((rung.impulse, rung.injected_m3, rung.held_m3, rung.state.solves))
-        end.update(stage=stage, system=system, rung=rung)
-
     starts = [0.0] * len(plan.feeds) if opens_at is None else list(opens_at)
-    guide = climb_ladder(plan, starts, each, rungs, coarse_to_fine, progress, factors)
-    assert tracker is not None
-    assert air is not None
-    return _fill(guide.stages, tracker.arrival, air.pockets, log, end)
+    arrivals: Arrivals | None = None
+    log: list[tuple[float, float, float, int]] = []
+    stages: list[Stage] = []
+    for step in sweep_part(plan, starts, steps, coarse_to_fine, progress, factors):
+        if arrivals is None:
+            links = step.system.links
+            arrivals = Arrivals(links.count)
+            vents = [near(links, vent.place) for vent in plan.vents]
+            air = AirWatch(vents, np.zeros(links.count, bool))
+        arrivals.take(step)
+        air.take(step)
+        log.append((step.impulse, step.injected_m3, step.held_m3, step.state.solves))
+        if not stages or step.stage is not stages[-1]:
+            stages.append(step.stage)
+    assert arrivals is not None
+    return _filling(tuple(stages), arrivals.arrival, air.trapped, log, step)
 
 
-def _fill(
+def _filling(
     stages: tuple[Stage, ...],
     arrival: FloatArray,
-    pockets: list[Pocket],
+    trapped: list[TrappedAir],
     log: list[tuple[float, float, float, int]],
-    end: dict[str, Any],
-) -> Fill:
-    system, rung, stage = end["system"], end["rung"], end["stage"]
+    end: Step,
+) -> Filling:
+    system, stage = end.system, end.stage
     links = system.links
     # In the last stage u = theta - w everywhere: the least u tells when the last cell filled.
     filling = system.pore_m3 > 0
-    w = rung.since - rung.state.u
+    w = end.since - end.state.u
     latest = float(w[filling].max())
     ties = np.flatnonzero(filling & (w >= latest * (1 - 1e-7)))
     impulse, injected, held, solves = (np.array(column) for column in zip(*log, strict=True))
     reached = np.where(filling, np.minimum(arrival, stage.total), np.inf)
-    return Fill(
+    return Filling(
         links=links,
         arrival=reached,
         total=stage.total,
-        ladder_total=stage.start + latest,
+        sweep_total=stage.start + latest,
         last_spot_mm=_middle(links.centre_mm[ties]),
         spots_mm=last_spots(links, reached),
-        rung_impulse=impulse,
-        rung_injected_m3=injected,
-        rung_held_m3=held,
-        rung_solves=solves,
+        step_impulse=impulse,
+        step_injected_m3=injected,
+        step_held_m3=held,
+        step_solves=solves,
         mass_error=float(np.max(np.abs(injected - held) / np.maximum(held, 1e-300))),
         stages=stages,
-        pockets=tuple(pockets),
+        trapped=tuple(trapped),
     )
 
 
 def last_spots(links: Links, arrival: FloatArray) -> tuple[tuple[float, float, float], ...]:
-    """Give the places that wet later than all around them, latest first."""
+    """Return the places that wet later than all around them, latest first."""
     field_ = links.field(np.where(np.isfinite(arrival), arrival, -1.0), -1.0)
     size = max(3, int(0.08 * max(field_.shape)) | 1)
     top = (field_ == maximum_filter(field_, size, mode="nearest")) & (field_ > 0)

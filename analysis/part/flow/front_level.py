@@ -17,7 +17,7 @@ measured on the closed form of a point feed, 0.06 to 0.07 for every angle above 
 
 
 def level(system: System, state: State) -> FloatArray:
-    """Give how far the front has passed each cell's centre, in cells; below 0 before it comes.
+    """Return how far the front has passed each cell's centre, in cells; below 0 before it comes.
 
     Notes
     -----
@@ -50,7 +50,7 @@ def level(system: System, state: State) -> FloatArray:
 
 
 def _slopes(links: Links, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give the differences of a value per cell along x and y; one-sided at a wall."""
+    """Return the differences of a value per cell along x and y; one-sided at a wall."""
     laid = links.field(values)
     out = []
     for axis in (1, 0):

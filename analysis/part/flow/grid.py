@@ -103,7 +103,7 @@ def _pieces(polygon: FloatArray, shape: tuple[int, int]) -> tuple[FloatArray, Fl
 
 
 def coverage(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
-    """Give the share of each cell that lies inside a polygon, exactly.
+    """Return the share of each cell that lies inside a polygon, exactly.
 
     Parameters
     ----------
@@ -144,7 +144,7 @@ def coverage(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
 
 
 def openings_x(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
-    """Give the open share of the face between each cell and its right neighbour.
+    """Return the open share of the face between each cell and its right neighbour.
 
     Returns
     -------
@@ -180,14 +180,14 @@ def transpose(grid: Grid) -> Grid:
 
 
 def openings_y(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
-    """Give the open share of the face between each cell and the one in the next row."""
+    """Return the open share of the face between each cell and the one in the next row."""
     return openings_x(np.asarray(polygon_mm)[:, ::-1], transpose(grid)).T
 
 
 def clip_share(
     outline_mm: FloatArray, holes_mm: Sequence[FloatArray], grid: Grid
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Give the share of each cell inside the part, and the open share of the inner faces.
+    """Return the share of each cell inside the part, and the open share of the inner faces.
 
     Returns
     -------

@@ -1,9 +1,10 @@
-"""The ladder of impulses: one obstacle problem per rung, coarse grid to fine, stage by stage."""
+"""The sweep of impulses: one obstacle problem per step, coarse grid to fine, stage by stage."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -22,37 +23,14 @@ from analysis.part.flow.system import (
     lay_canvas,
     open_feeds,
 )
-from analysis.part.plan.plan import Feed, Plan
+from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.records import BoolArray, FloatArray
 
-RUNGS = 40
-LEAST_RUNGS = 20  # of each stage, where feeds open later
+STEPS = 40
+LEAST_STEPS = 20  # of each stage, where feeds open later
 COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
 NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
-NEARLY = 1e-9  # the last rung lies this share beyond the total, so that no cell is left at 0
-
-
-@dataclass(frozen=True)
-class Rung:
-    """The part at one rung.
-
-    Attributes
-    ----------
-    impulse : float
-        Since the resin started.
-    since : float
-        Since this stage's feeds opened.
-    state : State
-        `state.u` counts from the stage's start, `state.fill` from the very start.
-    injected_m3, held_m3 : float
-        Volume through the feeds, and in the cells, since the very start.
-    """
-
-    impulse: float
-    since: float
-    state: State
-    injected_m3: float
-    held_m3: float
+NEARLY = 1e-9  # the last step lies this share beyond the total, so that no cell is left at 0
 
 
 @dataclass(frozen=True)
@@ -81,8 +59,46 @@ class Stage:
 
 
 @dataclass(frozen=True)
-class Guide:
-    """What a coarser grid found, to start the next one from."""
+class Step:
+    """The part at one step of the sweep.
+
+    Attributes
+    ----------
+    stage : Stage
+        The stage that it belongs to; the same object for every step of that stage.
+    system : System
+        The filling problem of that stage.
+    impulse : float
+        Since the resin started.
+    since : float
+        Since this stage's feeds opened.
+    state : State
+        `state.u` counts from the stage's start, `state.fill` from the very start.
+    injected_m3, held_m3 : float
+        Volume through the feeds, and in the cells, since the very start.
+    """
+
+    stage: Stage
+    system: System
+    impulse: float
+    since: float
+    state: State
+    injected_m3: float
+    held_m3: float
+
+
+@dataclass(frozen=True)
+class CoarseStart:
+    """What a coarser grid found, to start the next one from.
+
+    Attributes
+    ----------
+    links : Links
+        Of the coarser grid.
+    stages : tuple of Stage
+    fills, us : tuple of tuple of ndarray
+        Fill and u of each cell, by stage and step.
+    """
 
     links: Links
     stages: tuple[Stage, ...]
@@ -90,15 +106,31 @@ class Guide:
     us: tuple[tuple[FloatArray, ...], ...]
 
 
-def rung_shares(count: int, to_the_end: bool) -> FloatArray:
-    """Give the rungs of a stage as shares of its impulse.
+def coarse_start(steps: Iterable[Step]) -> CoarseStart:
+    """Collect a sweep, to start a finer grid from."""
+    stages: list[Stage] = []
+    fills: list[list[FloatArray]] = []
+    us: list[list[FloatArray]] = []
+    for step in steps:
+        links = step.system.links
+        if not stages or step.stage is not stages[-1]:
+            stages.append(step.stage)
+            fills.append([])
+            us.append([])
+        fills[-1].append(step.state.fill.astype(np.float32))
+        us[-1].append(step.state.u.astype(np.float32))
+    return CoarseStart(links, tuple(stages), tuple(map(tuple, fills)), tuple(map(tuple, us)))
 
-    The front of an edge feed moves as the square root of the impulse, so the rungs are even in
+
+def step_shares(count: int, to_the_end: bool) -> FloatArray:
+    """Return the steps of a stage as shares of its impulse.
+
+    The front of an edge feed moves as the square root of the impulse, so the steps are even in
     that; where the part fills up, the last ones draw together, because the last spots close fast.
 
     Examples
     --------
-    >>> rung_shares(4, False)
+    >>> step_shares(4, False)
     array([0.0625, 0.25  , 0.5625, 1.    ])
     """
     if not to_the_end:
@@ -111,7 +143,7 @@ def rung_shares(count: int, to_the_end: bool) -> FloatArray:
 
 
 def level_sizes(cells: int, coarse_to_fine: bool = True) -> list[int]:
-    """Give the cells along the longest side of each grid, coarse to fine.
+    """Return the cells along the longest side of each grid, coarse to fine.
 
     Examples
     --------
@@ -125,7 +157,7 @@ def level_sizes(cells: int, coarse_to_fine: bool = True) -> list[int]:
 
 
 def carry(coarse: Links, points_mm: FloatArray) -> Any:
-    """Give the matrix that carries values from a grid's cells to points, bilinearly."""
+    """Return the matrix that carries values from a grid's cells to points, bilinearly."""
     count = len(points_mm)
     place = coarse.grid.cells(points_mm) - 0.5
     base = np.floor(place).astype(int)
@@ -152,28 +184,38 @@ def carry(coarse: Links, points_mm: FloatArray) -> Any:
     return sparse.coo_array((data, index), shape=(count, coarse.count)).tocsr()
 
 
-@dataclass
-class Climb:
-    """One walk up the ladder on one grid; `each` is called with every rung."""
+@dataclass(frozen=True)
+class Sweep:
+    """The filling of a part on one grid, step by step.
 
-    plan: Plan
+    Attributes
+    ----------
+    plan : PartPlan
+    canvas : Canvas
+    opens_at : sequence of float
+        Impulse at which each feed opens.
+    steps : int
+        Of each stage.
+    coarse : CoarseStart or None
+        Where to start from.
+    """
+
+    plan: PartPlan
     canvas: Canvas
     opens_at: Sequence[float]
-    rungs: int
-    guide: Guide | None
-    each: Callable[[Stage, System, Rung], None]
+    steps: int
+    coarse: CoarseStart | None
 
-    def run(self) -> Guide:
-        """Climb stage after stage until the part is full."""
-        stages: list[Stage] = []
-        fills: list[tuple[FloatArray, ...]] = []
-        us: list[tuple[FloatArray, ...]] = []
-        self.transfer: Any = (
-            carry(self.guide.links, self.canvas.links.centre_mm) if self.guide else None
-        )
+    @cached_property
+    def transfer(self) -> Any:
+        """The matrix that carries values from the coarser grid to this one."""
+        return carry(self.coarse.links, self.canvas.links.centre_mm) if self.coarse else None
+
+    def run(self) -> Iterator[Step]:
+        """Yield step after step, stage after stage, until the part is full."""
         lost = self._lost()
         fill: FloatArray = np.zeros(self.canvas.links.count)
-        start, spent, waiting = 0.0, 0.0, self._first()
+        start, spent, waiting, number = 0.0, 0.0, self._first(), 0
         opened = [i for i in range(len(self.plan.feeds)) if i not in waiting]
         while True:
             system = open_feeds(self.canvas, [self.plan.feeds[i] for i in opened])
@@ -183,16 +225,15 @@ class Climb:
             w = fill_impulse(system, left)
             last = int(np.argmax(w))
             total = float(w[last])
-            length, joins = self._next(system, left, fill, start, total, waiting, len(stages))
+            length, joins = self._next(system, left, fill, start, total, waiting, number)
             stage = Stage(start, length, tuple(opened), start + total, last)
-            kept = self._climb(system, stage, left, fill, spent, not joins, len(stages))
-            stages.append(stage)
-            fills.append(tuple(rung.state.fill.astype(np.float32) for rung in kept))
-            us.append(tuple(rung.state.u.astype(np.float32) for rung in kept))
+            for step in self._stage(system, stage, left, fill, spent, not joins, number):
+                yield step
             if not joins:
-                return Guide(self.canvas.links, tuple(stages), tuple(fills), tuple(us))
-            fill, spent = kept[-1].state.fill, kept[-1].injected_m3
+                return
+            fill, spent = step.state.fill, step.injected_m3
             start += length
+            number += 1
             opened, waiting = opened + joins, [i for i in waiting if i not in joins]
 
     def _first(self) -> list[int]:
@@ -216,7 +257,7 @@ class Climb:
         waiting: list[int],
         number: int,
     ) -> tuple[float, list[int]]:
-        """Give the length of this stage and the feeds that open at its end, if any do."""
+        """Return the length of this stage and the feeds that open at its end, if any do."""
         when: dict[int, float] = {}
         for i in waiting:
             feed = self.plan.feeds[i]
@@ -234,7 +275,7 @@ class Climb:
         system: System,
         left: FloatArray,
         fill: FloatArray,
-        feed: Feed,
+        feed: PartFeed,
         total: float,
         number: int,
     ) -> float:
@@ -256,8 +297,8 @@ class Climb:
         low, high = 0.0, 1.0
         f_low, f_high = float((there @ fill).min()) - 0.5, 1.0
         guess = 0.7
-        if self.guide is not None and number < len(self.guide.stages):
-            guess = min(0.999, np.sqrt(self.guide.stages[number].length / total))
+        if self.coarse is not None and number < len(self.coarse.stages):
+            guess = min(0.999, np.sqrt(self.coarse.stages[number].length / total))
         for _ in range(40):
             value = lead(guess)
             if abs(value) < NEAR_ENOUGH:
@@ -273,7 +314,7 @@ class Climb:
             guess = float(np.clip(guess, low + 0.02 * (high - low), high - 0.02 * (high - low)))
         return guess * guess * total
 
-    def _climb(
+    def _stage(
         self,
         system: System,
         stage: Stage,
@@ -282,56 +323,47 @@ class Climb:
         spent: float,
         to_the_end: bool,
         number: int,
-    ) -> list[Rung]:
-        """Solve the rungs of one stage."""
-        held = fill >= 1 - 1e-9
-        wet = held
+    ) -> Iterator[Step]:
+        """Solve the steps of one stage."""
+        wet = fill >= 1 - 1e-9
         u: FloatArray = np.zeros(len(fill))
-        kept: list[Rung] = []
-        for k, share in enumerate(rung_shares(self.rungs, to_the_end)):
+        for k, share in enumerate(step_shares(self.steps, to_the_end)):
             since = float(share) * stage.length
             wet_guess, u_guess = self._guess(number, k, wet, u)
             state = fill_state(system, since, left, wet_guess, u_guess, wet)
             wet, u = state.wet, state.u
             volume = spent + injected_m3(system, state)
-            rung = Rung(
-                stage.start + since, since, state, volume, float(system.pore_m3 @ state.fill)
-            )
-            self.each(stage, system, rung)
-            kept.append(rung)
-        return kept
+            held = float(system.pore_m3 @ state.fill)
+            yield Step(stage, system, stage.start + since, since, state, volume, held)
 
     def _guess(
         self, number: int, k: int, wet: BoolArray, u: FloatArray
     ) -> tuple[BoolArray, FloatArray]:
-        guide = self.guide
-        if guide is None or number >= len(guide.stages) or len(guide.fills[number]) <= k:
+        coarse = self.coarse
+        if coarse is None or number >= len(coarse.stages) or len(coarse.fills[number]) <= k:
             return wet, u
-        filled = self.transfer @ guide.fills[number][k]
-        return wet | (filled > 0.5), self.transfer @ guide.us[number][k].astype(float)
+        filled = self.transfer @ coarse.fills[number][k]
+        return wet | (filled > 0.5), self.transfer @ coarse.us[number][k].astype(float)
 
 
-def climb_ladder(
-    plan: Plan,
+def sweep_part(
+    plan: PartPlan,
     opens_at: Sequence[float],
-    each: Callable[[Stage, System, Rung], None],
-    rungs: int = RUNGS,
+    steps: int = STEPS,
     coarse_to_fine: bool = True,
     progress: Callable[[str], None] = lambda text: None,
     factors: Sequence[float] = (),
-) -> Guide:
-    """Fill a part rung by rung, each grid started from the coarser one.
+) -> Iterator[Step]:
+    """Fill a part step by step, each grid started from the coarser one.
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
     opens_at : sequence of float
         Impulse at which each feed opens; 0 from the start. Ignored for feeds that open when wet.
-    each : callable
-        Called with (stage, system, rung) for every rung of the finest grid.
-    rungs : int
-        In all; a plan with later feeds has at least `LEAST_RUNGS` in each stage.
+    steps : int
+        In all; a plan with later feeds has at least `LEAST_STEPS` in each stage.
     coarse_to_fine : bool
         Start each grid from a coarser one.
     progress : callable
@@ -339,26 +371,21 @@ def climb_ladder(
     factors : sequence of float
         Factor on the permeability of each stack.
 
-    Returns
-    -------
-    Guide
-        Of the finest grid.
+    Yields
+    ------
+    step : Step
+        Of the finest grid, in order.
     """
-    guide: Guide | None = None
+    coarse: CoarseStart | None = None
     later = sum(
         feed.opens_when_wet or at > 0 for feed, at in zip(plan.feeds, opens_at, strict=True)
     )
-    rungs = rungs if later == 0 else max(min(rungs, LEAST_RUNGS), rungs // (1 + later))
+    steps = steps if later == 0 else max(min(steps, LEAST_STEPS), steps // (1 + later))
     sizes = level_sizes(plan.cells, coarse_to_fine)
     for size in sizes:
         progress(f"filling on {size} cells along the longest side")
-        canvas = lay_canvas(plan, size, factors)
-        finest = size == sizes[-1]
-        call = each if finest else _nothing
-        guide = Climb(plan, canvas, opens_at, rungs, guide, call).run()
-    assert guide is not None
-    return guide
-
-
-def _nothing(stage: Stage, system: System, rung: Rung) -> None:
-    """Take a rung and do nothing with it."""
+        grid = Sweep(plan, lay_canvas(plan, size, factors), opens_at, steps, coarse)
+        if size == sizes[-1]:
+            yield from grid.run()
+        else:
+            coarse = coarse_start(grid.run())

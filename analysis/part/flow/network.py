@@ -74,7 +74,7 @@ class Links:
 
 
 def permeability_tensor(k1_m2: float, k2_m2: float, angle_deg: float) -> FloatArray:
-    """Give the 2 x 2 tensor with principal values k1, k2 and k1 at an angle from x towards y.
+    """Return the 2 x 2 tensor with principal values k1, k2 and k1 at an angle from x towards y.
 
     Examples
     --------
@@ -247,7 +247,7 @@ def _with_corners(
 
 
 def _shifted(shape: tuple[int, int], e: Offset) -> tuple[Any, Any]:
-    """Give the two slices that pair every cell with the one at `e` = (cols, rows) from it."""
+    """Return the two slices that pair every cell with the one at `e` = (cols, rows) from it."""
     slices = []
     for count, step in zip(shape, (e[1], e[0]), strict=True):
         low, high = max(0, -step), min(count, count - step)
@@ -257,7 +257,7 @@ def _shifted(shape: tuple[int, int], e: Offset) -> tuple[Any, Any]:
 
 
 def _present(share: FloatArray, offsets: Sequence[Offset]) -> BoolArray:
-    """Tell which cells take part: those with some of the part in them."""
+    """Find which cells take part: those with some of the part in them."""
     return np.asarray(share > 1e-4)
 
 
@@ -270,7 +270,7 @@ def _opening(
     both: BoolArray,
     walls_mm: Sequence[FloatArray],
 ) -> FloatArray:
-    """Give the open share of the links along `e` between cells that are both present."""
+    """Return the open share of the links along `e` between cells that are both present."""
     if e == (1, 0):
         return np.asarray(open_x[both])
     if e == (0, 1):
@@ -288,7 +288,7 @@ def _opening(
 
 
 def _whole_box(share: FloatArray, e: Offset) -> BoolArray:
-    """Tell where every cell in the box spanned by a link lies wholly inside the part."""
+    """Find where every cell in the box spanned by a link lies wholly inside the part."""
     rows, cols = abs(e[1]) + 1, abs(e[0]) + 1
     full = (share > 1 - 1e-9).astype(int)
     total = np.pad(np.cumsum(np.cumsum(full, axis=0), axis=1), ((1, 0), (1, 0)))
@@ -318,7 +318,7 @@ def _sampled(
 
 
 def laplacian(links: Links, keep: FloatArray | None = None) -> Any:
-    """Give the symmetric matrix of the links alone: row sums are zero.
+    """Return the symmetric matrix of the links alone: row sums are zero.
 
     Parameters
     ----------
@@ -338,7 +338,7 @@ def laplacian(links: Links, keep: FloatArray | None = None) -> Any:
 
 
 def unreached(matrix: Any, feed_m3: FloatArray) -> BoolArray:
-    """Tell which cells no feed can ever reach, because no link leads there."""
+    """Find which cells no feed can ever reach, because no link leads there."""
     count, label = connected_components(matrix, directed=False)
     fed = np.zeros(count, bool)
     fed[label[feed_m3 > 0]] = True

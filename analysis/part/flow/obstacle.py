@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow import multigrid as part_multigrid
+from analysis.part.flow import multigrid
 from analysis.part.flow.grid import IntArray
 from analysis.part.flow.system import System
 from vision.errors import WetlineError
@@ -50,19 +50,19 @@ class _Inner:
 
     def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
         matrix = self.system.matrix[cells][:, cells]
-        if len(cells) <= part_multigrid.DIRECT_BELOW:
-            return part_multigrid.direct(matrix).solve(right)
+        if len(cells) <= multigrid.DIRECT_BELOW:
+            return multigrid.direct(matrix).solve(right)
         if self.cells is None or not self._close(cells):
             self.cells = cells
-            self.hierarchy = part_multigrid.build(matrix, self.system.groups, cells)
+            self.hierarchy = multigrid.build(matrix, self.system.groups, cells)
         if self.cells is cells:
-            return part_multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
-        return part_multigrid.solve(
+            return multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
+        return multigrid.solve(
             matrix, right, guess=guess, tolerance=tol, precondition=self._borrow(matrix, cells)
         )[0]
 
     def _close(self, cells: IntArray) -> bool:
-        """Tell whether the cycle built for another set still serves this one."""
+        """Return whether the cycle built for another set still serves this one."""
         assert self.cells is not None
         shared = np.zeros(self.system.links.count, np.int8)
         shared[self.cells] += 1
@@ -84,7 +84,7 @@ class _Inner:
             full = np.zeros(size)
             full[where[common]] = residual[common]
             z = np.asarray(inverse * residual)
-            z[common] = part_multigrid.cycle(self.hierarchy, full)[where[common]]
+            z[common] = multigrid.cycle(self.hierarchy, full)[where[common]]
             return z
 
         return apply
@@ -111,7 +111,7 @@ def fill_state(
     wet_guess, u_guess : ndarray of shape (n,)
         Where to start; any guess leads to the same answer, a near one sooner.
     forced : ndarray of shape (n,), bool
-        Cells known to be full, such as those of the rung before.
+        Cells known to be full, such as those of the step before.
 
     Returns
     -------
@@ -172,5 +172,5 @@ def _settled(
 
 
 def injected_m3(system: System, state: State) -> float:
-    """Give the volume that has come through the feeds since they opened."""
+    """Return the volume that has come through the feeds since they opened."""
     return float(system.feed_m3 @ (state.impulse - state.u))

@@ -11,7 +11,7 @@ import numpy as np
 import scipy.sparse as sparse
 from scipy.spatial import cKDTree
 
-from analysis.part.flow import multigrid as part_multigrid
+from analysis.part.flow import multigrid
 from analysis.part.flow.feeds_on_grid import FeedLinks, beside, line_feed, point_feed
 from analysis.part.flow.grid import IntArray, clip_share, coverage, lay_grid
 from analysis.part.flow.network import (
@@ -21,7 +21,7 @@ from analysis.part.flow.network import (
     permeability_tensor,
     unreached,
 )
-from analysis.part.plan.plan import Feed, Gap, Place, Plan, Stack
+from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
@@ -68,18 +68,18 @@ class System:
     groups: tuple[IntArray, ...]
 
 
-def tensor_m3(stack: Stack, factor: float = 1.0) -> FloatArray:
-    """Give permeability times thickness of a stack."""
+def tensor_m3(stack: PartStack, factor: float = 1.0) -> FloatArray:
+    """Return permeability times thickness of a stack."""
     tensor = permeability_tensor(stack.k1_m2, stack.k2_m2, stack.angle_deg)
     return np.asarray(tensor * (factor * stack.thickness_mm * 1e-3))
 
 
-def lay_canvas(plan: Plan, cells: int | None = None, factors: Sequence[float] = ()) -> Canvas:
+def lay_canvas(plan: PartPlan, cells: int | None = None, factors: Sequence[float] = ()) -> Canvas:
     """Put a plan's outline, zones and gaps on a grid.
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
     cells : int, optional
         Along the longest side; by default the plan's own.
@@ -145,7 +145,7 @@ def trace(links: Links, line_mm: FloatArray) -> tuple[IntArray, float]:
 
 
 def along(links: Links, line_mm: FloatArray) -> FloatArray:
-    """Give points along a line, a quarter of a cell apart."""
+    """Return points along a line, a quarter of a cell apart."""
     step = 0.25 * min(links.grid.dx_mm, links.grid.dy_mm)
     points = [line_mm[:1]]
     for a, b in pairwise(line_mm):
@@ -155,7 +155,7 @@ def along(links: Links, line_mm: FloatArray) -> FloatArray:
 
 
 def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
-    """Give the number of the cell nearest to each point, of those at least half in the part."""
+    """Return the number of the cell nearest to each point, of those at least half in the part."""
     whole = links.pore_m3 > 0.5 * np.median(links.pore_m3)
     cells = np.flatnonzero(whole)
     if len(points_mm) == 1:
@@ -174,7 +174,7 @@ def feed_links(canvas: Canvas, place: Place, resistance_mm: float = 0.0) -> Feed
     return point_feed(canvas.links, point, place.radius_mm, tensor, resistance_mm)
 
 
-def open_feeds(canvas: Canvas, feeds: Sequence[Feed]) -> System:
+def open_feeds(canvas: Canvas, feeds: Sequence[PartFeed]) -> System:
     """Make the filling problem for feeds that are open together.
 
     Raises
@@ -214,7 +214,7 @@ def make_system(links: Links, feed_m3: FloatArray, keep: FloatArray, pore_m3: Fl
         feed_m3 = np.where(lonely, feed_m3.max(), feed_m3)
         pore_m3 = np.where(lonely, 0.0, pore_m3)
     matrix = (matrix + sparse.diags_array(feed_m3)).tocsr()
-    return System(links, matrix, feed_m3, pore_m3, part_multigrid.group(matrix))
+    return System(links, matrix, feed_m3, pore_m3, multigrid.group(matrix))
 
 
 def fill_impulse(
@@ -246,14 +246,14 @@ def fill_impulse(
     pores = system.pore_m3 if pore_m3 is None else pore_m3
     every = np.arange(len(pores))
     tolerance = 1e-10 * float(pores.max(initial=0.0))
-    if len(pores) <= part_multigrid.DIRECT_BELOW:
-        return np.asarray(part_multigrid.direct(system.matrix).solve(pores))
-    hierarchy = part_multigrid.build(system.matrix, system.groups, every)
-    return part_multigrid.solve(system.matrix, pores, hierarchy, guess, tolerance)[0]
+    if len(pores) <= multigrid.DIRECT_BELOW:
+        return np.asarray(multigrid.direct(system.matrix).solve(pores))
+    hierarchy = multigrid.build(system.matrix, system.groups, every)
+    return multigrid.solve(system.matrix, pores, hierarchy, guess, tolerance)[0]
 
 
 def near(links: Links, place: Place) -> BoolArray:
-    """Tell which cells a vent or feed lies on."""
+    """Find which cells a vent or feed lies on."""
     hit = np.zeros(links.count, bool)
     hit[
         trace(links, place.points_mm)[0] if place.is_line else nearest_cells(links, place.points_mm)

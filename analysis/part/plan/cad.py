@@ -80,7 +80,7 @@ def read_svg(path: Path) -> tuple[list[FloatArray], float]:
 
 
 def _svg_unit_mm(head: dict[str, str]) -> float:
-    """Give the size of an SVG's user unit from its width and viewBox; else a CSS pixel."""
+    """Return the size of an SVG's user unit from its width and viewBox; else a CSS pixel."""
     from vision.common.toml_table import length_mm
 
     box = head.get("viewBox", "").replace(",", " ").split()

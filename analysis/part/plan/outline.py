@@ -20,12 +20,12 @@ Loops = list[FloatArray]
 
 
 def rectangle(length_mm: float, width_mm: float) -> FloatArray:
-    """Give the corners of a rectangle from (0, 0)."""
+    """Return the corners of a rectangle from (0, 0)."""
     return np.array([[0, 0], [length_mm, 0], [length_mm, width_mm], [0, width_mm]], float)
 
 
 def disc(radius_mm: float, centre_mm: tuple[float, float] = (0.0, 0.0)) -> FloatArray:
-    """Give a disc as a polygon of the same area.
+    """Return a disc as a polygon of the same area.
 
     Examples
     --------
@@ -41,14 +41,14 @@ def disc(radius_mm: float, centre_mm: tuple[float, float] = (0.0, 0.0)) -> Float
 
 
 def l_shape(length_mm: float, width_mm: float, cut_x_mm: float, cut_y_mm: float) -> FloatArray:
-    """Give an L: a rectangle less a rectangle at its far corner."""
+    """Return an L: a rectangle less a rectangle at its far corner."""
     x, y = length_mm - cut_x_mm, width_mm - cut_y_mm
     corners = [[0, 0], [length_mm, 0], [length_mm, y], [x, y], [x, width_mm], [0, width_mm]]
     return np.array(corners, float)
 
 
 def area_mm2(points_mm: FloatArray) -> float:
-    """Give the area inside a closed outline."""
+    """Return the area inside a closed outline."""
     x, y = points_mm[:, 0], points_mm[:, 1]
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
 
@@ -65,7 +65,7 @@ def tidy(points_mm: Sequence[Sequence[float]] | FloatArray) -> FloatArray:
 
 
 def crossing(first: FloatArray, second: FloatArray | None = None) -> tuple[float, float] | None:
-    """Give a point where a closed outline crosses itself, or another one; None if it does not.
+    """Return a point where a closed outline crosses itself, or another one; None if it does not.
 
     Parameters
     ----------
@@ -156,12 +156,12 @@ def check_hole(where: str, hole_mm: FloatArray, outline_mm: FloatArray) -> None:
 
 
 def distance_mm(points_mm: FloatArray, outline_mm: FloatArray) -> FloatArray:
-    """Give the distance of points from the line of a closed outline."""
+    """Return the distance of points from the line of a closed outline."""
     return line_distance_mm(points_mm, np.vstack([outline_mm, outline_mm[:1]]))
 
 
 def line_distance_mm(points_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
-    """Give the distance of points from a line of one or more points."""
+    """Return the distance of points from a line of one or more points."""
     a = line_mm[:-1] if len(line_mm) > 1 else line_mm
     run = line_mm[1:] - a if len(line_mm) > 1 else np.zeros_like(line_mm)
     square = np.maximum((run**2).sum(axis=1), 1e-300)
@@ -263,7 +263,7 @@ def _fields(text: str) -> list[str]:
 
 
 def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
-    """Tell which points lie inside a polygon (by counting crossings of a ray).
+    """Find which points lie inside a polygon (by counting crossings of a ray).
 
     Parameters
     ----------

@@ -12,12 +12,11 @@ import numpy as np
 from analysis.fit.impulse import Impulse
 from analysis.fit.permeability import panel_impulse
 from analysis.panel.panel_toml import MBAR_PA, _resin, _vacuum, read_panel
-from analysis.panel.records import Panel, Resin, Vacuum
-from analysis.panel.records import Stack as PanelStack
+from analysis.panel.records import Panel, Resin, Stack, Vacuum
 from analysis.part.plan import outline as part_outline
-from analysis.part.plan.plan import Feed, Plan, Vent, Zone
+from analysis.part.plan.plan import PartFeed, PartPlan, Vent, Zone
 from analysis.part.plan.ports import entries, read_feeds, read_gaps, read_vents
-from analysis.part.plan.search_goal import Wish, read_wish
+from analysis.part.plan.search_goal import SearchGoal, read_wish
 from analysis.part.plan.stack import Merged, read_stack
 from vision.common.toml_table import Table, read_toml
 from vision.errors import WetlineError, bad_field
@@ -41,32 +40,32 @@ NEAR_CELLS = 0.75
 
 
 @dataclass(frozen=True)
-class Job:
+class PartJob:
     """Everything part.toml says.
 
     Attributes
     ----------
-    plan : Plan
+    plan : PartPlan
     resin, vacuum
         As in panel.toml.
     impulse : Impulse
         The driving impulse against time; plain time where `timed` is False.
     timed : bool
         Whether vacuum and viscosity are both known.
-    wish : Wish
+    wish : SearchGoal
         What the search is asked for.
     """
 
     path: Path
-    plan: Plan
+    plan: PartPlan
     resin: Resin
     vacuum: Vacuum
     impulse: Impulse
     timed: bool
-    wish: Wish
+    wish: SearchGoal
 
 
-def read_part(path: Path) -> Job:
+def read_part(path: Path) -> PartJob:
     """Read part.toml.
 
     Parameters
@@ -101,7 +100,7 @@ def read_part(path: Path) -> Job:
     outline, feeds, vents, more = _laid(path, document, outline, holes, near_mm)
     notes += more
     names = [document.get("name"), document.get("part", {}).get("name"), path.resolve().parent.name]
-    plan = Plan(
+    plan = PartPlan(
         outline_mm=outline,
         holes_mm=tuple(holes),
         stack=stack,
@@ -127,7 +126,7 @@ def read_part(path: Path) -> Job:
         )
     wish = read_wish(Table.of(path, document, "search"), outline)
     plan = replace(plan, notes=(*plan.notes, *more))
-    return Job(path, plan, resin, vacuum, impulse, timed, wish)
+    return PartJob(path, plan, resin, vacuum, impulse, timed, wish)
 
 
 def _laid(
@@ -136,7 +135,7 @@ def _laid(
     outline: FloatArray,
     holes: list[FloatArray],
     near_mm: float,
-) -> tuple[FloatArray, list[Feed], list[Vent], list[str]]:
+) -> tuple[FloatArray, list[PartFeed], list[Vent], list[str]]:
     """Read feeds and vents on the outline; a disc without a centre is moved where they fit it."""
     try:
         feeds = read_feeds(path, document, outline, holes, near_mm)
@@ -159,14 +158,14 @@ def _laid(
 
 
 def _impulse(resin: Resin, vacuum: Vacuum) -> tuple[Impulse, bool]:
-    stack = PanelStack()
+    stack = Stack()
     return panel_impulse(
         Panel(Path(), "", "edge", None, None, None, 0.0, stack, resin, vacuum, None)
     )
 
 
-def with_drive(job: Job, drive_mbar: float | None, viscosity_mpas: float | None) -> Job:
-    """Give the job with another pressure difference or starting viscosity, steady from the start.
+def with_drive(job: PartJob, drive_mbar: float | None, viscosity_mpas: float | None) -> PartJob:
+    """Return the job with another pressure difference or starting viscosity, steady from the start.
 
     A viscosity that rises goes on rising at the same rate; logs are replaced.
     """

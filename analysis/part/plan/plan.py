@@ -8,7 +8,7 @@ from vision.records import FloatArray
 
 
 @dataclass(frozen=True)
-class Stack:
+class PartStack:
     """A lay-up as the resin meets it.
 
     Attributes
@@ -42,7 +42,7 @@ class Zone:
 
     name: str
     points_mm: FloatArray
-    stack: Stack
+    stack: PartStack
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Feed:
+class PartFeed:
     """A feed line or point.
 
     Attributes
@@ -116,14 +116,14 @@ class Vent:
 
 
 @dataclass(frozen=True)
-class Plan:
+class PartPlan:
     """All that decides how a part fills, but for resin and vacuum.
 
     Attributes
     ----------
     outline_mm : ndarray of shape (N, 2)
     holes_mm : tuple of ndarray
-    stack : Stack
+    stack : PartStack
         Where no zone lies.
     cells : int
         Along the longest side.
@@ -131,16 +131,16 @@ class Plan:
 
     outline_mm: FloatArray
     holes_mm: tuple[FloatArray, ...]
-    stack: Stack
+    stack: PartStack
     zones: tuple[Zone, ...] = ()
     gaps: tuple[Gap, ...] = ()
-    feeds: tuple[Feed, ...] = ()
+    feeds: tuple[PartFeed, ...] = ()
     vents: tuple[Vent, ...] = ()
     cells: int = 200
     name: str = "part"
     notes: tuple[str, ...] = field(default=())
 
     @property
-    def stacks(self) -> tuple[Stack, ...]:
+    def stacks(self) -> tuple[PartStack, ...]:
         """The base stack and those of the zones, in order."""
         return (self.stack, *(zone.stack for zone in self.zones))

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.part.plan import outline as part_outline
 from analysis.part.plan.outline import inside
-from analysis.part.plan.plan import Feed, Gap, Place, Vent
+from analysis.part.plan.plan import Gap, PartFeed, Place, Vent
 from vision.common.toml_table import Table
 from vision.errors import bad_field
 from vision.records import FloatArray
@@ -27,7 +27,7 @@ class Entry(Table):
         self.place = number
 
     def label(self, key: str) -> str:
-        """Give the field's name as the user sees it."""
+        """Return the field's name as the user sees it."""
         return f"[{self.name}] number {self.place}: {key}"
 
 
@@ -100,7 +100,7 @@ def read_feeds(
     outline: FloatArray,
     holes: list[FloatArray],
     near_mm: float,
-) -> list[Feed]:
+) -> list[PartFeed]:
     """Read the feeds; at least one is open from the start."""
     feeds = []
     for entry in entries(path, document, "feed"):
@@ -121,7 +121,7 @@ def read_feeds(
         wet = entry.text("opens_when", None, choices=("wet",)) is not None
         slow = entry.length("resistance_mm", 0.0, at_least=0, at_most=1e5)
         name = str(entry.text("name", f"feed {entry.place}"))
-        feeds.append(Feed(place, float(later or 0), wet, float(slow or 0), name))
+        feeds.append(PartFeed(place, float(later or 0), wet, float(slow or 0), name))
     if not feeds:
         raise bad_field(path, "[[feed]]", "(missing)", "add a feed: line_mm or point_mm")
     if all(feed.opens_when_wet or feed.opens_at_s > 0 for feed in feeds):

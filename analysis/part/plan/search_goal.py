@@ -15,7 +15,7 @@ WISHES = ("fastest", "vents last")
 
 
 @dataclass(frozen=True)
-class Wish:
+class SearchGoal:
     """What to search for.
 
     Attributes
@@ -46,7 +46,7 @@ class Wish:
     keep: int = 5
 
 
-def read_wish(table: Table, outline_mm: FloatArray) -> Wish:
+def read_wish(table: Table, outline_mm: FloatArray) -> SearchGoal:
     """Read [search].
 
     Raises
@@ -55,7 +55,7 @@ def read_wish(table: Table, outline_mm: FloatArray) -> Wish:
         If a value cannot be, or no allowed area touches the part.
     """
     if not table.values:
-        return Wish()
+        return SearchGoal()
     table.refuse_unknown(("feeds", "kind", "radius_mm", "allowed_mm", "wish", "target_min", "keep"))
     feeds = table.number("feeds", 1, at_least=1, at_most=3)
     keep = table.number("keep", 5, at_least=1, at_most=20)
@@ -77,7 +77,7 @@ def read_wish(table: Table, outline_mm: FloatArray) -> Wish:
         if not reach and part_outline.crossing(area, outline_mm) is None:
             raise table.bad("allowed_mm", "an area lies wholly off the part: mend its corners")
         areas.append(area)
-    return Wish(
+    return SearchGoal(
         True,
         int(feeds or 1),
         str(table.text("kind", "line", choices=("line", "point"))),

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.panel.panel_toml import read_panel
-from analysis.part.plan.plan import Stack
+from analysis.part.plan.plan import PartStack
 from vision.common.atomic_files import read_json
 from vision.common.toml_table import Table
 
@@ -46,12 +46,12 @@ class Merged:
         self.view.label = table.label  # type: ignore[method-assign]
 
 
-def read_stack(merged: Merged) -> tuple[Stack, list[str]]:
+def read_stack(merged: Merged) -> tuple[PartStack, list[str]]:
     """Read one stack.
 
     Returns
     -------
-    stack : Stack
+    stack : PartStack
     notes : list of str
         What was taken from where.
 
@@ -81,7 +81,7 @@ def read_stack(merged: Merged) -> tuple[Stack, list[str]]:
     if thick is None:
         raise table.bad("thickness_mm", "is needed: the thickness of the stack under the bag")
     source = notes[0] if notes else "numbers in part.toml"
-    return Stack(k1, k2, angle, porosity, thick, low, high, source), notes
+    return PartStack(k1, k2, angle, porosity, thick, low, high, source), notes
 
 
 def _by_numbers(table: Table, way: str) -> tuple[float, float, float, float, list[str]]:

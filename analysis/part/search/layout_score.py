@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import scipy.sparse as sparse
 
-from analysis.part.flow import multigrid as part_multigrid
+from analysis.part.flow import multigrid
 from analysis.part.flow.feeds_on_grid import FeedLinks, beside
 from analysis.part.flow.grid import IntArray
 from analysis.part.flow.network import laplacian
 from analysis.part.flow.system import Canvas, feed_links, near
-from analysis.part.plan.plan import Place, Plan
+from analysis.part.plan.plan import PartPlan, Place
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
@@ -62,7 +62,7 @@ class Judge:
     solve on groups of cells made once is quicker.
     """
 
-    def __init__(self, plan: Plan, canvas: Canvas, sharp: float = SHARP) -> None:
+    def __init__(self, plan: PartPlan, canvas: Canvas, sharp: float = SHARP) -> None:
         links = canvas.links
         self.sharp = sharp
         self.canvas, self.pores = canvas, links.pore_m3
@@ -72,7 +72,7 @@ class Judge:
         ground = np.zeros(links.count)
         ground[self.anchor] = self.tie
         self.grounded = (self.bare + sparse.diags_array(ground)).tocsr()
-        self.groups = part_multigrid.group(self.grounded)
+        self.groups = multigrid.group(self.grounded)
         self.factor: Any = None
         self.still = np.zeros(0)
         self.columns: dict[int, FloatArray] = {}
@@ -106,14 +106,12 @@ class Judge:
         every = np.arange(len(self.pores))
         matrix = (self.bare + change).tocsr()
         load = self.pores - lost
-        cycle = part_multigrid.build(matrix, self.groups, every, factor_below=0)
-        return part_multigrid.solve(matrix, load, cycle, tolerance=self.sharp * float(load.mean()))[
-            0
-        ]
+        cycle = multigrid.build(matrix, self.groups, every, factor_below=0)
+        return multigrid.solve(matrix, load, cycle, tolerance=self.sharp * float(load.mean()))[0]
 
     def _through_factors(self, change: Any, lost: FloatArray, cells: IntArray) -> FloatArray:
         if self.factor is None:
-            self.factor = part_multigrid.direct(self.grounded)
+            self.factor = multigrid.direct(self.grounded)
             self.still = self.factor.solve(self.pores)
         small = change[cells][:, cells].toarray()
         place = int(np.searchsorted(cells, self.anchor))
@@ -126,7 +124,7 @@ class Judge:
         return np.asarray(self.factor.solve(load))
 
     def _inverse(self, cells: IntArray) -> FloatArray:
-        """Give A0^-1 between cells, working out the columns not asked for before."""
+        """Return A0^-1 between cells, working out the columns not asked for before."""
         if len(self.columns) > KEPT_COLUMNS:
             self.columns.clear()
         fresh = [int(c) for c in cells if int(c) not in self.columns]
@@ -148,7 +146,7 @@ class Judge:
         return self.laid[name]
 
     def _change(self, layout: Layout) -> tuple[Any, FloatArray]:
-        """Give what a layout adds to the matrix of the bare part, and the pores it takes."""
+        """Return what a layout adds to the matrix of the bare part, and the pores it takes."""
         links = self.canvas.links
         keep = np.ones(len(links.first))
         feed, lost = np.zeros(links.count), np.zeros(links.count)

@@ -13,8 +13,8 @@ import numpy as np
 
 from analysis.part.flow.system import lay_canvas
 from analysis.part.plan.outline import inside, line_distance_mm
-from analysis.part.plan.plan import Feed, Place, Plan
-from analysis.part.plan.search_goal import Wish
+from analysis.part.plan.plan import PartFeed, PartPlan, Place
+from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search.layout_score import QUICK, Judge, Layout, Ranked
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
@@ -31,7 +31,7 @@ CLEAR = 0.04
 _judge: Judge | None = None
 
 
-def _start_worker(plan: Plan, cells: int) -> None:
+def _start_worker(plan: PartPlan, cells: int) -> None:
     """Set a worker process up with its own factorisation."""
     global _judge
     _judge = Judge(plan, lay_canvas(plan, cells), QUICK)
@@ -43,7 +43,7 @@ def _work(layouts: Sequence[Layout]) -> list[Ranked]:
 
 
 def rank_layouts(
-    plan: Plan,
+    plan: PartPlan,
     layouts: Sequence[Layout],
     cells: int | None = None,
     workers: int | None = None,
@@ -52,7 +52,7 @@ def rank_layouts(
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
     layouts : sequence of tuple of Place
         Each one the places of its feeds.
@@ -82,8 +82,8 @@ def rank_layouts(
         return list(itertools.chain.from_iterable(pool.map(_work, batches)))
 
 
-def allowed(plan: Plan, wish: Wish, points_mm: FloatArray) -> BoolArray:
-    """Tell which points may hold a feed."""
+def allowed(plan: PartPlan, wish: SearchGoal, points_mm: FloatArray) -> BoolArray:
+    """Find which points may hold a feed."""
     ok = inside(points_mm, plan.outline_mm)
     for hole in plan.holes_mm:
         ok &= ~inside(points_mm, hole)
@@ -96,7 +96,7 @@ def allowed(plan: Plan, wish: Wish, points_mm: FloatArray) -> BoolArray:
     return np.asarray(ok)
 
 
-def candidates(plan: Plan, wish: Wish) -> list[Place]:
+def candidates(plan: PartPlan, wish: SearchGoal) -> list[Place]:
     """List the places a single feed is tried at first."""
     areas = wish.allowed_mm or (plan.outline_mm,)
     low = np.min([area.min(axis=0) for area in areas], axis=0)
@@ -124,8 +124,8 @@ def candidates(plan: Plan, wish: Wish) -> list[Place]:
     return found
 
 
-def line_at(plan: Plan, wish: Wish, axis: int, at_mm: float) -> Place | None:
-    """Give the longest straight feed line across the part at x (axis 0) or y (axis 1)."""
+def line_at(plan: PartPlan, wish: SearchGoal, axis: int, at_mm: float) -> Place | None:
+    """Return the longest straight feed line across the part at x (axis 0) or y (axis 1)."""
     low, high = plan.outline_mm.min(axis=0), plan.outline_mm.max(axis=0)
     other = 1 - axis
     count = 401
@@ -142,8 +142,8 @@ def line_at(plan: Plan, wish: Wish, axis: int, at_mm: float) -> Place | None:
     return Place(points[[starts[best], ends[best] - 1]])
 
 
-def score(ranked: Ranked, wish: Wish, target: float | None) -> tuple[float, float]:
-    """Give what is to be least: fill time, nearness to a target, or how late the vents are."""
+def score(ranked: Ranked, wish: SearchGoal, target: float | None) -> tuple[float, float]:
+    """Return what is to be least: fill time, nearness to a target, or how late the vents are."""
     first = ranked.total if target is None else abs(np.log(ranked.total / target))
     if wish.wish == "vents last":
         return round(ranked.vent_lag, 3), float(first)
@@ -151,8 +151,8 @@ def score(ranked: Ranked, wish: Wish, target: float | None) -> tuple[float, floa
 
 
 def search(
-    plan: Plan,
-    wish: Wish,
+    plan: PartPlan,
+    wish: SearchGoal,
     target: float | None = None,
     progress: Callable[[str], None] = lambda text: None,
 ) -> list[Ranked]:
@@ -160,9 +160,9 @@ def search(
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
-    wish : Wish
+    wish : SearchGoal
         What is asked for.
     target : float, optional
         Impulse to come near to, instead of the least.
@@ -202,8 +202,8 @@ def search(
     return sorted(final, key=lambda r: score(r, wish, target))
 
 
-def _given(plan: Plan, wish: Wish) -> list[Layout]:
-    """Give the plan's own feeds as a layout to move, where they are of the kind wished for."""
+def _given(plan: PartPlan, wish: SearchGoal) -> list[Layout]:
+    """Return the plan's own feeds as a layout to move, where they are of the kind wished for."""
     own = tuple(feed.place for feed in plan.feeds)
     lines = wish.kind == "line"
     if len(own) != wish.feeds or any(place.is_line != lines for place in own):
@@ -219,7 +219,7 @@ def _straight(place: Place) -> bool:
 
 
 def _combined(
-    single: list[Ranked], places: list[Place], wish: Wish, target: float | None
+    single: list[Ranked], places: list[Place], wish: SearchGoal, target: float | None
 ) -> Iterable[Layout]:
     """Combine places into layouts of as many feeds as wished."""
     if wish.feeds == 1:
@@ -233,7 +233,9 @@ def _combined(
     return itertools.combinations(places, wish.feeds)
 
 
-def _improve(judge: Judge, plan: Plan, wish: Wish, target: float | None, start: Ranked) -> Ranked:
+def _improve(
+    judge: Judge, plan: PartPlan, wish: SearchGoal, target: float | None, start: Ranked
+) -> Ranked:
     """Move the feeds of a layout while that helps."""
     size = float(np.ptp(plan.outline_mm, axis=0).max())
     best = judge.judge(start.layout)
@@ -252,8 +254,8 @@ def _improve(judge: Judge, plan: Plan, wish: Wish, target: float | None, start: 
     return best
 
 
-def _nudged(plan: Plan, wish: Wish, place: Place, step_mm: float) -> list[Place]:
-    """Give a place moved by a step each way, where that is allowed."""
+def _nudged(plan: PartPlan, wish: SearchGoal, place: Place, step_mm: float) -> list[Place]:
+    """Return a place moved by a step each way, where that is allowed."""
     points = place.points_mm
     if place.is_line:
         axis = 0 if abs(points[1, 0] - points[0, 0]) < abs(points[1, 1] - points[0, 1]) else 1
@@ -264,7 +266,7 @@ def _nudged(plan: Plan, wish: Wish, place: Place, step_mm: float) -> list[Place]
     return [replace(place, points_mm=spot[None]) for spot in spots[allowed(plan, wish, spots)]]
 
 
-def distinct(ranked: Sequence[Ranked], plan: Plan, keep: int) -> list[Ranked]:
+def distinct(ranked: Sequence[Ranked], plan: PartPlan, keep: int) -> list[Ranked]:
     """Keep the first of layouts that differ by less than a twentieth of the part."""
     size = float(np.ptp(plan.outline_mm, axis=0).max())
     kept: list[Ranked] = []
@@ -291,7 +293,7 @@ def _way(place: Place) -> int:
     return 0 if run[0] < run[1] else 1
 
 
-def with_layout(plan: Plan, layout: Layout) -> Plan:
-    """Give the plan with its feeds replaced by a layout, all open from the start."""
-    feeds = tuple(Feed(place, name=f"feed {k}") for k, place in enumerate(layout, start=1))
+def with_layout(plan: PartPlan, layout: Layout) -> PartPlan:
+    """Return the plan with its feeds replaced by a layout, all open from the start."""
+    feeds = tuple(PartFeed(place, name=f"feed {k}") for k, place in enumerate(layout, start=1))
     return replace(plan, feeds=feeds)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.part.flow.system import lay_canvas
-from analysis.part.plan.plan import Plan, Stack
-from analysis.part.plan.search_goal import Wish
+from analysis.part.plan.plan import PartPlan, PartStack
+from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search.layout_score import Judge
 from analysis.part.search.search import line_at
 
@@ -41,12 +41,12 @@ class Spacing:
     total: float | None
 
 
-def plain_spacing_mm(stack: Stack, impulse: float, across_deg: float) -> float:
-    """Give the greatest spacing of parallel feed lines on an endless sheet.
+def plain_spacing_mm(stack: PartStack, impulse: float, across_deg: float) -> float:
+    """Return the greatest spacing of parallel feed lines on an endless sheet.
 
     Parameters
     ----------
-    stack : Stack
+    stack : PartStack
         The lay-up.
     impulse : float
         To be had within the working time.
@@ -60,7 +60,7 @@ def plain_spacing_mm(stack: Stack, impulse: float, across_deg: float) -> float:
 
     Examples
     --------
-    >>> stack = Stack(1e-10, 1e-10, 0.0, 0.5, 3.0)
+    >>> stack = PartStack(1e-10, 1e-10, 0.0, 0.5, 3.0)
     >>> round(plain_spacing_mm(stack, 6.25e8, 0.0), 6)
     1000.0
     """
@@ -69,14 +69,14 @@ def plain_spacing_mm(stack: Stack, impulse: float, across_deg: float) -> float:
     return float(2e3 * np.sqrt(2 * k * impulse / stack.porosity))
 
 
-def greatest_spacing(plan: Plan, wish: Wish, impulse: float) -> list[Spacing]:
+def greatest_spacing(plan: PartPlan, wish: SearchGoal, impulse: float) -> list[Spacing]:
     """Find the greatest spacing of feed lines, both ways across the part.
 
     Parameters
     ----------
-    plan : Plan
+    plan : PartPlan
         The part.
-    wish : Wish
+    wish : SearchGoal
         What is asked for.
     impulse : float
         To be had within the working time.

@@ -18,7 +18,7 @@ from analysis.part.answer import job as part_job
 from analysis.part.answer.figures import line_step_min, part_path, spread
 from analysis.part.answer.part_results import minutes
 from analysis.part.answer.store import fingerprint, load_fill, save_fill
-from analysis.part.flow.filling import fill_part
+from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import read_part
 from vision.errors import WetlineError
 
@@ -123,7 +123,7 @@ def test_another_vacuum_or_resin_needs_no_solve(cover, monkeypatch):
     def no_solve(*_, **__):
         raise AssertionError("solved again")
 
-    monkeypatch.setattr(part_job, "fill_part", no_solve)
+    monkeypatch.setattr(part_job, "fill_plan", no_solve)
     half = run(cover, "--vacuum", 475, "--json", "--quiet")
     assert_allclose(json.loads(half.stdout)["fill_time_s"], 2 * before["fill_time_s"], rtol=1e-9)
     thick = run(cover, "--viscosity", 400, "--json", "--quiet")
@@ -138,7 +138,7 @@ def test_another_vacuum_or_resin_needs_no_solve(cover, monkeypatch):
 
 def test_a_changed_plan_is_solved_again(cover):
     job = read_part(cover)
-    fill = fill_part(job.plan, rungs=6)
+    fill = fill_plan(job.plan, steps=6)
     mark = fingerprint(job.plan, [0.0])
     path = cover / "results" / "filling.npz"
     save_fill(path, fill, (1.0, 2.0), mark)
@@ -197,7 +197,7 @@ def test_sample_part_is_read_and_fills():
     job = read_part(SAMPLE)
     assert job.wish.wanted
     assert len(job.plan.zones) == 2
-    fill = fill_part(dataclasses.replace(job.plan, cells=50), [0.0, 0.0])
+    fill = fill_plan(dataclasses.replace(job.plan, cells=50), [0.0, 0.0])
     assert len(fill.stages) == 2
     assert fill.mass_error < 1e-3
 

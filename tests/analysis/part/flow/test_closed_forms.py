@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.part.flow.filling import fill_part
+from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
 from analysis.part.plan.outline import disc, l_shape, rectangle
-from analysis.part.plan.plan import Feed, Place, Plan, Stack
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
 
 K, PHI = 1.0e-10, 0.5
 G = PHI / K
@@ -31,11 +31,11 @@ def plan_of(outline, feeds, cells=100, stack=None, resistance_mm=0.0):
         else Place(np.array(feed, float))
         for feed in feeds
     ]
-    return Plan(
+    return PartPlan(
         np.asarray(outline, float),
         (),
-        stack or Stack(K, K, 0.0, PHI, 3.0),
-        feeds=tuple(Feed(place, resistance_mm=resistance_mm) for place in places),
+        stack or PartStack(K, K, 0.0, PHI, 3.0),
+        feeds=tuple(PartFeed(place, resistance_mm=resistance_mm) for place in places),
         cells=cells,
     )
 
@@ -165,7 +165,7 @@ def test_uneven_ellipse_from_its_rim_at_any_angle(ratio, angle):
     # w = c (1 - x^2/a^2 - y^2/b^2) along the principal axes, c = porosity/2/(K1/a^2 + K2/b^2).
     turn = np.deg2rad(angle)
     outline = ELLIPSE @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    stack = Stack(ratio * K, K, angle, PHI, 3.0)
+    stack = PartStack(ratio * K, K, angle, PHI, 3.0)
     exact = PHI / 2 / (ratio * K / 0.25**2 + K / 0.15**2)
     assert_allclose(total(plan_of(outline, [closed(outline)], 100, stack)), exact, rtol=0.005)
 
@@ -177,7 +177,7 @@ def test_turned_rectangle_of_an_uneven_stack(ratio):
     way = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     outline = rectangle(500, 200) @ way
     feed = outline[[0, 3]]
-    stack = Stack(ratio * K, K, 27.0, PHI, 3.0)
+    stack = PartStack(ratio * K, K, 27.0, PHI, 3.0)
     exact = G / ratio * 0.5**2 / 2
     coarse, fine = (total(plan_of(outline, [feed], n, stack)) / exact - 1 for n in (100, 200))
     assert abs(coarse) < 0.005
@@ -187,8 +187,8 @@ def test_turned_rectangle_of_an_uneven_stack(ratio):
 @pytest.mark.parametrize(("ratio", "angle"), [(1.0, 0.0), (2.0, 0.0), (2.0, 30.0), (4.0, 70.0)])
 def test_point_feed_spreads_as_the_closed_form_before_it_meets_a_wall(ratio, angle):
     # In coordinates stretched to an even stack, rho^2 (2 ln(rho/r0) - 1) + r0^2 = 4 Ke theta/phi.
-    stack = Stack(ratio * K, K, angle, PHI, 3.0)
-    fill = fill_part(plan_of(SQUARE, [((250, 250), 6.0)], 100, stack), rungs=30)
+    stack = PartStack(ratio * K, K, angle, PHI, 3.0)
+    fill = fill_plan(plan_of(SQUARE, [((250, 250), 6.0)], 100, stack), steps=30)
     away = (fill.links.centre_mm - 250.0) / 1000
     turn = np.deg2rad(angle)
     along = away @ (np.cos(turn), np.sin(turn))

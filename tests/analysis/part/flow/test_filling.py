@@ -11,14 +11,14 @@ from numpy.testing import assert_allclose
 from analysis.fit.impulse import constant_impulse, logged_impulse, scaled
 from analysis.panel.records import Log
 from analysis.part.answer.part_results import Clock, in_time, resin_curve, times_of
-from analysis.part.flow.filling import fill_part
-from analysis.part.flow.impulse_sweep import level_sizes, rung_shares
+from analysis.part.flow.filling import fill_plan
+from analysis.part.flow.impulse_sweep import level_sizes, step_shares
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
 from analysis.part.plan.outline import disc, l_shape, rectangle
-from analysis.part.plan.plan import Feed, Gap, Place, Plan, Stack, Vent, Zone
+from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place, Vent, Zone
 
 K, PHI = 1.0e-10, 0.5
-STACK = Stack(K, K, 0.0, PHI, 3.0)
+STACK = PartStack(K, K, 0.0, PHI, 3.0)
 
 
 def line(*points):
@@ -27,15 +27,15 @@ def line(*points):
 
 def strip(*feeds, cells=100, vents=(), **more):
     """A strip 500 mm long and 60 mm wide."""
-    return Plan(rectangle(500, 60), (), STACK, feeds=feeds, vents=vents, cells=cells, **more)
+    return PartPlan(rectangle(500, 60), (), STACK, feeds=feeds, vents=vents, cells=cells, **more)
 
 
-LEFT = Feed(line((0, 0), (0, 60)), name="left")
+LEFT = PartFeed(line((0, 0), (0, 60)), name="left")
 
 
 def test_edge_feed_arrives_everywhere_as_the_square_of_the_distance():
     # theta = porosity x^2 / (2 K): Darcy with a sharp front.
-    fill = fill_part(strip(LEFT))
+    fill = fill_plan(strip(LEFT))
     x = fill.links.centre_mm[:, 0] / 1000
     front_mm = 1000 * np.sqrt(2 * K * fill.arrival / PHI)
     assert np.abs(front_mm - 1000 * x).max() < 0.2  # the cells are 5 mm
@@ -45,8 +45,8 @@ def test_edge_feed_arrives_everywhere_as_the_square_of_the_distance():
 def test_ring_feed_arrives_as_the_closed_form():
     # R^2 - r^2 - 2 r^2 ln(R/r) = 4 K theta / porosity, converging on the centre.
     rim = disc(250)
-    plan = Plan(rim, (), STACK, feeds=(Feed(line(*rim, rim[0])),), cells=100)
-    fill = fill_part(plan)
+    plan = PartPlan(rim, (), STACK, feeds=(PartFeed(line(*rim, rim[0])),), cells=100)
+    fill = fill_plan(plan)
     r = np.hypot(*fill.links.centre_mm.T) / 1000
     exact = PHI / (4 * K) * (0.25**2 - r**2 - 2 * r**2 * np.log(0.25 / r))
     inner = r < 0.24
@@ -57,44 +57,44 @@ def test_ring_feed_arrives_as_the_closed_form():
 
 def uneven_part(cells=60):
     patch = Zone(
-        "patch", rectangle(160, 200) + np.array([180, 60]), Stack(4e-10, 1e-10, 35.0, 0.4, 5.0)
+        "patch", rectangle(160, 200) + np.array([180, 60]), PartStack(4e-10, 1e-10, 35.0, 0.4, 5.0)
     )
     hole = rectangle(60, 50) + np.array([60, 300])
     vent = Vent(line((0, 500), (250, 500)))
-    feed = Feed(line((500, 0), (500, 250)))
+    feed = PartFeed(line((500, 0), (500, 250)))
     outline = l_shape(500, 500, 250, 250)
-    return Plan(outline, (hole,), STACK, (patch,), feeds=(feed,), vents=(vent,), cells=cells)
+    return PartPlan(outline, (hole,), STACK, (patch,), feeds=(feed,), vents=(vent,), cells=cells)
 
 
 def test_ladder_ends_where_the_one_solve_says():
     plan = uneven_part()
-    fill = fill_part(plan)
+    fill = fill_plan(plan)
     w = fill_impulse(open_feeds(lay_canvas(plan), plan.feeds))
     assert_allclose(fill.total, w.max(), rtol=1e-9)
-    assert_allclose(fill.ladder_total, w.max(), rtol=1e-6)
-    assert_allclose(fill.rung_impulse[-1], w.max(), rtol=1e-6)
+    assert_allclose(fill.sweep_total, w.max(), rtol=1e-6)
+    assert_allclose(fill.step_impulse[-1], w.max(), rtol=1e-6)
     spot = fill.links.centre_mm[int(np.argmax(w))]
     assert_allclose(fill.last_spot_mm, spot)
     assert np.nanmax(fill.arrival) <= fill.total
 
 
 def test_resin_in_equals_resin_held_at_every_rung():
-    fill = fill_part(uneven_part())
-    assert_allclose(fill.rung_injected_m3, fill.rung_held_m3, rtol=1e-6)
+    fill = fill_plan(uneven_part())
+    assert_allclose(fill.step_injected_m3, fill.step_held_m3, rtol=1e-6)
     assert fill.mass_error < 1e-3
-    assert len(fill.rung_impulse) == 40
+    assert len(fill.step_impulse) == 40
     # Pores of the whole part, from its plan: L less hole, the patch 25 mm short of the L's edge.
     l_m2, patch_m2, hole_m2 = 0.75 * 0.25, 0.160 * 0.190 + 0.070 * 0.010, 0.060 * 0.050
     pores = (l_m2 - patch_m2 - hole_m2) * PHI * 3e-3 + patch_m2 * 0.4 * 5e-3
-    assert_allclose(fill.rung_held_m3[-1], pores, rtol=0.002)
+    assert_allclose(fill.step_held_m3[-1], pores, rtol=0.002)
 
 
 def test_coarse_to_fine_changes_the_work_and_not_the_answer():
     plan = uneven_part(50)
-    quick = fill_part(plan)
-    plain = fill_part(plan, coarse_to_fine=False)
+    quick = fill_plan(plan)
+    plain = fill_plan(plan, coarse_to_fine=False)
     assert_allclose(quick.arrival, plain.arrival, rtol=1e-4, atol=1e-5 * plain.total)
-    assert quick.rung_solves.sum() < 0.8 * plain.rung_solves.sum()
+    assert quick.step_solves.sum() < 0.8 * plain.step_solves.sum()
     assert level_sizes(50) == [25, 50]
     assert level_sizes(50, False) == [50]
 
@@ -102,8 +102,8 @@ def test_coarse_to_fine_changes_the_work_and_not_the_answer():
 def test_a_second_feed_that_opens_when_wet_splits_the_run():
     # One line at 0, the next at 250: the second opens when the front gets there, and the rest
     # is a fresh edge feed of 250 mm: theta = porosity (a^2 + b^2) / (2 K).
-    second = Feed(line((250, 0), (250, 60)), opens_when_wet=True)
-    fill = fill_part(strip(LEFT, second))
+    second = PartFeed(line((250, 0), (250, 60)), opens_when_wet=True)
+    fill = fill_plan(strip(LEFT, second))
     assert len(fill.stages) == 2
     assert_allclose(fill.stages[1].start, PHI * 0.25**2 / (2 * K), rtol=0.003)
     assert_allclose(fill.total, PHI * 2 * 0.25**2 / (2 * K), rtol=0.003)
@@ -117,8 +117,8 @@ def test_a_second_feed_that_opens_when_wet_splits_the_run():
 def test_a_second_feed_at_a_set_time_starts_from_the_state_it_finds():
     # From the far end at theta1: the two fronts meet where the dry middle closes.
     theta1 = PHI * 0.2**2 / (2 * K)
-    right = Feed(line((500, 0), (500, 60)), opens_at_s=1.0)
-    fill = fill_part(strip(LEFT, right), [0.0, theta1])
+    right = PartFeed(line((500, 0), (500, 60)), opens_at_s=1.0)
+    fill = fill_plan(strip(LEFT, right), [0.0, theta1])
     # a = sqrt(0.2^2 + s), b = sqrt(s), a + b = 0.5, in units of 2 K theta / porosity.
     s = ((0.5**2 - 0.2**2) / (2 * 0.5)) ** 2
     assert_allclose(fill.stages[1].start, theta1, rtol=1e-12)
@@ -128,34 +128,34 @@ def test_a_second_feed_at_a_set_time_starts_from_the_state_it_finds():
 
 
 def test_feeds_that_all_open_at_once_need_no_second_stage():
-    late = Feed(line((500, 0), (500, 60)), opens_at_s=1.0)
-    fill = fill_part(strip(LEFT, late), [0.0, 1e12])
+    late = PartFeed(line((500, 0), (500, 60)), opens_at_s=1.0)
+    fill = fill_plan(strip(LEFT, late), [0.0, 1e12])
     assert len(fill.stages) == 1
     assert_allclose(fill.total, PHI * 0.5**2 / (2 * K), rtol=1e-6)
 
 
 def test_a_vent_cut_off_is_told_with_place_and_size():
     # Both ends feed and the vent sits at a quarter: the middle is cut off when it is passed.
-    right = Feed(line((500, 0), (500, 60)))
+    right = PartFeed(line((500, 0), (500, 60)))
     quarter = Vent(line((125, 0), (125, 60)))
-    fill = fill_part(strip(LEFT, right, vents=(quarter,)))
-    (pocket,) = fill.pockets
-    assert abs(pocket.x_mm - 250) < 10
+    fill = fill_plan(strip(LEFT, right, vents=(quarter,)))
+    (air,) = fill.trapped
+    assert abs(air.x_mm - 250) < 10
     exact_mm2 = 250 * 60
-    assert 0.75 * exact_mm2 < pocket.area_mm2 <= 1.05 * exact_mm2
+    assert 0.75 * exact_mm2 < air.area_mm2 <= 1.05 * exact_mm2
     at_quarter = PHI * 0.125**2 / (2 * K)
-    assert at_quarter <= pocket.impulse < 1.3 * at_quarter
+    assert at_quarter <= air.impulse < 1.3 * at_quarter
 
 
 def test_a_vent_at_the_last_spot_traps_nothing():
     vent = Vent(line((500, 0), (500, 60)))
-    assert fill_part(strip(LEFT, vents=(vent,))).pockets == ()
+    assert fill_plan(strip(LEFT, vents=(vent,))).trapped == ()
 
 
 def test_an_edge_gap_lets_resin_race_ahead():
     gap = Gap(np.array([[0.0, 60.0], [500.0, 60.0]]), 1.0, 1e-6 / 12, 3.0)
-    plain = fill_part(strip(LEFT))
-    raced = fill_part(strip(LEFT, gaps=(gap,)))
+    plain = fill_plan(strip(LEFT))
+    raced = fill_plan(strip(LEFT, gaps=(gap,)))
     edge = raced.links.centre_mm[:, 1] > 55
     far = raced.links.centre_mm[:, 0] > 400
     low = raced.links.centre_mm[:, 1] < 5
@@ -165,7 +165,7 @@ def test_an_edge_gap_lets_resin_race_ahead():
 
 
 def test_rungs_draw_together_where_the_part_closes():
-    shares = rung_shares(40, True)
+    shares = step_shares(40, True)
     assert len(shares) == 40
     assert np.all(np.diff(shares) > 0)
     assert 1 <= shares[-1] < 1 + 1e-6
@@ -173,7 +173,7 @@ def test_rungs_draw_together_where_the_part_closes():
 
 
 def test_time_is_a_label_on_impulse():
-    fill = fill_part(strip(LEFT, cells=40))
+    fill = fill_plan(strip(LEFT, cells=40))
     impulse = constant_impulse(95_000.0, 0.2)
     clock = Clock(impulse, 4000.0, 2800.0, 1150.0)
     answer = in_time(fill, clock, 0.8 * fill.total, 1.25 * fill.total)
@@ -209,7 +209,7 @@ def test_quick_times_are_the_clock_s_own():
 
 def test_a_resin_that_stiffens_first_never_fills():
     # mu0 exp(k t) doubling every 1800 s reaches 702.426 mm at most and 0.5 m after 1834.962 s.
-    fill = fill_part(strip(LEFT, cells=40))
+    fill = fill_plan(strip(LEFT, cells=40))
     growth = np.log(2) / 1800
     rising = Clock(constant_impulse(95_000.0, 0.2, growth), None, None, 1150.0)
     assert_allclose(in_time(fill, rising, fill.total, fill.total).fill_time_s, 1834.962, rtol=1e-6)

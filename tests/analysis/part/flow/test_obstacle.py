@@ -10,7 +10,7 @@ from analysis.part.flow.network import assemble
 from analysis.part.flow.obstacle import fill_state, injected_m3
 from analysis.part.flow.system import fill_impulse, lay_canvas, make_system, open_feeds
 from analysis.part.plan.outline import l_shape, rectangle
-from analysis.part.plan.plan import Feed, Place, Plan, Stack, Zone
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Zone
 
 
 def march(matrix, feed, pores):
@@ -76,10 +76,10 @@ def test_fill_states_equal_the_march_at_every_stage():
 
 
 def test_solution_satisfies_the_obstacle_problem():
-    stack, patch = Stack(2e-10, 1e-10, 25.0, 0.5, 3.0), Stack(5e-11, 5e-11, 0.0, 0.6, 4.0)
+    stack, patch = PartStack(2e-10, 1e-10, 25.0, 0.5, 3.0), PartStack(5e-11, 5e-11, 0.0, 0.6, 4.0)
     zone = Zone("patch", rectangle(150, 150), patch)
-    feed = Feed(Place(np.array([[300.0, 0.0], [300.0, 150.0]])))
-    plan = Plan(l_shape(300, 300, 150, 150), (), stack, (zone,), feeds=(feed,), cells=40)
+    feed = PartFeed(Place(np.array([[300.0, 0.0], [300.0, 150.0]])))
+    plan = PartPlan(l_shape(300, 300, 150, 150), (), stack, (zone,), feeds=(feed,), cells=40)
     system = open_feeds(lay_canvas(plan), plan.feeds)
     assert (system.matrix - system.matrix.T).count_nonzero() == 0
     off = system.matrix.copy()
@@ -99,11 +99,11 @@ def test_solution_satisfies_the_obstacle_problem():
 
 
 def test_wet_part_grows_with_the_impulse():
-    plan = Plan(
+    plan = PartPlan(
         rectangle(300, 200),
         (),
-        Stack(3e-10, 1e-10, 40.0, 0.5, 3.0),
-        feeds=(Feed(Place(np.array([[150.0, 100.0]]), 5.0)),),
+        PartStack(3e-10, 1e-10, 40.0, 0.5, 3.0),
+        feeds=(PartFeed(Place(np.array([[150.0, 100.0]]), 5.0)),),
         cells=30,
     )
     system = open_feeds(lay_canvas(plan), plan.feeds)

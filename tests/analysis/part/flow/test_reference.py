@@ -12,15 +12,15 @@ import pytest
 from scipy.interpolate import LinearNDInterpolator
 from scipy.sparse.linalg import spsolve
 
-from analysis.part.flow.filling import fill_part
+from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.outline import l_shape, rectangle
-from analysis.part.plan.plan import Feed, Place, Plan, Stack, Zone
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Zone
 
 skfem = pytest.importorskip("skfem")
 
 SIDE, HOLE, PATCH = 480.0, ((110.0, 330.0), (190.0, 410.0)), ((240.0, 0.0), (480.0, 240.0))
-BASE = Stack(1.0e-10, 1.0e-10, 0.0, 0.5, 3.0)
-SECOND = Stack(3.0e-10, 0.8e-10, 30.0, 0.4, 2.0)
+BASE = PartStack(1.0e-10, 1.0e-10, 0.0, 0.5, 3.0)
+SECOND = PartStack(3.0e-10, 0.8e-10, 30.0, 0.4, 2.0)
 MESH_MM = 12.0
 
 
@@ -107,10 +107,10 @@ def test_front_lines_agree_with_finite_elements_within_a_cell():
 
     hole = rectangle(HOLE[1][0] - HOLE[0][0], HOLE[1][1] - HOLE[0][1]) + HOLE[0]
     zone = Zone("patch", rectangle(SIDE / 2, SIDE / 2) + PATCH[0], SECOND)
-    line = Feed(Place(np.array([[0.0, 0.0], [0.0, SIDE]])))
+    line = PartFeed(Place(np.array([[0.0, 0.0], [0.0, SIDE]])))
     outline = l_shape(SIDE, SIDE, SIDE / 2, SIDE / 2)
-    plan = Plan(outline, (hole,), BASE, (zone,), feeds=(line,), cells=40)
-    fill = fill_part(plan)
+    plan = PartPlan(outline, (hole,), BASE, (zone,), feeds=(line,), cells=40)
+    fill = fill_plan(plan)
 
     grid = fill.links.grid
     ours = LinearNDInterpolator(fill.links.centre_mm, fill.arrival)(mesh.p.T)
