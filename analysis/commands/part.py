@@ -64,17 +64,15 @@ def part(
     from dataclasses import replace
 
     from analysis.part.answer.job import (
+        advise_layouts,
+        advise_spacing,
         answer_job,
         results_of,
-        search_job,
-        shape_answer,
-        spacing_lines,
         write_answer,
-        write_page,
     )
-    from analysis.part.answer.part_results import lines
+    from analysis.part.answer.part_answer import part_json
+    from analysis.part.answer.text import lines
     from analysis.part.plan.part_toml import read_part, with_drive
-    from vision.common.atomic_files import write_json
 
     def progress(text: str) -> None:
         if not quiet:
@@ -87,26 +85,16 @@ def part(
     trial = drive_mbar is not None or viscosity_mpas is not None
     job = with_drive(job, drive_mbar, viscosity_mpas)
     answer = answer_job(job, results, progress, fresh)
-    text = lines(job, answer)
     if trial:
-        record = shape_answer(job, answer)
-        text.append("What if: the results folder keeps the answer it had.")
+        end = "What if: the results folder keeps the answer it had."
     else:
-        record = write_answer(job, answer, results, progress, moving, step_min)
-        ranking: list[str] = []
-        more: list[str] = []
         if searching:
-            more, record["spacing"] = spacing_lines(job, answer)
-        if searching and job.wish.wanted:
-            layouts, record["search"] = search_job(job, answer, results, progress)
-            more += layouts
-            ranking = [line.strip() for line in more if line[:4].strip().rstrip(".").isdigit()]
-        text[-2:-2] = more
-        if more:
-            write_json(results / "part.json", record)
-        write_page(job, answer, record, results, ranking)
-        text.append(f"Look at {results / 'part.html'} and {results / 'part_fill.png'}")
+            answer = replace(answer, spacing=advise_spacing(job, answer))
+        if searching and job.goal.wanted:
+            answer = replace(answer, search=advise_layouts(job, results, progress))
+        write_answer(answer, results, progress, moving, step_min)
+        end = f"Look at {results / 'part.html'} and {results / 'part_fill.png'}"
     if as_json:
-        click.echo(json.dumps(record, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(part_json(answer), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(text))
+        click.echo("\n".join([*lines(answer), end]))

@@ -25,11 +25,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.fit.impulse import constant_impulse
-from analysis.part.answer.part_results import Clock, in_time
+from analysis.panel.records import Resin, Vacuum
+from analysis.part.answer.part_answer import put_in_time
 from analysis.part.flow import multigrid
 from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
 from analysis.part.plan.outline import l_shape, rectangle
+from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
 from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search.layout_score import QUICK, Judge
@@ -134,9 +136,11 @@ def against_march(cells: int) -> None:
         f"(b) {n} cells: ladder without coarse to fine {plain_s:.1f} s ({plain.step_solves.sum()} "
         f"solves against {fill.step_solves.sum()}): {plain_s / ladder_s:.1f} times slower"
     )
-    clock = Clock(constant_impulse(9e4, 0.2), 4000.0, 3000.0, 1150.0)
+    resin = Resin(gel_time_s=4000.0, density_kg_m3=1150.0)
+    impulse = constant_impulse(9e4, 0.2)
+    job = PartJob(Path(), plan, resin, Vacuum(), impulse, True, SearchGoal())
     other_s = min(
-        clocked(lambda: in_time(fill, clock, 0.8 * fill.total, 1.2 * fill.total))[0]
+        clocked(lambda: put_in_time(job, fill, (0.8 * fill.total, 1.2 * fill.total)))[0]
         for _ in range(5)
     )
     print(

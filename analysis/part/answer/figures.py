@@ -18,7 +18,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 from scipy.ndimage import distance_transform_edt
 
-from analysis.part.answer.part_results import Answer, resin_curve
+from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.plan import PartPlan, Place
 from vision.common.atomic_files import replace_file
 from vision.records import FloatArray
@@ -133,7 +133,7 @@ def places(ax: Axes, plan: PartPlan) -> None:
         _draw_place(ax, feed.place, FEED, (0, (3, 1.2)) if later else "-", 3.4)
 
 
-def key(ax: Axes, plan: PartPlan, answer: Answer | None, gel: bool = False) -> None:
+def key(ax: Axes, plan: PartPlan, answer: PartAnswer | None, gel: bool = False) -> None:
     """Draw the key below the picture, with what the picture holds and nothing else."""
     marks: list[Any] = [Line2D([], [], color=FEED, linewidth=3.4, label="feed")]
     if any(feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds):
@@ -149,7 +149,7 @@ def key(ax: Axes, plan: PartPlan, answer: Answer | None, gel: bool = False) -> N
         marks.append(Line2D([], [], color="#e0a100", linewidth=2.2, label="edge gap"))
     if answer is not None:
         marks.append(Line2D([], [], color=LAST, marker="X", linestyle="", label="wets last"))
-        if answer.fill.trapped:
+        if answer.trapped:
             marks.append(
                 Line2D(
                     [],
@@ -166,9 +166,9 @@ def key(ax: Axes, plan: PartPlan, answer: Answer | None, gel: bool = False) -> N
     ax.figure.legend(handles=marks, loc="outside lower center", ncols=7, frameon=False, fontsize=8)
 
 
-def _lines(ax: Axes, answer: Answer, clip: PathPatch, step: float | None) -> None:
-    grid = answer.fill.links.grid
-    wet_min = np.where(np.isinf(answer.time_s), np.nan, answer.time_s) / 60.0
+def _lines(ax: Axes, answer: PartAnswer, clip: PathPatch, step: float | None) -> None:
+    grid = answer.filling.links.grid
+    wet_min = np.where(np.isinf(answer.arrival_s), np.nan, answer.arrival_s) / 60.0
     time_min = spread(wet_min, 2.0)
     last = float(np.nanmax(time_min))
     step = step or line_step_min(last)
@@ -182,8 +182,8 @@ def _lines(ax: Axes, answer: Answer, clip: PathPatch, step: float | None) -> Non
             text.set_clip_on(True)
 
 
-def _shade(ax: Axes, answer: Answer, field: FloatArray, clip: PathPatch, **how: Any) -> Any:
-    grid = answer.fill.links.grid
+def _shade(ax: Axes, answer: PartAnswer, field: FloatArray, clip: PathPatch, **how: Any) -> Any:
+    grid = answer.filling.links.grid
     edge = (
         grid.x0_mm,
         grid.x0_mm + grid.nx * grid.dx_mm,
@@ -195,9 +195,9 @@ def _shade(ax: Axes, answer: Answer, field: FloatArray, clip: PathPatch, **how: 
     return image
 
 
-def _last(ax: Axes, answer: Answer) -> None:
+def _last(ax: Axes, answer: PartAnswer) -> None:
     ax.plot(
-        *answer.fill.last_spot_mm,
+        *answer.last_spot_mm,
         "X",
         color=LAST,
         markersize=9,
@@ -205,7 +205,7 @@ def _last(ax: Axes, answer: Answer) -> None:
         zorder=9,
         clip_on=False,
     )
-    for air in answer.fill.trapped:
+    for air in answer.trapped:
         ax.plot(
             air.x_mm,
             air.y_mm,
@@ -218,41 +218,41 @@ def _last(ax: Axes, answer: Answer) -> None:
         )
 
 
-def title(plan: PartPlan, answer: Answer) -> str:
+def title(answer: PartAnswer) -> str:
     """Return one line for the head of a picture."""
     if not np.isfinite(answer.fill_time_s):
-        return f"{plan.name}: the resin stiffens before all is wet"
-    low, high = answer.low_s / 60, answer.high_s / 60
+        return f"{answer.name}: the resin stiffens before all is wet"
+    low, high = answer.fill_time_low_s / 60, answer.fill_time_high_s / 60
     wet = f"all wet after {answer.fill_time_s / 60:.1f} min"
     end = f"{high:.1f} min" if np.isfinite(high) else "never"
-    return f"{plan.name}: {wet} (95 %: {low:.1f} to {end})"
+    return f"{answer.name}: {wet} (95 %: {low:.1f} to {end})"
 
 
-def fill_picture(plan: PartPlan, answer: Answer, step_min: float | None = None) -> Figure:
+def fill_picture(answer: PartAnswer, step_min: float | None = None) -> Figure:
     """Draw the part to scale with front lines by the minute, feeds, vents and last spots."""
-    figure, ax = new_figure(plan)
-    clip = base(ax, plan)
-    time_min = np.where(np.isinf(answer.time_s), np.nan, answer.time_s) / 60.0
+    figure, ax = new_figure(answer.plan)
+    clip = base(ax, answer.plan)
+    time_min = np.where(np.isinf(answer.arrival_s), np.nan, answer.arrival_s) / 60.0
     image = _shade(ax, answer, spread(time_min), clip, cmap=RESIN, vmin=0)
     _lines(ax, answer, clip, step_min)
-    places(ax, plan)
+    places(ax, answer.plan)
     _last(ax, answer)
     bar = figure.colorbar(image, ax=ax, shrink=0.85, pad=0.015)
     bar.set_label("wets after, min")
-    ax.set_title(title(plan, answer), fontsize=11)
-    key(ax, plan, answer)
+    ax.set_title(title(answer), fontsize=11)
+    key(ax, answer.plan, answer)
     return figure
 
 
-def margin_picture(plan: PartPlan, answer: Answer) -> Figure:
+def margin_picture(answer: PartAnswer) -> Figure:
     """Draw how many minutes of working time are left when each spot wets."""
-    figure, ax = new_figure(plan)
-    clip = base(ax, plan)
-    working = answer.clock.working_s
+    figure, ax = new_figure(answer.plan)
+    clip = base(ax, answer.plan)
+    working = answer.working_time_s
     left = (float("nan") if working is None else working) - np.where(
-        np.isinf(answer.time_s), 1e9, answer.time_s
+        np.isinf(answer.arrival_s), 1e9, answer.arrival_s
     )
-    left_min = np.where(np.isnan(answer.time_s), np.nan, left) / 60.0
+    left_min = np.where(np.isnan(answer.arrival_s), np.nan, left) / 60.0
     if working is not None:
         reach = working / 60.0
         shown = spread(np.clip(left_min, -reach, reach))
@@ -262,29 +262,29 @@ def margin_picture(plan: PartPlan, answer: Answer) -> Figure:
         )
         late = np.nanmin(shown) < 0
         if late:
-            grid = answer.fill.links.grid
+            grid = answer.filling.links.grid
             drawn = ax.contour(
                 grid.x_mm, grid.y_mm, shown, [0.0], colors=AIR, linewidths=2, zorder=5
             )
             drawn.set_clip_path(clip)
         ax.set_title(
-            f"{plan.name}: margin to the end of working time ({reach:.0f} min)", fontsize=11
+            f"{answer.name}: margin to the end of working time ({reach:.0f} min)", fontsize=11
         )
-        key(ax, plan, answer, gel=bool(late))
+        key(ax, answer.plan, answer, gel=bool(late))
     else:
-        ax.set_title(f"{plan.name}: no gel time was given", fontsize=11)
-        key(ax, plan, answer)
-    places(ax, plan)
+        ax.set_title(f"{answer.name}: no gel time was given", fontsize=11)
+        key(ax, answer.plan, answer)
+    places(ax, answer.plan)
     _last(ax, answer)
     return figure
 
 
-def resin_picture(plan: PartPlan, answer: Answer) -> Figure:
+def resin_picture(answer: PartAnswer) -> Figure:
     """Draw resin taken in, and its rate, against time."""
     figure = Figure(figsize=(WIDTH_IN, 3.6), layout="constrained", facecolor="white")
     FigureCanvasAgg(figure)
     left, right = figure.subplots(1, 2)
-    time_s, mass, rate = resin_curve(answer)
+    time_s, mass, rate = answer.flow.time_s, answer.flow.resin_kg, answer.flow.rate_kg_per_s
     left.plot(time_s / 60, mass, color="#1f5b73", linewidth=2)
     left.set_ylabel("resin in the part, kg")
     right.plot(time_s[1:] / 60, rate[1:] * 60, color=FEED, linewidth=2)
@@ -296,11 +296,10 @@ def resin_picture(plan: PartPlan, answer: Answer) -> Figure:
         ax.grid(color="#dddddd", linewidth=0.6)
         for side in ("top", "right"):
             ax.spines[side].set_visible(False)
-        for stage in answer.fill.stages[1:]:
-            at = float(answer.clock.impulse.time_of(stage.start)) / 60
-            ax.axvline(at, color="#777777", linewidth=0.8, linestyle=":")
+        for stage in answer.stages[1:]:
+            ax.axvline(stage.starts_s / 60, color="#777777", linewidth=0.8, linestyle=":")
     left.set_ylim(bottom=0)
-    figure.suptitle(f"{plan.name}: resin against time", fontsize=11)
+    figure.suptitle(f"{answer.name}: resin against time", fontsize=11)
     return figure
 
 
@@ -317,17 +316,17 @@ def _save(figure: Figure, kind: str, path: Path) -> None:
         figure.savefig(path, format=kind, dpi=DPI, metadata=meta)
 
 
-def animation(plan: PartPlan, answer: Answer, path: Path) -> None:
+def animation(answer: PartAnswer, path: Path) -> None:
     """Write the filling as a GIF; Pillow draws it, so nothing else need be installed."""
     from matplotlib.animation import PillowWriter
 
-    figure, ax = new_figure(plan, extra_in=1.2)
-    clip = base(ax, plan)
-    grid = answer.fill.links.grid
-    times = spread(np.where(np.isinf(answer.time_s), np.nan, answer.time_s))
+    figure, ax = new_figure(answer.plan, extra_in=1.2)
+    clip = base(ax, answer.plan)
+    grid = answer.filling.links.grid
+    times = spread(np.where(np.isinf(answer.arrival_s), np.nan, answer.arrival_s))
     last = float(np.nanmax(times))
-    places(ax, plan)
-    key(ax, plan, None)
+    places(ax, answer.plan)
+    key(ax, answer.plan, None)
     head = ax.set_title(" ", fontsize=11)
     pieces: list[Any] = []
     figure.canvas.draw()
@@ -351,7 +350,7 @@ def animation(plan: PartPlan, answer: Answer, path: Path) -> None:
                     )
                     wet.set_clip_path(clip)
                     pieces.append(wet)
-                head.set_text(f"{plan.name}: {now / 60:.1f} min")
+                head.set_text(f"{answer.name}: {now / 60:.1f} min")
                 writer.grab_frame()
 
     replace_file(path, write)

@@ -6,7 +6,9 @@ import base64
 import html
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+
+from analysis.part.answer.part_answer import PartAnswer
+from analysis.part.answer.text import Row, advice_rows, rows, sentence
 
 STYLE = """
 @page { size: A4; margin: 14mm }
@@ -31,45 +33,39 @@ LIMITS = (
 )
 
 
-def page(
-    record: dict[str, Any],
-    text: Sequence[str],
-    pictures: Sequence[tuple[Path, str]],
-) -> str:
-    """Make the page.
+def page(answer: PartAnswer, pictures: Sequence[tuple[Path, str]]) -> str:
+    """Return the page.
 
     Parameters
     ----------
-    record : dict
-        Content of part.json.
-    text : sequence of str
-        The plain lines of the answer: a name, spaces, and the rest.
+    answer : PartAnswer
+        What to show.
     pictures : sequence of (path, caption)
         PNG files to put in.
     """
-    verdict = str(record["verdict"])
-    kind = verdict.split()[0]
-    cells = []
-    for line in text[1:]:
-        name, rest = line[:12].strip(), line[12:].strip()
-        if name in ("Note", "Caution"):
-            continue
-        cells.append(f"<tr><th>{html.escape(name)}</th><td>{html.escape(rest)}</td></tr>")
-    notes = "".join(f"<li>{html.escape(str(note))}</li>" for note in record["notes"])
-    cautions = "".join(f"<p>{html.escape(str(note))}</p>" for note in record["cautions"])
+    kind = answer.verdict.split()[0]
+    name = html.escape(answer.name)
+    table = "".join(_table_row(row) for row in [*rows(answer), *advice_rows(answer)])
+    notes = "".join(f"<li>{html.escape(note)}</li>" for note in answer.notes)
+    cautions = "".join(f"<p>{html.escape(note)}</p>" for note in answer.cautions)
     return (
         "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
-        f"<title>{html.escape(str(record['name']))}</title><style>{STYLE}</style></head><body>"
-        f"<h1>{html.escape(str(record['name']))}: how it fills</h1>"
-        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(verdict.upper())}</b>. "
-        f"{html.escape(str(record['reason']))}.</p>"
-        f"<table>{''.join(cells)}</table>"
+        f"<title>{name}</title><style>{STYLE}</style></head><body>"
+        f"<h1>{name}: how it fills</h1>"
+        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(answer.verdict.upper())}</b>. "
+        f"{html.escape(sentence(answer.reason))}</p>"
+        f"<table>{table}</table>"
         + "".join(_figure(path, caption) for path, caption in pictures)
         + (f"<h2>Notes</h2><ul>{notes}</ul>" if notes else "")
         + "<h2>Where the method stops</h2><p>"
         + html.escape(LIMITS)
         + f"</p><div class='caution'>{cautions}</div></body></html>\n"
     )
+
+
+def _table_row(row: Row) -> str:
+    text = "<br>".join(html.escape(line) for line in (row.text, *row.more))
+    return f"<tr><th>{html.escape(row.name)}</th><td>{text}</td></tr>"
 
 
 def _figure(path: Path, caption: str) -> str:

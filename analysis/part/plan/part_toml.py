@@ -16,7 +16,7 @@ from analysis.panel.records import Panel, Resin, Stack, Vacuum
 from analysis.part.plan import outline as part_outline
 from analysis.part.plan.plan import PartFeed, PartPlan, Vent, Zone
 from analysis.part.plan.ports import entries, read_feeds, read_gaps, read_vents
-from analysis.part.plan.search_goal import SearchGoal, read_wish
+from analysis.part.plan.search_goal import SearchGoal, read_goal
 from analysis.part.plan.stack import Merged, read_stack
 from vision.common.toml_table import Table, read_toml
 from vision.errors import WetlineError, bad_field
@@ -52,7 +52,7 @@ class PartJob:
         The driving impulse against time; plain time where `timed` is False.
     timed : bool
         Whether vacuum and viscosity are both known.
-    wish : SearchGoal
+    goal : SearchGoal
         What the search is asked for.
     """
 
@@ -62,7 +62,7 @@ class PartJob:
     vacuum: Vacuum
     impulse: Impulse
     timed: bool
-    wish: SearchGoal
+    goal: SearchGoal
 
 
 def read_part(path: Path) -> PartJob:
@@ -124,9 +124,9 @@ def read_part(path: Path) -> PartJob:
             f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: "
             "write it as in panel.toml"
         )
-    wish = read_wish(Table.of(path, document, "search"), outline)
+    goal = read_goal(Table.of(path, document, "search"), outline)
     plan = replace(plan, notes=(*plan.notes, *more))
-    return PartJob(path, plan, resin, vacuum, impulse, timed, wish)
+    return PartJob(path, plan, resin, vacuum, impulse, timed, goal)
 
 
 def _laid(

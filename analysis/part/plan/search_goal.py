@@ -46,7 +46,7 @@ class SearchGoal:
     keep: int = 5
 
 
-def read_wish(table: Table, outline_mm: FloatArray) -> SearchGoal:
+def read_goal(table: Table, outline_mm: FloatArray) -> SearchGoal:
     """Read [search].
 
     Raises

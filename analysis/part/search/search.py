@@ -82,7 +82,7 @@ def rank_layouts(
         return list(itertools.chain.from_iterable(pool.map(_work, batches)))
 
 
-def allowed(plan: PartPlan, wish: SearchGoal, points_mm: FloatArray) -> BoolArray:
+def allowed(plan: PartPlan, goal: SearchGoal, points_mm: FloatArray) -> BoolArray:
     """Find which points may hold a feed."""
     ok = inside(points_mm, plan.outline_mm)
     for hole in plan.holes_mm:
@@ -91,19 +91,19 @@ def allowed(plan: PartPlan, wish: SearchGoal, points_mm: FloatArray) -> BoolArra
     for vent in plan.vents:
         # Resin fed beside a vent goes straight down it.
         ok &= line_distance_mm(points_mm, vent.place.points_mm) > clear_mm
-    if wish.allowed_mm:
-        ok &= np.any([inside(points_mm, area) for area in wish.allowed_mm], axis=0)
+    if goal.allowed_mm:
+        ok &= np.any([inside(points_mm, area) for area in goal.allowed_mm], axis=0)
     return np.asarray(ok)
 
 
-def candidates(plan: PartPlan, wish: SearchGoal) -> list[Place]:
+def candidates(plan: PartPlan, goal: SearchGoal) -> list[Place]:
     """List the places a single feed is tried at first."""
-    areas = wish.allowed_mm or (plan.outline_mm,)
+    areas = goal.allowed_mm or (plan.outline_mm,)
     low = np.min([area.min(axis=0) for area in areas], axis=0)
     high = np.max([area.max(axis=0) for area in areas], axis=0)
     low = np.maximum(low, plan.outline_mm.min(axis=0))
     high = np.minimum(high, plan.outline_mm.max(axis=0))
-    if wish.kind == "point":
+    if goal.kind == "point":
         step = float((high - low).max()) / COARSE_CANDIDATES
         counts = [max(1, round(float(side / step))) for side in high - low]
         ticks = [
@@ -112,19 +112,19 @@ def candidates(plan: PartPlan, wish: SearchGoal) -> list[Place]:
         ]
         x, y = (axis.ravel() for axis in np.meshgrid(*ticks))
         points = np.column_stack([x, y])
-        points = points[allowed(plan, wish, points)]
-        return [Place(point[None], wish.radius_mm) for point in points]
+        points = points[allowed(plan, goal, points)]
+        return [Place(point[None], goal.radius_mm) for point in points]
     found = []
     for axis in (0, 1):
         for k in range(LINES_PER_WAY):
             at = low[axis] + (k + 0.5) / LINES_PER_WAY * (high[axis] - low[axis])
-            line = line_at(plan, wish, axis, float(at))
+            line = line_at(plan, goal, axis, float(at))
             if line is not None:
                 found.append(line)
     return found
 
 
-def line_at(plan: PartPlan, wish: SearchGoal, axis: int, at_mm: float) -> Place | None:
+def line_at(plan: PartPlan, goal: SearchGoal, axis: int, at_mm: float) -> Place | None:
     """Return the longest straight feed line across the part at x (axis 0) or y (axis 1)."""
     low, high = plan.outline_mm.min(axis=0), plan.outline_mm.max(axis=0)
     other = 1 - axis
@@ -132,7 +132,7 @@ def line_at(plan: PartPlan, wish: SearchGoal, axis: int, at_mm: float) -> Place 
     points = np.zeros((count, 2))
     points[:, axis] = at_mm
     points[:, other] = low[other] + (np.arange(count) + 0.5) / count * (high - low)[other]
-    ok = np.append(np.append(False, allowed(plan, wish, points)), False)
+    ok = np.append(np.append(False, allowed(plan, goal, points)), False)
     starts, ends = np.flatnonzero(~ok[:-1] & ok[1:]), np.flatnonzero(ok[:-1] & ~ok[1:])
     if not len(starts):
         return None
@@ -142,17 +142,17 @@ def line_at(plan: PartPlan, wish: SearchGoal, axis: int, at_mm: float) -> Place 
     return Place(points[[starts[best], ends[best] - 1]])
 
 
-def score(ranked: Ranked, wish: SearchGoal, target: float | None) -> tuple[float, float]:
+def score(ranked: Ranked, goal: SearchGoal, target: float | None) -> tuple[float, float]:
     """Return what is to be least: fill time, nearness to a target, or how late the vents are."""
     first = ranked.total if target is None else abs(np.log(ranked.total / target))
-    if wish.wish == "vents last":
+    if goal.wish == "vents last":
         return round(ranked.vent_lag, 3), float(first)
     return float(first), ranked.vent_lag
 
 
 def search(
     plan: PartPlan,
-    wish: SearchGoal,
+    goal: SearchGoal,
     target: float | None = None,
     progress: Callable[[str], None] = lambda text: None,
 ) -> list[Ranked]:
@@ -162,7 +162,7 @@ def search(
     ----------
     plan : PartPlan
         The part.
-    wish : SearchGoal
+    goal : SearchGoal
         What is asked for.
     target : float, optional
         Impulse to come near to, instead of the least.
@@ -172,7 +172,7 @@ def search(
     Returns
     -------
     ranked : list of Ranked
-        The best first, at most ``wish.keep``; no two nearly the same.
+        The best first, at most ``goal.keep``; no two nearly the same.
 
     Notes
     -----
@@ -181,7 +181,7 @@ def search(
     (Hooke and Jeeves, J. ACM 8, 212-229, 1961, from memory). All is judged on one grid with one
     factorisation per process, and nothing is drawn at random.
     """
-    places = candidates(plan, wish)
+    places = candidates(plan, goal)
     if not places:
         raise WetlineError(
             "[search] allowed_mm: leaves no room for a feed: enlarge an area or take it out"
@@ -189,28 +189,28 @@ def search(
     coarse = max(40, min(plan.cells, 80))
     progress(f"judging {len(places)} places for one feed")
     single = rank_layouts(plan, [(place,) for place in places], coarse)
-    pool = [*_given(plan, wish), *_combined(single, places, wish, target)]
+    pool = [*_given(plan, goal), *_combined(single, places, goal, target)]
     progress(f"judging {len(pool)} layouts")
     ranked = rank_layouts(plan, pool, coarse)
-    best = distinct(sorted(ranked, key=lambda r: score(r, wish, target)), plan, 2 * wish.keep)
+    best = distinct(sorted(ranked, key=lambda r: score(r, goal, target)), plan, 2 * goal.keep)
     progress("moving the best ones")
     judge = Judge(plan, lay_canvas(plan, coarse), QUICK)
-    moved = [_improve(judge, plan, wish, target, one) for one in best]
-    moved = distinct(sorted(moved, key=lambda r: score(r, wish, target)), plan, wish.keep)
+    moved = [_improve(judge, plan, goal, target, one) for one in best]
+    moved = distinct(sorted(moved, key=lambda r: score(r, goal, target)), plan, goal.keep)
     progress(f"judging the best {len(moved)} on the full grid")
     final = rank_layouts(plan, [r.layout for r in moved])
-    return sorted(final, key=lambda r: score(r, wish, target))
+    return sorted(final, key=lambda r: score(r, goal, target))
 
 
-def _given(plan: PartPlan, wish: SearchGoal) -> list[Layout]:
+def _given(plan: PartPlan, goal: SearchGoal) -> list[Layout]:
     """Return the plan's own feeds as a layout to move, where they are of the kind wished for."""
     own = tuple(feed.place for feed in plan.feeds)
-    lines = wish.kind == "line"
-    if len(own) != wish.feeds or any(place.is_line != lines for place in own):
+    lines = goal.kind == "line"
+    if len(own) != goal.feeds or any(place.is_line != lines for place in own):
         return []
     straight = all(len(p.points_mm) <= 2 and (not lines or _straight(p)) for p in own)
     middles = np.array([place.points_mm.mean(axis=0) for place in own])
-    return [own] if straight and allowed(plan, wish, middles).all() else []
+    return [own] if straight and allowed(plan, goal, middles).all() else []
 
 
 def _straight(place: Place) -> bool:
@@ -219,22 +219,22 @@ def _straight(place: Place) -> bool:
 
 
 def _combined(
-    single: list[Ranked], places: list[Place], wish: SearchGoal, target: float | None
+    single: list[Ranked], places: list[Place], goal: SearchGoal, target: float | None
 ) -> Iterable[Layout]:
     """Combine places into layouts of as many feeds as wished."""
-    if wish.feeds == 1:
+    if goal.feeds == 1:
         return ((place,) for place in places)
-    room = 24 if wish.feeds == 2 else 14
+    room = 24 if goal.feeds == 2 else 14
     if len(places) > room:
         # Keep places spread over the part: a feed that is poor alone may be good as a second.
         picks = np.unique(np.linspace(0, len(places) - 1, room).round().astype(int))
-        best = np.argsort([score(r, replace(wish, wish="fastest"), None)[0] for r in single])[:6]
+        best = np.argsort([score(r, replace(goal, wish="fastest"), None)[0] for r in single])[:6]
         places = [places[k] for k in sorted({*picks.tolist(), *best.tolist()})]
-    return itertools.combinations(places, wish.feeds)
+    return itertools.combinations(places, goal.feeds)
 
 
 def _improve(
-    judge: Judge, plan: PartPlan, wish: SearchGoal, target: float | None, start: Ranked
+    judge: Judge, plan: PartPlan, goal: SearchGoal, target: float | None, start: Ranked
 ) -> Ranked:
     """Move the feeds of a layout while that helps."""
     size = float(np.ptp(plan.outline_mm, axis=0).max())
@@ -245,25 +245,25 @@ def _improve(
         while better and rounds < 6:
             better, rounds = False, rounds + 1
             for k, place in enumerate(best.layout):
-                for other in _nudged(plan, wish, place, share * size):
+                for other in _nudged(plan, goal, place, share * size):
                     layout = (*best.layout[:k], other, *best.layout[k + 1 :])
                     tried = judge.judge(layout)
-                    if score(tried, wish, target) < score(best, wish, target):
+                    if score(tried, goal, target) < score(best, goal, target):
                         best, better = tried, True
                         break
     return best
 
 
-def _nudged(plan: PartPlan, wish: SearchGoal, place: Place, step_mm: float) -> list[Place]:
+def _nudged(plan: PartPlan, goal: SearchGoal, place: Place, step_mm: float) -> list[Place]:
     """Return a place moved by a step each way, where that is allowed."""
     points = place.points_mm
     if place.is_line:
         axis = 0 if abs(points[1, 0] - points[0, 0]) < abs(points[1, 1] - points[0, 1]) else 1
-        moved = [line_at(plan, wish, axis, float(points[0, axis] + s)) for s in (-step_mm, step_mm)]
+        moved = [line_at(plan, goal, axis, float(points[0, axis] + s)) for s in (-step_mm, step_mm)]
         return [line for line in moved if line is not None]
     steps = np.array([[-1, 0], [1, 0], [0, -1], [0, 1]]) * step_mm
     spots = points[0] + steps
-    return [replace(place, points_mm=spot[None]) for spot in spots[allowed(plan, wish, spots)]]
+    return [replace(place, points_mm=spot[None]) for spot in spots[allowed(plan, goal, spots)]]
 
 
 def distinct(ranked: Sequence[Ranked], plan: PartPlan, keep: int) -> list[Ranked]:

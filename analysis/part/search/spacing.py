@@ -69,14 +69,14 @@ def plain_spacing_mm(stack: PartStack, impulse: float, across_deg: float) -> flo
     return float(2e3 * np.sqrt(2 * k * impulse / stack.porosity))
 
 
-def greatest_spacing(plan: PartPlan, wish: SearchGoal, impulse: float) -> list[Spacing]:
+def greatest_spacing(plan: PartPlan, goal: SearchGoal, impulse: float) -> list[Spacing]:
     """Find the greatest spacing of feed lines, both ways across the part.
 
     Parameters
     ----------
     plan : PartPlan
         The part.
-    wish : SearchGoal
+    goal : SearchGoal
         What is asked for.
     impulse : float
         To be had within the working time.
@@ -85,7 +85,7 @@ def greatest_spacing(plan: PartPlan, wish: SearchGoal, impulse: float) -> list[S
     cells = min(plan.cells, CELLS)
     judge = Judge(plan, lay_canvas(plan, cells, factors))
     low, high = plan.outline_mm.min(axis=0), plan.outline_mm.max(axis=0)
-    free = replace(wish, allowed_mm=())
+    free = replace(goal, allowed_mm=())
     found = []
     for axis, along, across in ((0, "y", 0.0), (1, "x", 90.0)):
         plain_mm = plain_spacing_mm(plan.stack, impulse, across)

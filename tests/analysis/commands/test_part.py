@@ -16,7 +16,6 @@ from analysis.commands.part import part
 from analysis.part.answer import figures as part_plots
 from analysis.part.answer import job as part_job
 from analysis.part.answer.figures import line_step_min, part_path, spread
-from analysis.part.answer.part_results import minutes
 from analysis.part.answer.store import fingerprint, load_fill, save_fill
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import read_part
@@ -195,7 +194,7 @@ def test_bad_part_is_one_line(cover):
 
 def test_sample_part_is_read_and_fills():
     job = read_part(SAMPLE)
-    assert job.wish.wanted
+    assert job.goal.wanted
     assert len(job.plan.zones) == 2
     fill = fill_plan(dataclasses.replace(job.plan, cells=50), [0.0, 0.0])
     assert len(fill.stages) == 2
@@ -205,7 +204,6 @@ def test_sample_part_is_read_and_fills():
 def test_line_steps_are_round():
     assert line_step_min(36.0) == 5
     assert line_step_min(5000.0) > 400
-    assert minutes(None) == "never"
 
 
 def test_spread_reaches_a_given_distance():

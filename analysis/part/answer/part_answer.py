@@ -1,0 +1,382 @@
+"""The answer for a part as one frozen record: what file, terminal and page are drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.panel.resin import gel_time
+from analysis.part.answer.clock import DEFAULT_DENSITY_KG_M3, Clock, clock_of, times_of
+from analysis.part.answer.verdict import decide
+from analysis.part.flow.filling import Filling
+from analysis.part.plan.part_toml import PartJob
+from analysis.part.plan.plan import PartPlan
+from vision.common.atomic_files import plain
+from vision.records import FloatArray
+
+CAUTIONS = (
+    "Mixed resin in bulk can overheat and burn: keep pots small and pour them in time.",
+    "This is advice with an interval, not a permit. Safety data sheets, local codes and licensed "
+    "practice come first.",
+)
+
+
+@dataclass(frozen=True)
+class LastSpot:
+    """A place that wets later than all around it, and when."""
+
+    x_mm: float
+    y_mm: float
+    time_s: float
+
+
+@dataclass(frozen=True)
+class TrappedSpot:
+    """A dry area cut off from every vent.
+
+    Attributes
+    ----------
+    x_mm, y_mm : float
+    area_mm2 : float
+        When it is cut off.
+    time_s : float
+        When that is.
+    left_mm2 : float or None
+        What the air left in the bag keeps dry, by Boyle's law.
+    """
+
+    x_mm: float
+    y_mm: float
+    area_mm2: float
+    time_s: float
+    left_mm2: float | None
+
+
+@dataclass(frozen=True)
+class FlowCurve:
+    """Resin taken in against time.
+
+    Attributes
+    ----------
+    time_s, resin_kg, rate_kg_per_s : ndarray of shape (R,)
+        At the steps of the sweep, from the start on; the rate is the mean since the step before.
+    """
+
+    time_s: FloatArray
+    resin_kg: FloatArray
+    rate_kg_per_s: FloatArray
+
+
+@dataclass(frozen=True)
+class StageStart:
+    """When some feeds open, and which are open from then on."""
+
+    starts_s: float
+    feeds: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StackUsed:
+    """A stack as it was reckoned with."""
+
+    name: str
+    k1_m2: float
+    k2_m2: float
+    angle_deg: float
+    k_factor_low: float
+    k_factor_high: float
+    porosity: float
+    thickness_mm: float
+    source: str
+
+
+@dataclass(frozen=True)
+class SpacingAdvice:
+    """How far apart feed lines may be; see `analysis.part.search.spacing.Spacing`."""
+
+    along: str
+    plain_mm: float
+    lines: int | None
+    spacing_mm: float | None
+    total: float | None
+    time_s: float | None
+
+
+@dataclass(frozen=True)
+class FeedAdvice:
+    """Where a layout of the search has a feed."""
+
+    points_mm: FloatArray
+    radius_mm: float
+
+
+@dataclass(frozen=True)
+class LayoutAdvice:
+    """One layout of the search.
+
+    Attributes
+    ----------
+    feeds : tuple of FeedAdvice
+    fill_time_s : float
+    fill_impulse : float
+    last_spot_mm : tuple of (float, float)
+    vent_lag : float
+        How much later the last spot wets than the last vent, as a share of the total.
+    trapped : int
+        Areas that lose their vent.
+    """
+
+    feeds: tuple[FeedAdvice, ...]
+    fill_time_s: float
+    fill_impulse: float
+    last_spot_mm: tuple[float, float]
+    vent_lag: float
+    trapped: int
+
+
+@dataclass(frozen=True)
+class SearchAdvice:
+    """The layouts found, the best first, and what was wished for."""
+
+    layouts: tuple[LayoutAdvice, ...]
+    wish: str
+
+
+@dataclass(frozen=True)
+class PartAnswer:
+    """How a part fills, in time.
+
+    Attributes
+    ----------
+    name, verdict, reason : str
+    fill_time_s, fill_time_low_s, fill_time_high_s : float
+        Since resin start, and the 95 % interval; infinity where the resin stiffens first.
+    fill_impulse, fill_impulse_ladder : float
+        Driving impulse to full, from one linear solve and from the last step of the sweep.
+    last_spot_mm : tuple of (float, float)
+    last_spots : tuple of LastSpot
+    trapped : tuple of TrappedSpot
+    margin : float or None
+        Working time over fill time.
+    gel_time_s, working_time_s : float or None
+        Since resin start.
+    resin_kg, density_kg_m3, pore_volume_m3, area_m2 : float
+        Of the part alone.
+    flow : FlowCurve
+    stages : tuple of StageStart
+    mass_error : float
+        Greatest difference between resin in and resin held, as a share.
+    cells, cells_along, rungs : int
+        Of the grid, along its longest side, and steps of the sweep.
+    stacks : tuple of StackUsed
+    notes, cautions : tuple of str
+    spacing : tuple of SpacingAdvice or None
+        None where it was not asked for.
+    search : SearchAdvice or None
+        The same.
+    plan : PartPlan
+    clock : Clock
+    filling : Filling
+        In terms of the driving impulse.
+    arrival_s : ndarray of shape (ny, nx)
+        When each cell wets; infinity where it never does, NaN outside the part.
+    """
+
+    name: str
+    verdict: str
+    reason: str
+    fill_time_s: float
+    fill_time_low_s: float
+    fill_time_high_s: float
+    fill_impulse: float
+    fill_impulse_ladder: float
+    last_spot_mm: tuple[float, float]
+    last_spots: tuple[LastSpot, ...]
+    trapped: tuple[TrappedSpot, ...]
+    margin: float | None
+    gel_time_s: float | None
+    working_time_s: float | None
+    resin_kg: float
+    density_kg_m3: float
+    pore_volume_m3: float
+    area_m2: float
+    flow: FlowCurve
+    stages: tuple[StageStart, ...]
+    mass_error: float
+    cells: int
+    cells_along: int
+    rungs: int
+    stacks: tuple[StackUsed, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    spacing: tuple[SpacingAdvice, ...] | None
+    search: SearchAdvice | None
+    plan: PartPlan
+    clock: Clock
+    filling: Filling
+    arrival_s: FloatArray
+
+    @property
+    def x_mm(self) -> FloatArray:
+        """Centres of the columns of `arrival_s`, shape (nx,)."""
+        return self.filling.links.grid.x_mm
+
+    @property
+    def y_mm(self) -> FloatArray:
+        """Centres of the rows of `arrival_s`, shape (ny,)."""
+        return self.filling.links.grid.y_mm
+
+
+NOT_IN_FILE = ("plan", "clock", "filling", "arrival_s")
+ONLY_IF_ASKED = ("spacing", "search")
+
+
+def part_json(answer: PartAnswer) -> dict[str, Any]:
+    """Return the content of part.json: plain values, SI unless a key names another unit."""
+    shown: dict[str, Any] = {
+        field.name: _open(getattr(answer, field.name))
+        for field in fields(answer)
+        if field.name not in NOT_IN_FILE
+    }
+    for key in ONLY_IF_ASKED:
+        if shown[key] is None:
+            del shown[key]
+    ready: dict[str, Any] = plain(shown)
+    return ready
+
+
+def _open(value: Any) -> Any:
+    """Turn records into mappings, however deep they lie."""
+    if is_dataclass(value):
+        return {field.name: _open(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, tuple | list):
+        return [_open(item) for item in value]
+    return value
+
+
+def put_in_time(job: PartJob, fill: Filling, ends: tuple[float, float]) -> PartAnswer:
+    """Return the answer for a filling under a job's vacuum and resin; nothing is solved.
+
+    Parameters
+    ----------
+    job : PartJob
+        Plan, resin and vacuum.
+    fill : Filling
+        Of the plan, in terms of the driving impulse.
+    ends : tuple of (float, float)
+        Ends of the 95 % interval of the total impulse.
+    """
+    clock = clock_of(job)
+    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, *ends]))
+    total_s, low_s, high_s = (float(value) for value in times[-3:])
+    verdict, reason = decide(clock, total_s, high_s, fill)
+    time = clock.impulse.time_of
+    margin = clock.working_s / total_s if clock.working_s is not None and total_s > 0 else None
+    held_m3 = float(fill.step_held_m3[-1])
+    return PartAnswer(
+        name=job.plan.name,
+        verdict=verdict,
+        reason=reason,
+        fill_time_s=total_s,
+        fill_time_low_s=low_s,
+        fill_time_high_s=high_s,
+        fill_impulse=fill.total,
+        fill_impulse_ladder=fill.sweep_total,
+        last_spot_mm=fill.last_spot_mm,
+        last_spots=tuple(LastSpot(x, y, float(time(theta))) for x, y, theta in fill.spots_mm),
+        trapped=_trapped(fill, clock),
+        margin=margin,
+        gel_time_s=clock.gel_s,
+        working_time_s=clock.working_s,
+        resin_kg=held_m3 * clock.density_kg_m3,
+        density_kg_m3=clock.density_kg_m3,
+        pore_volume_m3=held_m3,
+        area_m2=float(fill.links.share.sum()) * fill.links.grid.cell_m2,
+        flow=flow_curve(fill, clock),
+        stages=tuple(
+            StageStart(float(time(s.start)), tuple(job.plan.feeds[i].name for i in s.feeds))
+            for s in fill.stages
+        ),
+        mass_error=fill.mass_error,
+        cells=fill.links.count,
+        cells_along=job.plan.cells,
+        rungs=len(fill.step_impulse),
+        stacks=_stacks(job.plan),
+        notes=_notes(job, fill),
+        cautions=CAUTIONS,
+        spacing=None,
+        search=None,
+        plan=job.plan,
+        clock=clock,
+        filling=fill,
+        arrival_s=fill.links.field(times[:-3]),
+    )
+
+
+def _trapped(fill: Filling, clock: Clock) -> tuple[TrappedSpot, ...]:
+    """Put the areas that lose their vent in time."""
+    return tuple(
+        TrappedSpot(
+            air.x_mm,
+            air.y_mm,
+            air.area_mm2,
+            float(clock.impulse.time_of(air.impulse)),
+            None if clock.bag_share is None else air.area_mm2 * clock.bag_share,
+        )
+        for air in fill.trapped
+    )
+
+
+def flow_curve(fill: Filling, clock: Clock) -> FlowCurve:
+    """Return resin taken in and its rate against time."""
+    time = np.append(0.0, clock.impulse.time_of(fill.step_impulse))
+    mass = np.append(0.0, fill.step_injected_m3) * clock.density_kg_m3
+    ok = np.isfinite(time)
+    time, mass = time[ok], mass[ok]
+    keep = np.append(True, np.diff(time) > 0)
+    time, mass = time[keep], mass[keep]
+    if len(time) < 2:
+        return FlowCurve(time, mass, np.zeros_like(time))
+    rate = np.diff(mass) / np.diff(time)
+    return FlowCurve(time, mass, np.append(rate[0], rate))
+
+
+def _stacks(plan: PartPlan) -> tuple[StackUsed, ...]:
+    """List the stacks of a plan as they were reckoned with."""
+    names = ["base", *(zone.name for zone in plan.zones)]
+    return tuple(
+        StackUsed(
+            name,
+            stack.k1_m2,
+            stack.k2_m2,
+            stack.angle_deg,
+            stack.low,
+            stack.high,
+            stack.porosity,
+            stack.thickness_mm,
+            stack.source,
+        )
+        for name, stack in zip(names, plan.stacks, strict=True)
+    )
+
+
+def _notes(job: PartJob, fill: Filling) -> tuple[str, ...]:
+    """Return what the reader should know about how the answer came about."""
+    more = list(dict.fromkeys(job.plan.notes))
+    if job.resin.density_kg_m3 is None:
+        more.append(f"no density_kg_m3 in [resin]: {DEFAULT_DENSITY_KG_M3:.0f} was taken")
+    gel = gel_time(job.resin)
+    if gel is not None and gel.note:
+        more.append(gel.note)
+    if fill.trapped:
+        more.append(
+            "where air is trapped the fill time takes no account of it: the air stays as a dry "
+            "spot or is squeezed smaller"
+        )
+    opened = {i for stage in fill.stages for i in stage.feeds}
+    for i, feed in enumerate(job.plan.feeds):
+        if i not in opened:
+            more.append(f"{feed.name} never opens: the part is full before")
+    return tuple(more)

@@ -1,0 +1,169 @@
+"""The answer for a part in plain words: rows that terminal and page are both drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.part.answer.clock import minutes
+from analysis.part.answer.part_answer import LayoutAdvice, PartAnswer, SearchAdvice, SpacingAdvice
+from vision.records import FloatArray
+
+NAME_WIDTH = 12
+SEARCH_CAUTION = (
+    "Feeds here all open at once. A feed line on the show side can print through; faster filling "
+    "can cost surface finish."
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One fact in words.
+
+    Attributes
+    ----------
+    name : str
+        What it is about.
+    text : str
+    more : tuple of str
+        Further lines that belong to it.
+    """
+
+    name: str
+    text: str
+    more: tuple[str, ...] = ()
+
+
+def headline(answer: PartAnswer) -> str:
+    """Return the verdict in one line."""
+    return f"{answer.name}: {answer.verdict.upper()}. {sentence(answer.reason)}"
+
+
+def sentence(text: str) -> str:
+    """Return a text as a sentence.
+
+    Examples
+    --------
+    >>> sentence("the resin gels first")
+    'The resin gels first.'
+    """
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def rows(answer: PartAnswer) -> list[Row]:
+    """Return what was found, row by row, without notes and cautions."""
+    grid = answer.filling.links.grid
+    size = f"{grid.nx * grid.dx_mm:.0f} x {grid.ny * grid.dy_mm:.0f} mm"
+    found = [
+        Row("Part", f"{size}, {answer.area_m2:.3g} m2, {answer.cells} cells"),
+        Row(
+            "All wet",
+            f"{minutes(answer.fill_time_s)} (95 %: {minutes(answer.fill_time_low_s)} to "
+            f"{minutes(answer.fill_time_high_s)}, from the permeability's interval)",
+        ),
+        Row(
+            "Last spot",
+            f"x {answer.last_spot_mm[0]:.0f} mm, y {answer.last_spot_mm[1]:.0f} mm",
+        ),
+    ]
+    if answer.margin is not None and np.isfinite(answer.fill_time_s):
+        work = minutes(answer.working_time_s)
+        found.append(Row("Margin", f"{answer.margin:.2f} (working time {work} over fill time)"))
+    for stage in answer.stages[1:]:
+        found.append(Row("Feeds", f"from {minutes(stage.starts_s)}: {', '.join(stage.feeds)}"))
+    return [*found, *_air(answer), *_resin(answer)]
+
+
+def _air(answer: PartAnswer) -> list[Row]:
+    if not answer.trapped:
+        return [Row("Air", "every dry area keeps a vent until it is wet")]
+    return [
+        Row(
+            "Air trapped",
+            f"x {spot.x_mm:.0f} mm, y {spot.y_mm:.0f} mm: {spot.area_mm2 / 100:.0f} cm2 loses its "
+            f"vent at {minutes(spot.time_s)}: put a vent there",
+        )
+        for spot in answer.trapped
+    ]
+
+
+def _resin(answer: PartAnswer) -> list[Row]:
+    return [
+        Row(
+            "Resin",
+            f"{answer.resin_kg:.3g} kg in the part; lines, media, bucket and waste come on top",
+        ),
+        Row(
+            "Check",
+            f"resin in and resin held agree within {max(100 * answer.mass_error, 1e-3):.1g} %",
+        ),
+    ]
+
+
+def advice_rows(answer: PartAnswer) -> list[Row]:
+    """Return spacing of feed lines and ranked layouts, where they were asked for."""
+    found: list[Row] = []
+    if answer.spacing is not None:
+        found += _spacing(answer.spacing)
+    if answer.search is not None:
+        found.append(_search(answer, answer.search))
+    return found
+
+
+def _spacing(advice: Sequence[SpacingAdvice]) -> list[Row]:
+    if not advice:
+        return [Row("Spacing", "no working time is known, so none can be said")]
+    found = []
+    for one in advice:
+        head = f"lines along {one.along}: at most {one.plain_mm:.0f} mm apart"
+        if one.lines is None:
+            text = f"{head}; on this part a dozen are not enough"
+        else:
+            text = (
+                f"{head} on a plain sheet; this part fills in working time with {one.lines}, "
+                f"{one.spacing_mm:.0f} mm apart"
+            )
+        found.append(Row("Spacing", text))
+    return found
+
+
+def _search(answer: PartAnswer, search: SearchAdvice) -> Row:
+    layouts = tuple(
+        f"{k}. {layout_line(one, answer.gel_time_s)}"
+        for k, one in enumerate(search.layouts, start=1)
+    )
+    feeds = search.layouts[0].feeds
+    kind = "line" if len(feeds[0].points_mm) > 1 else "point"
+    head = f"{len(feeds)} feed(s), {kind}, wish: {search.wish}"
+    return Row("Search", head, (*layouts, SEARCH_CAUTION))
+
+
+def layout_line(layout: LayoutAdvice, gel_s: float | None) -> str:
+    """Return a layout of the search in one line."""
+    late = "; gels first" if gel_s is not None and layout.fill_time_s > gel_s else ""
+    if layout.trapped:
+        air = f"traps air in {layout.trapped} place(s)"
+    elif layout.vent_lag < 0.01:
+        air = "vents wet last"
+    else:
+        x, y = layout.last_spot_mm
+        air = f"last spot off the vents (x {x:.0f}, y {y:.0f})"
+    where = "; ".join(_where(feed.points_mm) for feed in layout.feeds)
+    return f"all wet {minutes(layout.fill_time_s)}{late}; {air}; {where}"
+
+
+def _where(points_mm: FloatArray) -> str:
+    return " to ".join(f"({x:.0f}, {y:.0f})" for x, y in points_mm)
+
+
+def lines(answer: PartAnswer) -> list[str]:
+    """Return the answer as the terminal shows it."""
+    notes = [Row("Note", text) for text in answer.notes]
+    cautions = [Row("Caution", text) for text in answer.cautions]
+    out = [headline(answer)]
+    for row in [*rows(answer), *notes, *advice_rows(answer), *cautions]:
+        out.append(f"{row.name:<{NAME_WIDTH}}{row.text}")
+        out += [f"  {text}" for text in row.more]
+    return out
