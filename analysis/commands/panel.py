@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from analysis.forecast.panel_answer import PanelAnswer
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -59,19 +62,13 @@ def _plain(text: str) -> bool:
 @click.option("--quiet", "-q", is_flag=True, help="No hints, only the answer.")
 def fit(folder: Path, as_json: bool, quiet: bool) -> None:
     """Work out permeability, fill time and verdict from what was tracked."""
-    from analysis.panel.panel_toml import read_panel
-    from analysis.record.record import answer_panel, write_record
-    from vision.front.results import read_tracked
+    from analysis.forecast.panel_answer import answer
+    from analysis.record.record import write_record
 
-    panel = read_panel(folder)
-    tracked = read_tracked(folder)
-    answered = answer_panel(
-        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
-    )
+    found = answer(folder)
     picture = folder / "results" / "front_lines.jpg"
-    photo = picture.read_bytes() if picture.exists() else None
-    write_record(folder, panel, tracked.curve, answered, photo)
-    _show(answered.results, folder, as_json, quiet)
+    write_record(folder, found, picture.read_bytes() if picture.exists() else None)
+    _show(found, folder, as_json, quiet)
 
 
 @click.command()
@@ -81,42 +78,33 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
 def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
     """Do the whole job: track, fit, decide, and write the record."""
+    from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_panel
-    from analysis.record.record import answer_panel, panel_facts, wetline_version, write_record
+    from analysis.record.record import read_settings, wetline_version, write_record
     from vision.tracking.job import track_folder
 
     panel = read_panel(folder)
     job = track_folder(folder, quiet or as_json)
-    tracked = job.tracked
-    answered = answer_panel(
-        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
-    )
-    pictures = write_record(folder, panel, tracked.curve, answered, job.photo)
+    found = answer(job.tracked, panel)
+    pictures = write_record(folder, found, job.photo)
     if pdf:
         from analysis.record.pdf import write_pdf
 
-        write_pdf(
-            folder / "results" / "report.pdf",
-            answered.results,
-            pictures,
-            panel_facts(panel, answered.results),
-            (folder / "panel.toml").read_text(encoding="utf-8-sig"),
-            title=panel.name,
-            version=wetline_version(),
-        )
-    _show(answered.results, folder, as_json, quiet)
+        report = folder / "results" / "report.pdf"
+        write_pdf(report, found, pictures, read_settings(folder), version=wetline_version())
+    _show(found, folder, as_json, quiet)
 
 
-def _show(results: dict[str, Any], folder: Path, as_json: bool, quiet: bool) -> None:
+def _show(found: PanelAnswer, folder: Path, as_json: bool, quiet: bool) -> None:
     import json
 
-    from analysis.forecast.panel_results import plain_lines
-    from vision.common.atomic_files import plain
+    from analysis.forecast.panel_json import answer_json
+    from analysis.forecast.panel_text import answer_lines
 
     if as_json:
-        click.echo(json.dumps(plain(results), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(answer_json(found), indent=2, ensure_ascii=False))
         return
-    click.echo("\n".join(plain_lines(results)))
+    click.echo("\n".join(answer_lines(found)))
     if not quiet:
         click.echo(f"Record:       {folder / 'results' / 'report.html'}")
 
@@ -132,17 +120,18 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
 
     from analysis.forecast.forecast import forecast as work_out
     from analysis.forecast.forecast import forecast_json, forecast_lines, read_media_facts
-    from analysis.forecast.panel_results import answer
+    from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_panel
     from analysis.record.changes_figure import write_levers_plot
     from vision.common.atomic_files import write_json
     from vision.front.results import read_tracked
 
     panel = read_panel(folder)
-    stored = read_tracked(folder)
-    tracked = stored.curve, stored.front, stored.scale
-    facts = None if media is None else read_media_facts(media, panel, answer(panel, *tracked))
-    found = work_out(panel, *tracked, media=facts)
+    tracked = read_tracked(folder)
+    facts = None
+    if media is not None:
+        facts = read_media_facts(media, panel, answer(tracked, panel).k_m2)
+    found = work_out(panel, tracked, facts)
     results = folder / "results"
     write_json(results / "forecast.json", forecast_json(found))
     if found.case is not None:
@@ -189,7 +178,7 @@ def resin(
     """Say how much resin and hardener to mix, in which pots."""
     import json
 
-    from analysis.forecast.panel_results import read_fill_time
+    from analysis.forecast.panel_json import read_fill_time
     from analysis.panel.panel_toml import read_panel
     from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
     from vision.common.atomic_files import write_json

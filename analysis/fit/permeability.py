@@ -14,7 +14,7 @@ from analysis.fit.impulse import Impulse, constant_impulse, logged_impulse
 from analysis.fit.mixture_regression import Mixture, ModelFit, interval, join, project, whiteners
 from analysis.panel.flow_media import whole_porosity
 from analysis.panel.records import Panel
-from vision.records import BoolArray, FloatArray, FrontCurve, FrontSummary, ScaleSummary
+from vision.records import BoolArray, FloatArray, FrontSummary, ScaleSummary, Tracked
 
 PLAUSIBLE_K_M2 = (1e-12, 1e-8)
 """Outside this window something in panel.toml is most likely wrong (common practice)."""
@@ -136,11 +136,7 @@ def front_law(panel: Panel, flow: str, feed_radius_m: float | None = None) -> Fr
 
 
 def fit_permeability(
-    panel: Panel,
-    curve: FrontCurve,
-    front: FrontSummary,
-    scale: ScaleSummary,
-    feed_radius_m: float | None = None,
+    panel: Panel, tracked: Tracked, feed_radius_m: float | None = None
 ) -> PermeabilityFit | NoFit:
     """Fit permeability to a front curve.
 
@@ -148,8 +144,8 @@ def fit_permeability(
     ----------
     panel : Panel
         The panel record.
-    curve, front, scale
-        From the tracker (`vision.records`).
+    tracked : Tracked
+        From the tracker; the arrival map is not needed.
     feed_radius_m : float, optional
         Point feed: goes before the panel's own.
 
@@ -164,6 +160,7 @@ def fit_permeability(
     whole run rather than point by point (Ferland, Guittard and Trochu 1996, Polym. Compos. 17,
     149, from memory). Models are weighted by AICc (Burnham and Anderson 2002, from memory).
     """
+    curve, front, scale = tracked.curve, tracked.front, tracked.scale
     if not front.usable:
         return NoFit(front.reason or "no front could be measured")
     readings = choose_frames(curve, front, panel.length_m or scale.length_mm / 1000.0 or None)

@@ -46,7 +46,7 @@ def rim_impulse(radius_m: float, front_radius_m: float, k_over_porosity_m2: floa
 
 
 @dataclass(frozen=True)
-class Fill:
+class FillForecast:
     """Forecast of one fill.
 
     Attributes
@@ -146,7 +146,7 @@ def forecast_fill(
     feed: str = "edge",
     slow_axis: float = 1.0,
     speed: float = 1.0,
-) -> Fill:
+) -> FillForecast:
     """Fill time over `length_m` with the panel's resin, vacuum and bag, and the longest run.
 
     Parameters
@@ -184,7 +184,7 @@ def forecast_fill(
     best = best_log_impulse(fit, law, factor, reach)
     times = fit.impulse.time_of(np.exp(np.array([best, low, high])))
     middle, early, late = (float(t) for t in times)
-    fill = Fill(length_m, middle, early, late, log_sd=(high - low) / 3.92)
+    fill = FillForecast(length_m, middle, early, late, log_sd=(high - low) / 3.92)
     if working_time_s is None or working_time_s <= 0:
         return fill
     runs = _longest(fit, law, factor, working_time_s, np.array([best, low, high]) - best)

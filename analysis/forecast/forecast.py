@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from analysis.fit.permeability import NoFit
-from analysis.forecast.panel_results import describe, fit_panel
+from analysis.forecast.panel_answer import PanelAnswer, answer
+from analysis.forecast.panel_json import answer_json, read_permeability
+from analysis.forecast.panel_text import CAUTION, answer_lines
 from analysis.forecast.process_changes import Lever, all_levers, slack
 from analysis.forecast.what_if import Case, make_case
 from analysis.panel.flow_media import MediaFacts, media_facts
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
-from vision.common.atomic_files import plain, read_json
+from vision.common.atomic_files import plain
 from vision.errors import WetlineError
-from vision.records import FrontCurve, FrontSummary, ScaleSummary
+from vision.records import Tracked
 
 UNDER_THIS_BAG = (
     "The permeability is an effective one under this bag and vacuum: right for the same lay-up, "
@@ -30,28 +31,22 @@ SLOW_IS_FINE = (
 
 @dataclass(frozen=True)
 class Forecast:
-    """Results as in results.json, the what-if case, and the levers in order of trying."""
+    """The panel's answer, the what-if case, and the levers in order of trying."""
 
-    results: Mapping[str, Any]
+    answer: PanelAnswer
     case: Case | None
     levers: tuple[Lever, ...]
     reason: str
     media: MediaFacts | None = None
 
 
-def forecast(
-    panel: Panel,
-    curve: FrontCurve,
-    front: FrontSummary,
-    scale: ScaleSummary,
-    media: MediaFacts | None = None,
-) -> Forecast:
+def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) -> Forecast:
     """Forecast the part and rank what could be changed.
 
     Parameters
     ----------
-    panel, curve, front, scale
-        As for `analysis.forecast.panel_results.answer`.
+    panel, tracked
+        As for `analysis.forecast.panel_answer.answer`.
     media : MediaFacts, optional
         From `read_media_facts`.
 
@@ -60,47 +55,42 @@ def forecast(
     Forecast
         `levers` is empty where the reason says what is missing.
     """
-    fit, axes = fit_panel(panel, curve, front, scale)
-    results = describe(panel, front, scale, fit, axes)
-    gel = gel_time(panel.resin)
+    found = answer(tracked, panel)
+    fit, gel = found.fit, gel_time(panel.resin)
     if isinstance(fit, NoFit):
-        return Forecast(results, None, (), fit.reason)
+        return Forecast(found, None, (), fit.reason)
     if panel.part is None:
-        return Forecast(results, None, (), "add [part] flow_length_mm to panel.toml")
+        return Forecast(found, None, (), "add [part] flow_length_mm to panel.toml")
     if gel is None:
-        return Forecast(results, None, (), "add [resin] gel_time_min to panel.toml")
-    slow = 1.0 if axes is None else axes.ratio**-0.5
-    case = make_case(panel, fit, gel, panel.part.flow_length_m, slow)
+        return Forecast(found, None, (), "add [resin] gel_time_min to panel.toml")
+    case = make_case(panel, fit, gel, panel.part.flow_length_m, found.slow_axis)
     ratio = None if media is None else media.ratio
-    return Forecast(results, case, tuple(all_levers(case, ratio)), "", media)
+    return Forecast(found, case, tuple(all_levers(case, ratio)), "", media)
 
 
-def read_media_facts(folder: Path, panel: Panel, results: Mapping[str, Any]) -> MediaFacts:
+def read_media_facts(folder: Path, panel: Panel, k_m2: float | None) -> MediaFacts:
     """Compare with the results of another panel that had flow media.
 
     Parameters
     ----------
     folder : Path
         Panel folder with media whose results.json is there.
-    panel, results
-        Record and results of the panel without media.
+    panel : Panel
+        The panel without media.
+    k_m2 : float or None
+        Its permeability.
 
     Raises
     ------
     WetlineError
         If one of the two has no permeability, or the one with media is the slower.
     """
-    other = read_json(Path(folder) / "results" / "results.json")
-    found = []
-    for name, source in ((str(folder), other), (panel.name, results)):
-        k = (source.get("permeability") or {}).get("k_m2")
-        if k is None:
-            raise WetlineError(
-                f"{name}: has no permeability to compare: run `wetline fit` on it first"
-            )
-        found.append(float(k))
+    k_with_m2 = read_permeability(folder)
+    if k_with_m2 is None or k_m2 is None:
+        name = str(folder) if k_with_m2 is None else panel.name
+        raise WetlineError(f"{name}: has no permeability to compare: run `wetline fit` on it first")
     try:
-        return media_facts(read_panel(Path(folder)).stack, found[0], panel.stack, found[1])
+        return media_facts(read_panel(Path(folder)).stack, k_with_m2, panel.stack, k_m2)
     except ValueError as error:
         raise WetlineError(f"{folder}: {error}") from error
 
@@ -124,7 +114,8 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
         for lever in found.levers
     ]
     keys = ("panel", "permeability", "fill", "gel", "verdict", "warnings")
-    out: dict[str, Any] = plain({key: found.results[key] for key in keys})
+    results = answer_json(found.answer)
+    out: dict[str, Any] = {key: results[key] for key in keys}
     media = None if found.media is None else plain(asdict(found.media))
     return out | {"levers": plain(levers), "media": media, "reason": found.reason}
 
@@ -145,17 +136,13 @@ def _media_lines(media: MediaFacts | None) -> list[str]:
 
 def forecast_lines(found: Forecast) -> list[str]:
     """Tell the forecast in plain lines."""
-    from analysis.forecast.panel_results import CAUTION, plain_lines
-
-    lines = [line for line in plain_lines(found.results) if line != CAUTION]
+    lines = [line for line in answer_lines(found.answer) if line != CAUTION]
     if found.case is None:
         return [*lines, f"No what-if: {found.reason}", CAUTION]
     lines += _media_lines(found.media)
-    fill, gel = found.results["fill"], found.results["gel"]
-    high = fill["time_high_s"]
-    fits = high is not None and high <= gel["working_time_s"]
+    fill, gel = found.answer.fill, found.answer.gel
     lines.append("")
-    if fits:
+    if fill is not None and gel is not None and fill.time_high_s <= gel.working_time_s:
         lines += [SLOW_IS_FINE, "Room to spare, one thing at a time:"]
         lines += [f"- {text}" for text in slack(found.case)]
         return [*lines, "", UNDER_THIS_BAG, CAUTION]

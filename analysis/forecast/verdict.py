@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.fit.frame_selection import SLOWED
 from analysis.fit.permeability import NoFit, PermeabilityFit
-from analysis.forecast.fill_time import Fill
+from analysis.forecast.fill_time import FillForecast
 from analysis.panel.records import Panel
 from vision.records import FrontSummary
 
@@ -23,7 +23,7 @@ STALL_SHARE = 0.95
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Judgement:
     """`verdict` is "fills", "tight", "gels first", "unfair test" or "cannot decide"."""
 
     verdict: str
@@ -72,36 +72,36 @@ def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:
     return float(1.0 - np.min(drive[top:]) / drive[top])
 
 
-def decide(
+def judge(
     panel: Panel,
     front: FrontSummary,
     fit: PermeabilityFit | NoFit,
-    fill: Fill | None,
+    fill: FillForecast | None,
     gel_time_s: float | None,
     working_time_s: float | None,
-) -> Verdict:
+) -> Judgement:
     """Give the verdict; times count from resin start.
 
     "fills": the fill time's upper bound is within the working time. "gels first": the fill time
     itself is beyond the gel time. "tight": between the two.
     """
     if isinstance(fit, NoFit):
-        return Verdict("cannot decide", fit.reason)
+        return Judgement("cannot decide", fit.reason)
     unfair = unfair_reasons(panel, front, fit)
     if unfair:
-        return Verdict("unfair test", "; ".join(unfair))
+        return Judgement("unfair test", "; ".join(unfair))
     if fill is None:
-        return Verdict(
+        return Judgement(
             "cannot decide", "no flow length to fill: add [part] flow_length_mm to panel.toml"
         )
     if gel_time_s is None or working_time_s is None:
-        return Verdict(
+        return Judgement(
             "cannot decide",
             "no gel time to hold the fill time against: add [resin] gel_time_min to panel.toml",
         )
     first_s = float(np.min(fit.time_s[fit.used]))
     if gel_time_s < first_s:
-        return Verdict(
+        return Judgement(
             "cannot decide",
             f"the gel time ({_minutes(gel_time_s)}) is over before the first frame with a front "
             f"({_minutes(first_s)}): check [resin] gel_time_min and the frame times",
@@ -109,20 +109,20 @@ def decide(
     return _against_gel(fill, gel_time_s, working_time_s)
 
 
-def _against_gel(fill: Fill, gel_time_s: float, working_time_s: float) -> Verdict:
+def _against_gel(fill: FillForecast, gel_time_s: float, working_time_s: float) -> Judgement:
     run, work, gel = fill.flow_length_m * 1000.0, _minutes(working_time_s), _minutes(gel_time_s)
     time = _minutes(fill.time_s)
     if fill.time_high_s <= working_time_s:
-        return Verdict(
+        return Judgement(
             "fills",
             f"{run:.0f} mm fills in {time}, at most {_minutes(fill.time_high_s)}; working time "
             f"is {work}",
         )
     if not np.isfinite(fill.time_s):
-        return Verdict("gels first", f"the resin stiffens before it has run {run:.0f} mm")
+        return Judgement("gels first", f"the resin stiffens before it has run {run:.0f} mm")
     if fill.time_s > gel_time_s:
-        return Verdict("gels first", f"{run:.0f} mm needs {time}; the resin gels at {gel}")
-    return Verdict(
+        return Judgement("gels first", f"{run:.0f} mm needs {time}; the resin gels at {gel}")
+    return Judgement(
         "tight",
         f"{run:.0f} mm needs {time}, perhaps {_minutes(fill.time_high_s)}; working time is "
         f"{work}, gel at {gel}",

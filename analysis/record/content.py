@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+
+from analysis.fit.permeability import PermeabilityFit
+from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
+from analysis.panel.records import Panel
+from vision.records import DrySpot, FrontSummary
 
 UNKNOWN = "not known"
 SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -61,7 +65,7 @@ SCALE_METHODS = {
 
 
 @dataclass(frozen=True)
-class Verdict:
+class VerdictWords:
     """The answer: its short word, the same in a sentence, why, and what to do next."""
 
     word: str
@@ -79,31 +83,10 @@ class Row:
     more: str = ""
 
 
-def part_of(results: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    """Take one part of the results; an empty one where it is missing or null."""
-    part = results.get(name)
-    return part if isinstance(part, Mapping) else {}
-
-
-def number(part: Mapping[str, Any], key: str) -> float | None:
-    """Take a finite number, or None."""
-    value = part.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        return None
-    return float(value)
-
-
-def verdict_of(results: Mapping[str, Any]) -> Verdict:
-    """Read the verdict; whatever is missing or unknown cannot decide."""
-    found = results.get("verdict")
-    if isinstance(found, Mapping):
-        word, reason = found.get("verdict"), found.get("reason")
-    else:
-        word, reason = found, results.get("reason")
-    word = word if isinstance(word, str) and word in HEADLINES else "cannot decide"
-    reason = str(reason or "No reason was recorded.")
-    reason = reason[0].upper() + reason[1:]
-    return Verdict(word, HEADLINES[word], reason, NEXT_STEPS[word])
+def verdict_words(answer: PanelAnswer) -> VerdictWords:
+    """Return the verdict in words."""
+    word, reason = answer.verdict, answer.reason or "No reason was recorded."
+    return VerdictWords(word, HEADLINES[word], reason[:1].upper() + reason[1:], NEXT_STEPS[word])
 
 
 def minutes(time_s: float, like_s: float) -> tuple[str, str]:
@@ -141,7 +124,7 @@ def square_metres(value: float, like: float) -> tuple[str, str]:
     return f"{value / 10.0**power:.2f}", f"× 10{str(power).translate(SUPERSCRIPT)} m²"
 
 
-def _mm(value: float, like: float) -> tuple[str, str]:
+def _whole_mm(value: float, like: float) -> tuple[str, str]:
     return rounded(value), "mm"
 
 
@@ -165,140 +148,162 @@ def interval(low: str | None, high: str | None, unit: str) -> str:
 
 
 def _row(
-    part: Mapping[str, Any],
     name: str,
-    stem: str,
-    unit: str,
+    value: float | None,
     write: Callable[[float, float], tuple[str, str]],
+    ends: tuple[float | None, float | None] = (None, None),
     remark: str = "",
 ) -> Row:
-    """Make a row from `stem_unit`, `stem_low_unit` and `stem_high_unit` of a part."""
-    value = number(part, f"{stem}_{unit}")
-    if value is None:
+    """Make a row from a value and the ends of its interval; infinity counts as open."""
+    if value is None or not math.isfinite(value):
         return Row(name, UNKNOWN)
-    ends = [number(part, f"{stem}_{end}_{unit}") for end in ("low", "high")]
-    low, high = (None if end is None else write(end, value)[0] for end in ends)
-    shown, shown_unit = write(value, value)
-    return Row(name, f"{shown} {shown_unit}", interval(low, high, shown_unit) or remark)
+    low, high = (
+        None if end is None or not math.isfinite(end) else write(end, value)[0] for end in ends
+    )
+    shown, unit = write(value, value)
+    return Row(name, f"{shown} {unit}", interval(low, high, unit) or remark)
 
 
-def key_rows(results: Mapping[str, Any]) -> list[Row]:
+def key_rows(answer: PanelAnswer) -> list[Row]:
     """Make the table of key numbers with their 95 % intervals, in shop units."""
-    fill, gel = part_of(results, "fill"), part_of(results, "gel")
-    margin = number(gel, "margin")
+    gel = answer.gel
+    gel_s = None if gel is None else gel.gel_time_s
+    working_s = None if gel is None else gel.working_time_s
+    length, time, longest = _fill_rows(answer)
+    return [
+        length,
+        time,
+        _row("Gel time", gel_s, minutes, remark="as stated"),
+        _row("Working time", working_s, minutes, remark="time in which it must be full"),
+        _margin_row(gel),
+        longest,
+        *permeability_rows(answer),
+    ]
+
+
+def _fill_rows(answer: PanelAnswer) -> tuple[Row, Row, Row]:
+    fill = answer.fill
+    names = ("Flow length of the part", "Fill time of the part", "Longest run that fills in time")
+    if fill is None:
+        return Row(names[0], UNKNOWN), Row(names[1], UNKNOWN), Row(names[2], UNKNOWN)
+    time = _row(names[1], fill.time_s, minutes, (fill.time_low_s, fill.time_high_s))
+    if not math.isfinite(fill.time_s):
+        time = Row(names[1], "never", "the resin stiffens first")
+    ends = (_mm(fill.longest_low_m), _mm(fill.longest_high_m))
+    return (
+        _row(names[0], fill.flow_length_m * 1000.0, _whole_mm, remark="as stated"),
+        time,
+        _row(names[2], _mm(fill.longest_run_m), _whole_mm, ends),
+    )
+
+
+def _mm(value_m: float | None) -> float | None:
+    return None if value_m is None else value_m * 1000.0
+
+
+def _margin_row(gel: GelAnswer | None) -> Row:
+    if gel is None or gel.margin is None:
+        return Row("Margin", UNKNOWN)
     share = "working time over fill time; above 1 it fills in time"
-    rows = [
-        _row(fill, "Flow length of the part", "flow_length", "mm", _mm, "as stated"),
-        _row(fill, "Fill time of the part", "time", "s", minutes),
-        _row(gel, "Gel time", "gel_time", "s", minutes, "as stated"),
-        _row(gel, "Working time", "working_time", "s", minutes, "time in which it must be full"),
-        Row("Margin", UNKNOWN) if margin is None else Row("Margin", f"{margin:.2f}", share),
-        _row(fill, "Longest run that fills in time", "longest_run", "mm", _mm),
-    ]
-    return rows + permeability_rows(results)
+    return Row("Margin", f"{gel.margin:.2f}", share)
 
 
-def permeability_rows(results: Mapping[str, Any]) -> list[Row]:
+def permeability_rows(answer: PanelAnswer) -> list[Row]:
     """Rows of permeability: one for an edge feed; a point feed has its two axes too."""
-    found = part_of(results, "permeability")
-    whole = _row(found, "Permeability K, effective", "k", "m2", square_metres)
-    if number(found, "k1_m2") is None:
+    ends = (answer.k_low_m2, answer.k_high_m2)
+    whole = _row("Permeability K, effective", answer.k_m2, square_metres, ends)
+    axes = answer.axes
+    if axes is None:
         return [whole]
-    axes = [
-        _row(found, "Permeability K1, along the long axis", "k1", "m2", square_metres),
-        _row(found, "Permeability K2, across it", "k2", "m2", square_metres),
-        _row(found, "Direction of K1 from the panel's length", "angle", "deg", _degrees),
+    k1_ends, k2_ends = (axes.k1_low_m2, axes.k1_high_m2), (axes.k2_low_m2, axes.k2_high_m2)
+    angles = (axes.angle_low_deg, axes.angle_high_deg)
+    return [
+        whole,
+        _row("Permeability K1, along the long axis", axes.k1_m2, square_metres, k1_ends),
+        _row("Permeability K2, across it", axes.k2_m2, square_metres, k2_ends),
+        _row("Direction of K1 from the panel's length", axes.angle_deg, _degrees, angles),
     ]
-    return axes if number(found, "k_m2") is None else [whole, *axes]
 
 
-def fairness_rows(results: Mapping[str, Any]) -> list[Row]:
+def fairness_rows(answer: PanelAnswer) -> list[Row]:
     """How fair the test was: each check with what was found."""
-    front = part_of(results, "front")
-    if front.get("usable") is False:
+    front, fit = answer.front, answer.fit
+    if not front.usable:
         return [Row("Flow front", "not measured")]
-    frames = number(front, "frames")
-    used = number(part_of(results, "permeability"), "frames_used")
-    used = number(front, "frames_used") if used is None else used
-    rows = [_race_row(front), _dry_row(front), *_reach_rows(front)]
-    if used is not None and frames is not None:
-        rows.append(Row("Frames used by the fit", f"{used:.0f} of {frames:.0f}"))
-    return rows
+    used = int(fit.used.sum()) if isinstance(fit, PermeabilityFit) else front.frames_used
+    race = f"{rounded(front.race_tracking_mm)} mm"
+    return [
+        Row("Race-tracking", race, "lead of the leading edge over the middle"),
+        _dry_row(front.dry_spots),
+        *_reach_rows(front),
+        Row("Frames used by the fit", f"{used} of {front.frames}"),
+    ]
 
 
-def _race_row(front: Mapping[str, Any]) -> Row:
-    race, limit = number(front, "race_tracking_mm"), number(front, "race_tracking_limit_mm")
-    if race is None:
-        return Row("Race-tracking", UNKNOWN)
-    lead = "lead of the leading edge over the middle"
-    limit_text = "" if limit is None else f"; limit {rounded(limit)} mm"
-    return Row("Race-tracking", f"{rounded(race)} mm", lead + limit_text)
-
-
-def _reach_rows(front: Mapping[str, Any]) -> list[Row]:
-    stalled, reached = number(front, "stalled_at_mm"), number(front, "length_reached_mm")
-    if reached is None:
-        return [Row("Stall", UNKNOWN), Row("Front reached", UNKNOWN)]
+def _reach_rows(front: FrontSummary) -> list[Row]:
     stall = Row("Stall", "none seen")
-    if stalled is not None:
-        stall = Row("Stall", f"at {rounded(stalled)} mm", "the front stood still there")
-    end = {"True": "the far end", "False": "not the far end"}.get(str(front.get("filled")), "")
-    return [stall, Row("Front reached", f"{rounded(reached)} mm", end)]
+    if front.stalled_at_mm is not None:
+        stall = Row("Stall", f"at {rounded(front.stalled_at_mm)} mm", "the front stood still there")
+    end = "the far end" if front.filled else "not the far end"
+    return [stall, Row("Front reached", f"{rounded(front.length_reached_mm)} mm", end)]
 
 
-def _dry_row(front: Mapping[str, Any]) -> Row:
-    spots = front.get("dry_spots")
-    if not isinstance(spots, Sequence) or isinstance(spots, str):
-        return Row("Dry spots", UNKNOWN)
+def _dry_row(spots: tuple[DrySpot, ...]) -> Row:
     if not spots:
         return Row("Dry spots", "none seen")
-    places = []
-    for spot in spots:
-        x, y, area = (number(spot, key) for key in ("x_mm", "y_mm", "area_mm2"))
-        if x is not None and y is not None and area is not None:
-            places.append(f"{area / 100:.1f} cm² at x {rounded(x)}, y {rounded(y)} mm")
+    places = [
+        f"{s.area_mm2 / 100:.1f} cm² at x {rounded(s.x_mm)}, y {rounded(s.y_mm)} mm" for s in spots
+    ]
     shown = places[:6] + ([f"and {len(places) - 6} more"] if len(places) > 6 else [])
     return Row("Dry spots", str(len(spots)), "; ".join(shown))
 
 
-def warnings_of(results: Mapping[str, Any]) -> list[str]:
-    """All warnings, each once, in the order of the parts."""
-    texts: list[str] = []
-    for part in (results, *(part_of(results, name) for name in results)):
-        found = part.get("warnings") if isinstance(part, Mapping) else None
-        if isinstance(found, Sequence) and not isinstance(found, str):
-            texts += [str(text) for text in found]
-    return list(dict.fromkeys(texts))
+def warnings_of(answer: PanelAnswer) -> list[str]:
+    """Return all warnings, each once."""
+    return list(dict.fromkeys(answer.warnings))
 
 
-def scale_rows(results: Mapping[str, Any]) -> list[Row]:
+def scale_rows(answer: PanelAnswer) -> list[Row]:
     """How pixels became millimetres, and the error of that."""
-    scale = part_of(results, "scale")
-    method = scale.get("method")
-    error, pitch = number(scale, "error_mm"), number(scale, "mm_per_px")
-    relative = number(scale, "relative_sd")
-    lengths = "" if relative is None else f"lengths to {196 * relative:.1f} % (95 %)"
+    scale = answer.scale
+    method = SCALE_METHODS.get(scale.method, scale.method)
     return [
-        Row(
-            "Scale from",
-            SCALE_METHODS.get(str(method), str(method)) if method else UNKNOWN,
-            lengths,
-        ),
+        Row("Scale from", method, f"lengths to {196 * scale.relative_sd:.1f} % (95 %)"),
         Row(
             "Expected position error on the panel",
-            UNKNOWN if error is None else f"{rounded(error, 1)} mm",
-            "" if pitch is None else f"one pixel is {pitch:.2f} mm",
+            f"{rounded(scale.error_mm, 1)} mm",
+            f"one pixel is {scale.mm_per_px:.2f} mm",
         ),
     ]
 
 
-def assumptions_of(results: Mapping[str, Any]) -> list[str]:
+def assumptions_of(answer: PanelAnswer) -> list[str]:
     """What was taken as given: that of this run first, then what always holds."""
-    texts: list[str] = []
-    for part in (results, *(part_of(results, name) for name in results)):
-        for key in ("assumptions", "assumption"):
-            found = part.get(key)
-            many = [found] if isinstance(found, str) else found
-            if isinstance(many, Sequence):
-                texts += [str(text) for text in many if text]
-    return list(dict.fromkeys([*texts, *STANDING_ASSUMPTIONS]))
+    own = [answer.scale.assumption] if answer.scale.assumption else []
+    return [*own, *STANDING_ASSUMPTIONS]
+
+
+def panel_rows(answer: PanelAnswer) -> list[Row]:
+    """What was tested, in shop units."""
+    panel, scale, start = answer.panel, answer.scale, answer.front.resin_start
+    rows = [
+        Row("Panel", f"{scale.length_mm:.0f} mm along the flow, {scale.width_mm:.0f} mm across"),
+        Row("Feed", "along one edge" if panel.flow == "edge" else "at a point"),
+    ]
+    if start:
+        rows.append(Row("Resin start", start.replace("T", " ")[:19]))
+    return rows + _material_rows(panel)
+
+
+def _material_rows(panel: Panel) -> list[Row]:
+    stack, resin, vacuum, part = panel.stack, panel.resin, panel.vacuum, panel.part
+    rows = []
+    if stack.porosity is not None:
+        rows.append(Row("Porosity of the stack", f"{stack.porosity:.2f}"))
+    if resin.viscosity_pa_s is not None:
+        rows.append(Row("Viscosity", f"{resin.viscosity_pa_s * 1000:.0f} mPa·s"))
+    if vacuum.pressure_pa is not None:
+        rows.append(Row("Vacuum (pressure difference)", f"{vacuum.pressure_pa / 100:.0f} mbar"))
+    if part is not None:
+        rows.append(Row("Longest flow on the part", f"{part.flow_length_m * 1000:.0f} mm"))
+    return rows

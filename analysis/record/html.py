@@ -5,19 +5,20 @@ from __future__ import annotations
 import base64
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
-from typing import Any
 
+from analysis.forecast.panel_answer import PanelAnswer
 from analysis.record.content import (
     CAUTIONS,
     DEMOULD_NOTES,
     UNKNOWN,
     Row,
-    Verdict,
+    VerdictWords,
     assumptions_of,
     fairness_rows,
     key_rows,
+    panel_rows,
     scale_rows,
-    verdict_of,
+    verdict_words,
     warnings_of,
 )
 from analysis.record.html_style import CLASSES, STYLE, SYMBOLS
@@ -33,12 +34,10 @@ CAPTIONS = {
 
 
 def build_report(
-    results: Mapping[str, Any],
+    answer: PanelAnswer,
     pictures: Mapping[str, bytes],
-    panel_summary: Mapping[str, str],
     settings_text: str,
     *,
-    title: str,
     version: str = "",
     made: str = "",
 ) -> str:
@@ -46,17 +45,13 @@ def build_report(
 
     Parameters
     ----------
-    results : mapping
-        The content of results.json; any part or number may be missing or None.
+    answer : PanelAnswer
+        What the panel says.
     pictures : mapping of str to bytes
         PNG, JPEG or SVG files by name: ``front_lines``, ``curve``, ``squared``, ``plan``; others
         follow with their name as caption. Any may be missing.
-    panel_summary : mapping of str to str
-        What was tested, name to value in shop units, in the order to print.
     settings_text : str
         The text of panel.toml.
-    title : str
-        Name of the panel.
     version : str
         Version of Wetline.
     made : str
@@ -67,9 +62,8 @@ def build_report(
     html : str
         The same input gives the same text. It has no link to anything outside.
     """
-    verdict = verdict_of(results)
+    verdict, title = verdict_words(answer), answer.panel.name
     shown = {name: data for name, data in pictures.items() if data}
-    warnings = warnings_of(results)
     head, charts = ["front_lines"], ["curve", "squared", "plan"]
     charts += [name for name in shown if name not in CAPTIONS]
     parts = [
@@ -77,14 +71,17 @@ def build_report(
         _verdict(verdict),
         _section(
             "Key numbers",
-            _table(key_rows(results), ("", "Value", "95 % interval or remark")),
+            _table(key_rows(answer), ("", "Value", "95 % interval or remark")),
         ),
         _figures(head, shown),
         _section("Curve and fit", _figures(charts, shown)),
-        _section("How fair was the test?", _table(fairness_rows(results)) + _warnings(warnings)),
-        _section("What was tested", _table([Row(k, v) for k, v in panel_summary.items()])),
-        _section("Scale", _table(scale_rows(results))),
-        _section("What was assumed", _list(assumptions_of(results))),
+        _section(
+            "How fair was the test?",
+            _table(fairness_rows(answer)) + _warnings(warnings_of(answer)),
+        ),
+        _section("What was tested", _table(panel_rows(answer))),
+        _section("Scale", _table(scale_rows(answer))),
+        _section("What was assumed", _list(assumptions_of(answer))),
         _cautions(),
         _section("Notes after demoulding", _notes()),
         _section("Settings (panel.toml)", f"<pre>{escape(settings_text.strip())}</pre>"),
@@ -119,7 +116,7 @@ def _header(title: str, version: str, made: str) -> str:
     return f"<header><h1>{escape(title)}</h1><p>{line}</p></header>"
 
 
-def _verdict(verdict: Verdict) -> str:
+def _verdict(verdict: VerdictWords) -> str:
     symbol = (
         '<svg viewBox="0 0 40 40" aria-hidden="true" fill="none" stroke="currentColor" '
         'stroke-width="3.4" stroke-linecap="round" stroke-linejoin="round">'

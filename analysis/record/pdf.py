@@ -19,17 +19,19 @@ from matplotlib.image import imread
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
+from analysis.forecast.panel_answer import PanelAnswer
 from analysis.record.content import (
     CAUTIONS,
     DEMOULD_NOTES,
     UNKNOWN,
     Row,
-    Verdict,
+    VerdictWords,
     assumptions_of,
     fairness_rows,
     key_rows,
+    panel_rows,
     scale_rows,
-    verdict_of,
+    verdict_words,
     warnings_of,
 )
 from analysis.record.html import CAPTIONS, picture_type
@@ -45,12 +47,10 @@ SYMBOLS = {"fills": "✓", "tight": "!", "gels first": "✕", "unfair test": "�
 
 def write_pdf(
     path: Path,
-    results: Mapping[str, Any],
+    answer: PanelAnswer,
     pictures: Mapping[str, bytes],
-    panel_summary: Mapping[str, str],
     settings_text: str,
     *,
-    title: str,
     version: str = "",
     made: str = "",
 ) -> int:
@@ -60,7 +60,7 @@ def write_pdf(
     ----------
     path : Path
         The file to write.
-    results, pictures, panel_summary, settings_text, title, version, made
+    answer, pictures, settings_text, version, made
         As in `analysis.record.html.build_report`; SVG pictures are left out here.
 
     Returns
@@ -72,21 +72,21 @@ def write_pdf(
     WetlineError
         If the file cannot be written.
     """
+    title = answer.panel.name
     sheet = Sheet(title, version)
-    verdict = verdict_of(results)
     sheet.text(title, 15, bold=True)
     sheet.text("Infusion test panel" + (f", {made}" if made else ""), 9, grey=True)
-    sheet.verdict(verdict)
-    sheet.table("Key numbers", key_rows(results), "95 % interval or remark")
+    sheet.verdict(verdict_words(answer))
+    sheet.table("Key numbers", key_rows(answer), "95 % interval or remark")
     extra = [name for name in pictures if name not in CAPTIONS]
     for name in ("front_lines", "curve", "squared", "plan", *extra):
         caption = CAPTIONS.get(name, name.replace("_", " "))
         sheet.picture(pictures.get(name, b""), caption, 150.0 if name == "plan" else 130.0)
-    sheet.table("How fair was the test?", fairness_rows(results))
-    sheet.bullets("Warnings", warnings_of(results) or ["No warnings."])
-    sheet.table("What was tested", [Row(name, value) for name, value in panel_summary.items()])
-    sheet.table("Scale", scale_rows(results))
-    sheet.bullets("What was assumed", assumptions_of(results))
+    sheet.table("How fair was the test?", fairness_rows(answer))
+    sheet.bullets("Warnings", warnings_of(answer) or ["No warnings."])
+    sheet.table("What was tested", panel_rows(answer))
+    sheet.table("Scale", scale_rows(answer))
+    sheet.bullets("What was assumed", assumptions_of(answer))
     sheet.bullets("Cautions", CAUTIONS)
     sheet.blanks("Notes after demoulding", DEMOULD_NOTES)
     sheet.settings("Settings (panel.toml)", settings_text)
@@ -225,7 +225,7 @@ class Sheet:
         self.put(words, MARGIN_MM, self.top_mm, 11, bold=True)
         self.top_mm += 6.5
 
-    def verdict(self, verdict: Verdict) -> None:
+    def verdict(self, verdict: VerdictWords) -> None:
         """Set the verdict in a frame: symbol, word, sentence, reason, next step."""
         inner = WIDE_MM - 30
         self.top_mm += 3

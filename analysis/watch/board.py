@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.fit.permeability import PermeabilityFit
-from analysis.forecast.panel_results import fit_panel
+from analysis.forecast.panel_answer import fit_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
 from analysis.watch.alarms import Alarm
@@ -22,7 +22,7 @@ from analysis.watch.end_forecast import (
     without_last,
 )
 from analysis.watch.reference import Beside, Reference, compare
-from vision.records import FloatArray, FrontCurve
+from vision.records import FloatArray, FrontCurve, Tracked
 from vision.tracking.live_tracker import LiveLook
 
 NOT_YET, DRY, RUNNING, ENDED = "getting ready", "before resin", "running", "ended"
@@ -218,7 +218,7 @@ def _end(panel: Panel, look: LiveLook, settled: FrontCurve, length_mm: float) ->
         return None
     front = replace(look.front, frames_used=int(np.count_nonzero(settled.used)))
     with np.errstate(invalid="ignore"):
-        fit, _ = fit_panel(panel, settled, front, look.scale)
+        fit, _ = fit_panel(panel, Tracked(None, settled, front, look.scale))
     if not isinstance(fit, PermeabilityFit):
         return None
     return forecast_end(fit, length_mm / 1000.0, float(settled.front_mean_mm[-1]) / 1000.0)

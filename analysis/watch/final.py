@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.forecast.panel_results import plain_lines
+from analysis.forecast.panel_answer import answer
+from analysis.forecast.panel_text import answer_lines
 from analysis.panel.panel_toml import read_panel
-from analysis.record.record import answer_panel, write_record
+from analysis.record.record import write_record
 from vision.records import FloatArray, Tracked
 from vision.tracking.job import track_folder
 from vision.tracking.live_tracker import Reading
@@ -43,13 +44,9 @@ def finish_run(
     """
     panel = read_panel(folder)
     job = track_folder(folder, quiet=True, told=progress)
-    tracked = job.tracked
-    answered = answer_panel(
-        panel, tracked.curve, tracked.front, tracked.scale, tuple(tracked.frame_notes)
-    )
-    write_record(folder, panel, tracked.curve, answered, job.photo)
-    lines = plain_lines(answered.results)
-    return (*lines, *difference_lines(firm, tracked, job.start_clock_s))
+    found = answer(job.tracked, panel)
+    write_record(folder, found, job.photo)
+    return (*answer_lines(found), *difference_lines(firm, job.tracked, job.start_clock_s))
 
 
 def live_error_mm(firm: Sequence[Reading], tracked: Tracked) -> FloatArray:

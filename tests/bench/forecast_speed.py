@@ -16,9 +16,9 @@ from scipy.optimize import curve_fit
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.forecast.forecast import forecast
-from analysis.forecast.panel_results import answer
+from analysis.forecast.panel_answer import answer
 from analysis.panel.records import Part, Resin
-from tests.made_up.curves import edge_front_mm, make_curve, make_front, make_panel, make_scale
+from tests.made_up.curves import edge_front_mm, make_curve, make_panel, make_tracked
 
 DRAWS = 4600
 
@@ -60,15 +60,15 @@ def main():
     x_mm = edge_front_mm(t) + rng.normal(0, 0.5, len(t))
     resin = Resin(viscosity_pa_s=0.2, gel_time_s=3600.0, temperature_c=20.0)
     panel = make_panel(resin=resin, part=Part(1.0))
-    tracked = (make_curve(t, x_mm, 0.5), make_front(), make_scale())
-    ours_s, results = best_of(lambda: answer(panel, *tracked), 5)
-    whole_s, _ = best_of(lambda: forecast(panel, *tracked), 3)
+    tracked = make_tracked(make_curve(t, x_mm, 0.5))
+    ours_s, results = best_of(lambda: answer(tracked, panel), 5)
+    whole_s, _ = best_of(lambda: forecast(panel, tracked), 3)
     drawn_s, bounds = best_of(lambda: monte_carlo(panel, t, x_mm / 1000, 0.5e-3, rng), 1)
-    k, fill, gel = results["permeability"], results["fill"], results["gel"]
+    fill, gel = results.fill, results.gel
     mine = [
-        (k["k_low_m2"], k["k_high_m2"]),
-        (fill["time_low_s"], fill["time_high_s"]),
-        (gel["margin_low"], gel["margin_high"]),
+        (results.k_low_m2, results.k_high_m2),
+        (fill.time_low_s, fill.time_high_s),
+        (gel.margin_low, gel.margin_high),
     ]
     for name, a, b in zip(("permeability", "fill time", "margin"), mine, bounds, strict=True):
         widths = np.log(a[1] / a[0]) / 2, np.log(b[1] / b[0]) / 2

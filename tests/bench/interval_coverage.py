@@ -14,10 +14,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from analysis.fit.impulse import logged_impulse
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import forecast_fill
-from analysis.forecast.panel_results import fit_panel, margin_interval
+from analysis.forecast.panel_answer import fit_panel, margin_interval
 from analysis.panel.records import Log, Part, Resin, Stack, Vacuum
 from analysis.panel.resin import gel_time
-from tests.made_up.curves import make_curve, make_front, make_panel, make_scale
+from tests.made_up.curves import make_curve, make_front, make_panel, make_scale, make_tracked
 
 
 def draw(rng, share=1.0):
@@ -134,7 +134,7 @@ def _slow_noise(t, scale, rng):
 def judge(case):
     """Tell for K, fill time and margin whether the interval held, and its relative width."""
     panel, curve, front, scale, k, fill_s, margin = case
-    fit, _ = fit_panel(panel, curve, front, scale)
+    fit, _ = fit_panel(panel, make_tracked(curve, front, scale))
     if isinstance(fit, NoFit):
         return None
     gel = gel_time(panel.resin)

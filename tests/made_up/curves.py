@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.panel.records import Panel, Part, Resin, Stack, Vacuum
-from vision.records import FrontCurve, FrontSummary, ScaleSummary
+from vision.records import FrontCurve, FrontSummary, ScaleSummary, Tracked
 
 # Reference case, made up and consistent in itself: K 1e-10 m2, 95 kPa, 0.20 Pa s, porosity 0.50.
 K_M2, DRIVE_PA, VISCOSITY_PA_S, POROSITY = 1e-10, 95_000.0, 0.20, 0.50
@@ -59,6 +59,11 @@ def make_front(**changes):
 
 def make_scale(relative_sd=0.001):
     return ScaleSummary("sheet", 0.5, 0.3, relative_sd, 600.0, 200.0)
+
+
+def make_tracked(curve, front=None, scale=None, frame_notes=()):
+    """What the tracker hands on, without an arrival map."""
+    return Tracked(None, curve, front or make_front(), scale or make_scale(), frame_notes)
 
 
 def make_panel(**changes):

@@ -11,15 +11,15 @@ from tests.made_up.curves import (
     make_front,
     make_panel,
     make_scale,
+    make_tracked,
 )
 
 TIMES = np.linspace(20.0, 1500.0, 30)
 
 
 def fit(curve, panel=None, front=None, relative_sd=0.001):
-    return fit_permeability(
-        panel or make_panel(), curve, front or make_front(), make_scale(relative_sd)
-    )
+    tracked = make_tracked(curve, front, make_scale(relative_sd))
+    return fit_permeability(panel or make_panel(), tracked)
 
 
 def test_a_table_rounded_to_a_tenth_of_a_millimetre():

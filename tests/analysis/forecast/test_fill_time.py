@@ -12,14 +12,7 @@ from analysis.forecast.fill_time import (
     rim_impulse,
 )
 from analysis.panel.records import Resin
-from tests.made_up.curves import (
-    D_M2_S,
-    edge_front_mm,
-    make_curve,
-    make_front,
-    make_panel,
-    make_scale,
-)
+from tests.made_up.curves import D_M2_S, edge_front_mm, make_curve, make_panel, make_tracked
 
 K_OVER_POROSITY = 1e-10 / 0.5
 RATE = 95_000.0 / 0.2
@@ -69,9 +62,7 @@ def test_doubling_the_length_takes_four_times_as_long():
 
 def fitted(panel=None, **curve):
     x = edge_front_mm(TIMES, **curve) + np.random.default_rng(3).normal(0, 0.3, len(TIMES))
-    return fit_permeability(
-        panel or make_panel(), make_curve(TIMES, x, 0.3), make_front(), make_scale()
-    )
+    return fit_permeability(panel or make_panel(), make_tracked(make_curve(TIMES, x, 0.3)))
 
 
 def test_forecast_of_a_longer_part():
@@ -100,7 +91,7 @@ def test_resin_that_stiffens_gives_never():
     growth = np.log(2) / 1800.0
     x = np.sqrt(D_M2_S * -np.expm1(-growth * TIMES) / growth) * 1000.0
     panel = make_panel(resin=Resin(viscosity_pa_s=0.2, viscosity_growth_per_s=growth))
-    fit = fit_permeability(panel, make_curve(TIMES, x, 0.3), make_front(), make_scale())
+    fit = fit_permeability(panel, make_tracked(make_curve(TIMES, x, 0.3)))
     assert forecast_fill(fit, 1.0, 0.05).time_s == np.inf
     # Worked out independently (ODE): 0.5 m in 1834.962 s.
     assert forecast_fill(fit, 0.5, 0.05).time_s == pytest.approx(1834.962, rel=0.01)

@@ -14,9 +14,8 @@ from tests.made_up.curves import (
     D_M2_S,
     edge_front_mm,
     make_curve,
-    make_front,
     make_panel,
-    make_scale,
+    make_tracked,
 )
 from vision.common.atomic_files import write_json
 from vision.errors import WetlineError
@@ -38,7 +37,7 @@ def made(length_m=1.0, feed_length_m=0.0, media=None, **changes):
     x = edge_front_mm(TIMES, feed_length_m=feed_length_m)
     x = x + np.random.default_rng(1).normal(0, 0.3, len(TIMES))
     curve = make_curve(TIMES, x, 0.3)
-    return forecast(panel, curve, make_front(), make_scale(), media)
+    return forecast(panel, make_tracked(curve), media)
 
 
 def lever(found, name):
@@ -154,7 +153,7 @@ def test_measured_media(tmp_path):
     (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
     write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1.325e-9}})
     plain = make_panel(stack=Stack(0.5, thickness_m=0.003))
-    facts = read_media_facts(tmp_path, plain, {"permeability": {"k_m2": 1e-10}})
+    facts = read_media_facts(tmp_path, plain, 1e-10)
     assert facts.ratio == pytest.approx(13.25 * 0.5 / 0.575)
     assert facts.k_m2 == pytest.approx(5e-9)
     assert facts.lead_m == pytest.approx(0.13416, abs=1e-5)
@@ -170,9 +169,9 @@ def test_media_without_results_or_slower_than_the_stack(tmp_path):
     (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
     write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1e-12}})
     with pytest.raises(WetlineError, match="slower than the stack"):
-        read_media_facts(tmp_path, make_panel(), {"permeability": {"k_m2": 1e-10}})
+        read_media_facts(tmp_path, make_panel(), 1e-10)
     with pytest.raises(WetlineError, match="no permeability to compare"):
-        read_media_facts(tmp_path, make_panel(), {"permeability": {}})
+        read_media_facts(tmp_path, make_panel(), None)
 
 
 def test_json_and_lines():

@@ -1,0 +1,369 @@
+"""All answers for one panel in one record: permeability, fill, gel, verdict and warnings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analysis.fit.anisotropy import Anisotropy, equivalent_feed_radius, fit_anisotropy
+from analysis.fit.mixture_regression import interval, project
+from analysis.fit.permeability import (
+    DEFAULT_FEED_RADIUS_M,
+    NoFit,
+    PermeabilityFit,
+    fit_permeability,
+)
+from analysis.forecast.fill_time import FillForecast, forecast_fill, packing_speed
+from analysis.forecast.verdict import Judgement, judge
+from analysis.panel.compaction import bag_factor, compaction_at
+from analysis.panel.panel_toml import read_panel
+from analysis.panel.records import Panel
+from analysis.panel.resin import GelTime, gel_time
+from vision.front.results import read_tracked
+from vision.records import FrontSummary, ScaleSummary, Tracked
+
+Z_95 = 1.959964
+"""Standard deviations to either side that hold 95 % of a normal distribution (textbook)."""
+
+
+@dataclass(frozen=True)
+class PrincipalAxes:
+    """Permeability along the two axes of the ellipse that a point-fed front draws.
+
+    Attributes
+    ----------
+    k1_m2, k1_low_m2, k1_high_m2 : float
+        Along the long axis, and its 95 % interval.
+    k2_m2, k2_low_m2, k2_high_m2 : float
+        Across it.
+    angle_deg, angle_low_deg, angle_high_deg : float
+        Direction of K1 from +x towards +y.
+    ratio : float
+        K1 / K2.
+    """
+
+    k1_m2: float
+    k1_low_m2: float
+    k1_high_m2: float
+    k2_m2: float
+    k2_low_m2: float
+    k2_high_m2: float
+    angle_deg: float
+    angle_low_deg: float
+    angle_high_deg: float
+    ratio: float
+
+
+@dataclass(frozen=True)
+class BagEffect:
+    """What the bag that gives adds: `factor` is the K found over K of the packed stack."""
+
+    factor: float
+    k_at_fibre_fraction_m2: float
+
+
+@dataclass(frozen=True)
+class GelAnswer:
+    """Gel and working time, and the margin of the fill against the working time.
+
+    Attributes
+    ----------
+    gel_time_s, working_time_s : float
+        Counted from mixing.
+    rough : bool
+        Whether the gel time was carried to another temperature by the halving rule.
+    margin, margin_low, margin_high : float or None
+        Working time over fill time and its 95 % interval; None without a fill time.
+    """
+
+    gel_time_s: float
+    working_time_s: float
+    rough: bool
+    margin: float | None = None
+    margin_low: float | None = None
+    margin_high: float | None = None
+
+
+@dataclass(frozen=True)
+class PanelAnswer:
+    """What one panel says.
+
+    Attributes
+    ----------
+    panel : Panel
+        What was tested.
+    tracked : Tracked
+        What the camera or the pen saw.
+    fit : PermeabilityFit or NoFit
+        NoFit counts as false and carries the reason.
+    anisotropy : Anisotropy or None
+        Point feed: axis ratio and direction.
+    axes : PrincipalAxes or None
+        Point feed: the two permeabilities.
+    bag : BagEffect or None
+        Where the user gave a compaction law.
+    fill : FillForecast or None
+        None without a fit or without a part.
+    gel : GelAnswer or None
+        None without a gel time.
+    judgement : Judgement
+        The verdict and its reason.
+    warnings : tuple of str
+    """
+
+    panel: Panel
+    tracked: Tracked
+    fit: PermeabilityFit | NoFit
+    anisotropy: Anisotropy | None
+    axes: PrincipalAxes | None
+    bag: BagEffect | None
+    fill: FillForecast | None
+    gel: GelAnswer | None
+    judgement: Judgement
+    warnings: tuple[str, ...]
+
+    @property
+    def front(self) -> FrontSummary:
+        """What the whole run showed."""
+        return self.tracked.front
+
+    @property
+    def scale(self) -> ScaleSummary:
+        """How pixels became millimetres."""
+        return self.tracked.scale
+
+    @property
+    def verdict(self) -> str:
+        """One of "fills", "tight", "gels first", "unfair test", "cannot decide"."""
+        return self.judgement.verdict
+
+    @property
+    def reason(self) -> str:
+        """Why, in words."""
+        return self.judgement.reason
+
+    @property
+    def k_m2(self) -> float | None:
+        """Effective unsaturated permeability under this bag, in m2; None where not known."""
+        return self.fit.k_m2 if isinstance(self.fit, PermeabilityFit) else None
+
+    @property
+    def k_low_m2(self) -> float | None:
+        """Lower end of its 95 % interval."""
+        return self.fit.k_low_m2 if isinstance(self.fit, PermeabilityFit) else None
+
+    @property
+    def k_high_m2(self) -> float | None:
+        """Upper end of its 95 % interval."""
+        return self.fit.k_high_m2 if isinstance(self.fit, PermeabilityFit) else None
+
+    @property
+    def fill_time_s(self) -> float | None:
+        """Fill time of the part in s; infinity where it never fills, None where not known."""
+        return None if self.fill is None else self.fill.time_s
+
+    @property
+    def slow_axis(self) -> float:
+        """K2 / sqrt(K1 K2) of a point-fed panel, else 1."""
+        return 1.0 if self.anisotropy is None else self.anisotropy.ratio**-0.5
+
+
+def answer(tracked: Tracked | Path | str, panel: Panel | Path | str | None = None) -> PanelAnswer:
+    """Compute permeability, fill time and verdict of one panel.
+
+    Parameters
+    ----------
+    tracked : Tracked or path
+        From the tracker; or the folder of a panel that was tracked before.
+    panel : Panel or path, optional
+        What was tested, or the folder with its panel.toml. May be left out where `tracked` is a
+        folder.
+
+    Returns
+    -------
+    PanelAnswer
+
+    Raises
+    ------
+    WetlineError
+        If a file is missing or a value in it cannot be true.
+    ValueError
+        If `panel` is left out and `tracked` is no folder.
+
+    Notes
+    -----
+    Source: Darcy's law with a sharp front; see `analysis.fit.permeability.fit_permeability`.
+
+    Examples
+    --------
+    >>> from vision.front.pen_marks import track_marks
+    >>> from vision.settings.panel_settings import read_setup
+    >>> found = answer(track_marks(read_setup(Path("sample_frames/pen_marks"))),
+    ...                "sample_frames/pen_marks")
+    >>> found.verdict
+    'fills'
+    >>> found.k_low_m2 < found.k_m2 < found.k_high_m2
+    True
+    """
+    if isinstance(tracked, str | Path):
+        folder = Path(tracked)
+        panel = read_panel(folder) if panel is None else panel
+        return answer(read_tracked(folder), panel)
+    if panel is None:
+        raise ValueError("panel: needed beside what was tracked: give a Panel or its folder")
+    if isinstance(panel, str | Path):
+        panel = read_panel(Path(panel))
+    return describe(panel, tracked, *fit_panel(panel, tracked))
+
+
+def fit_panel(panel: Panel, tracked: Tracked) -> tuple[PermeabilityFit | NoFit, Anisotropy | None]:
+    """Fit the curve; for a point feed also the axis ratio, which then sharpens the fit."""
+    fit = fit_permeability(panel, tracked)
+    if isinstance(fit, NoFit) or tracked.curve.flow != "point":
+        return fit, None
+    radius = panel.feed_radius_m or DEFAULT_FEED_RADIUS_M
+    found = fit_anisotropy(tracked.curve, fit.used, radius)
+    if found is None:
+        return fit, None
+    sharper = fit_permeability(panel, tracked, equivalent_feed_radius(radius, found.ratio))
+    return sharper, found
+
+
+def describe(
+    panel: Panel,
+    tracked: Tracked,
+    fit: PermeabilityFit | NoFit,
+    anisotropy: Anisotropy | None,
+) -> PanelAnswer:
+    """Compute what follows from a fit: fill, gel, verdict and warnings."""
+    gel = gel_time(panel.resin)
+    lead = panel.resin.mixed_before_start_s
+    gel_s, working_s = (None, None) if gel is None else (gel.gel_s - lead, gel.working_s - lead)
+    fill = _fill(panel, fit, anisotropy, working_s)
+    front = tracked.front
+    judgement = judge(panel, front, fit, fill, gel_s, working_s)
+    return PanelAnswer(
+        panel=panel,
+        tracked=tracked,
+        fit=fit,
+        anisotropy=anisotropy,
+        axes=_principal_axes(fit, anisotropy),
+        bag=_bag_effect(panel, fit),
+        fill=fill,
+        gel=_gel_answer(gel, working_s, fill),
+        judgement=judgement,
+        warnings=(*panel.notes, *front.warnings, *_doubts(panel, fit, gel)),
+    )
+
+
+def _fill(
+    panel: Panel,
+    fit: PermeabilityFit | NoFit,
+    anisotropy: Anisotropy | None,
+    working_s: float | None,
+) -> FillForecast | None:
+    if isinstance(fit, NoFit) or panel.part is None:
+        return None
+    part = panel.part
+    return forecast_fill(
+        fit,
+        part.flow_length_m,
+        part.repeat_sd,
+        working_s,
+        feed=part.feed,
+        slow_axis=1.0 if anisotropy is None else anisotropy.ratio**-0.5,
+        speed=packing_speed(panel),
+    )
+
+
+def _bag_effect(panel: Panel, fit: PermeabilityFit | NoFit) -> BagEffect | None:
+    """K of the stack at its fibre fraction, where the user gave a compaction law."""
+    stack, drive = panel.stack, panel.vacuum.pressure_pa
+    if isinstance(fit, NoFit) or fit.k_m2 is None or drive is None or stack.porosity is None:
+        return None
+    if stack.compaction_exponent is None:
+        return None
+    law = compaction_at(1.0 - stack.porosity, drive, stack.compaction_exponent)
+    factor = bag_factor(law, drive, 0.98 * drive)
+    return BagEffect(factor, fit.k_m2 / factor)
+
+
+def _principal_axes(fit: PermeabilityFit | NoFit, found: Anisotropy | None) -> PrincipalAxes | None:
+    """K1 and K2 about K = sqrt(K1 K2)."""
+    if found is None or isinstance(fit, NoFit) or fit.flow != "point":
+        return None
+    if fit.k_m2 is None or fit.k_low_m2 is None or fit.k_high_m2 is None:
+        return None
+    log_sd = float(np.log(fit.k_high_m2 / fit.k_low_m2)) / (2 * Z_95)
+    ends: list[float] = []
+    for sign in (0.5, -0.5):
+        m = found.log_ratio
+        half = project(m, sign * m.mean[:, 0], np.full((len(m.weight), 1), sign))
+        low, high = interval(half, log_sd)
+        ends += [fit.k_m2 * found.ratio**sign, *(fit.k_m2 * float(np.exp(v)) for v in (low, high))]
+    k1, k1_low, k1_high, k2, k2_low, k2_high = ends
+    return PrincipalAxes(
+        k1_m2=k1,
+        k1_low_m2=k1_low,
+        k1_high_m2=k1_high,
+        k2_m2=k2,
+        k2_low_m2=k2_low,
+        k2_high_m2=k2_high,
+        angle_deg=found.angle_deg,
+        angle_low_deg=found.angle_low_deg,
+        angle_high_deg=found.angle_high_deg,
+        ratio=found.ratio,
+    )
+
+
+def _gel_answer(
+    gel: GelTime | None, working_s: float | None, fill: FillForecast | None
+) -> GelAnswer | None:
+    if gel is None or working_s is None:
+        return None
+    if fill is None:
+        return GelAnswer(gel.gel_s, gel.working_s, gel.rough)
+    margins = margin_interval(fill, working_s, gel.relative_sd)
+    return GelAnswer(gel.gel_s, gel.working_s, gel.rough, *margins)
+
+
+def margin_interval(
+    fill: FillForecast, working_s: float, gel_sd: float
+) -> tuple[float, float, float]:
+    """Working time over fill time with its 95 % interval; 0 where it never fills.
+
+    The doubts of gel time and fill time are independent and add in squares.
+    """
+    margin = working_s / fill.time_s
+    gel = Z_95 * gel_sd
+    if not np.isfinite(fill.time_s):
+        high = working_s / fill.time_low_s
+        return 0.0, 0.0, float(high * np.exp(gel)) if high > 0 else 0.0
+    down = np.hypot(gel, np.log(fill.time_high_s / fill.time_s))
+    up = np.hypot(gel, np.log(fill.time_s / fill.time_low_s))
+    return float(margin), float(margin * np.exp(-down)), float(margin * np.exp(up))
+
+
+def _doubts(panel: Panel, fit: PermeabilityFit | NoFit, gel: GelTime | None) -> list[str]:
+    """Write what the numbers themselves call for: gel, fit, feed hole, packing."""
+    out = [gel.note] if gel is not None and gel.note else []
+    if isinstance(fit, NoFit):
+        return out
+    out += fit.notes
+    if fit.flow == "point" and panel.feed_radius_m is None:
+        out.append("feed hole taken as 5 mm in radius: give [panel] feed_radius_mm")
+    if packing_speed(panel) != 1.0:
+        out.append(
+            f"forecast corrected to the part's fibre fraction by Kozeny's form: "
+            f"{packing_speed(panel):.2f} times the panel's speed"
+        )
+    lead = panel.resin.mixed_before_start_s
+    last = float(np.max(fit.time_s[fit.used]))
+    if gel is not None and gel.gel_s - lead < last:
+        out.append(
+            f"the front still moved at {last / 60:.0f} min, after the gel time "
+            f"({gel.gel_s / 60:.0f} min from mixing): check [resin] gel_time_min"
+        )
+    return out

@@ -1,0 +1,163 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.fit.front_laws import point_law
+from analysis.forecast.panel_answer import answer
+from analysis.forecast.panel_json import answer_json
+from analysis.forecast.panel_text import answer_lines
+from analysis.panel.records import Log, Media, Part, Resin, Stack, Vacuum
+from tests.made_up.answers import TIMES, make_answer
+from tests.made_up.curves import edge_front_mm, make_curve, make_front, make_panel, make_tracked
+from vision.records import DrySpot
+
+
+def resin(gel_min):
+    return Resin(viscosity_pa_s=0.2, gel_time_s=gel_min * 60.0)
+
+
+# 600 mm takes 1895 s = 31.6 min in the reference case; working time is 70 % of gel.
+@pytest.mark.parametrize(
+    ("gel_min", "verdict"),
+    [(60.0, "fills"), (45.0, "tight"), (35.0, "tight"), (28.0, "gels first")],
+)
+def test_verdict_follows_gel_time(gel_min, verdict):
+    found = make_answer(make_panel(resin=resin(gel_min)))
+    assert found.verdict == verdict
+    assert found.reason
+    assert found.gel.gel_time_s == gel_min * 60.0
+    assert found.gel.working_time_s == pytest.approx(0.7 * gel_min * 60.0)
+    assert found.gel.margin == pytest.approx(found.gel.working_time_s / found.fill_time_s)
+    assert found.gel.margin_low < found.gel.margin < found.gel.margin_high
+
+
+@pytest.mark.parametrize(
+    ("front", "says"),
+    [
+        (make_front(race_tracking_mm=120.0), "raced 120 mm ahead"),
+        (make_front(stalled_at_mm=400.0, stalled_at_s=1200.0), "stalled at 400 mm"),
+        (make_front(dry_spots=(DrySpot(300.0, 100.0, 9000.0),)), "90 cm2 stayed dry"),
+    ],
+)
+def test_an_unfair_test_is_called_so_and_still_shows_its_numbers(front, says):
+    found = make_answer(front=front)
+    assert found.verdict == "unfair test"
+    assert says in found.reason
+    assert found.k_m2 == pytest.approx(1e-10, rel=0.03)
+
+
+def test_a_sagging_vacuum_is_no_fair_test():
+    log = Log(np.array([0.0, 700.0, 1500.0]), np.array([95_000.0, 80_000.0, 60_000.0]))
+    found = make_answer(make_panel(vacuum=Vacuum(80_000.0, log=log)))
+    assert found.verdict == "unfair test"
+    assert "sagged" in found.reason
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"resin": Resin(viscosity_pa_s=0.2)}, "gel_time_min"),
+        ({"part": None}, "flow_length_mm"),
+        ({"resin": Resin(viscosity_pa_s=0.2, gel_time_s=15.0)}, "before the first frame"),
+    ],
+)
+def test_cannot_decide_says_why_and_keeps_permeability(changes, says):
+    found = make_answer(make_panel(**changes))
+    assert found.verdict == "cannot decide"
+    assert says in found.reason
+    assert found.k_m2 == pytest.approx(1e-10, rel=0.03)
+
+
+def test_no_front_gives_nulls_and_the_trackers_reason():
+    found = make_answer(front=make_front(usable=False, reason="no front seen: the lens is covered"))
+    assert not found.fit
+    assert (found.verdict, found.reason) == (
+        "cannot decide",
+        "no front seen: the lens is covered",
+    )
+    assert (found.k_m2, found.k_low_m2, found.k_high_m2) == (None, None, None)
+    assert found.fill_time_s is None
+
+
+def test_a_falling_front_is_told_in_words():
+    found = make_answer(x_mm=edge_front_mm(TIMES)[::-1])
+    assert "falls back" in found.reason
+
+
+def test_a_front_that_moves_after_gel_is_questioned():
+    found = make_answer(make_panel(resin=resin(20.0)))
+    assert any("after the gel time" in text for text in found.warnings)
+
+
+def test_a_point_feed_gives_both_axes():
+    k1, k2, r0 = 3.1e-11, 1.7e-11, 0.006
+    k, theta = np.sqrt(k1 * k2), 91_000.0 / 0.12 * TIMES
+    r = point_law(r0).front(4 * k / 0.49 * theta) * 1000
+    grow = (k1 / k2) ** 0.25
+    noise = np.random.default_rng(2).normal(0, 0.2, (2, len(TIMES)))
+    curve = make_curve(
+        TIMES,
+        r + noise[0],
+        0.3,
+        flow="point",
+        semi_major_mm=r * grow + noise[1],
+        semi_minor_mm=r / grow - noise[1],
+        angle_deg=np.full(len(TIMES), -35.0),
+    )
+    panel = make_panel(
+        flow="point", feed_radius_m=r0, part=Part(0.3, "point"), vacuum=Vacuum(91_000.0)
+    )
+    panel = replace(panel, stack=replace(panel.stack, porosity=0.49), resin=resin(600.0))
+    panel = replace(panel, resin=replace(panel.resin, viscosity_pa_s=0.12))
+    found = answer(make_tracked(curve), panel)
+    assert found.axes.k1_m2 == pytest.approx(k1, rel=0.03)
+    assert found.axes.k2_m2 == pytest.approx(k2, rel=0.03)
+    assert found.axes.k1_low_m2 < k1 < found.axes.k1_high_m2
+    assert found.axes.angle_deg == pytest.approx(-35.0, abs=0.5)
+    assert found.slow_axis == pytest.approx(np.sqrt(k2 / k1), rel=0.03)
+
+
+def test_a_part_packed_tighter_is_slower_by_kozeny():
+    # K(0.5) / K(0.6) = 2.8125 and x^2 ~ K / porosity: 2.25 times as slow (Kozeny's form).
+    loose, tight = make_answer(), make_answer(make_panel(part=Part(0.6, fibre_fraction=0.6)))
+    assert tight.fill_time_s / loose.fill_time_s == pytest.approx(2.8125 * 0.4 / 0.5)
+    assert any("Kozeny" in text for text in tight.warnings)
+    assert tight.k_m2 == loose.k_m2
+
+
+def test_a_front_that_slows_without_need_is_no_fair_test():
+    times = np.linspace(20.0, 1500.0, 60)
+    driven = np.minimum(times, 900.0) + 100.0 * -np.expm1(-np.maximum(times - 900, 0) / 100.0)
+    x = edge_front_mm(driven) + np.random.default_rng(6).normal(0, 0.5, len(times))
+    found = answer(make_tracked(make_curve(times, x, 0.5)), make_panel())
+    assert found.verdict == "unfair test"
+    assert "slowed from 1" in found.reason
+
+
+def test_never_is_said_in_words():
+    growth = np.log(2) / 900.0
+    x = edge_front_mm(-np.expm1(-growth * TIMES) / growth)
+    stiff = Resin(viscosity_pa_s=0.2, viscosity_growth_per_s=growth, gel_time_s=3600.0)
+    found = make_answer(make_panel(resin=stiff), x_mm=x)
+    assert found.verdict == "gels first"
+    assert found.fill_time_s == np.inf
+    assert found.gel.margin == 0.0
+    fill = answer_json(found)["fill"]
+    assert (fill["time_s"], fill["never"]) == (None, True)
+    assert any("600 mm never: the resin stiffens first" in line for line in answer_lines(found))
+
+
+def test_a_compaction_law_gives_the_stacks_own_permeability_too():
+    # A bag that gives makes the rigid formula read s times K of the packed stack.
+    found = make_answer(make_panel(stack=Stack(0.5, compaction_exponent=0.06)))
+    assert found.bag.factor == pytest.approx(1.29, abs=0.05)
+    assert found.bag.k_at_fibre_fraction_m2 * found.bag.factor == pytest.approx(found.k_m2)
+    assert make_answer().bag is None
+
+
+def test_media_counts_in_the_porosity_of_the_whole():
+    # 1 mm of porosity 0.8 over 3 mm of 0.5 is 0.575 in all (weighted by thickness).
+    stack = Stack(0.5, thickness_m=0.003, media=Media(0.001, 0.8))
+    ratio = make_answer(make_panel(stack=stack)).k_m2
+    assert ratio / make_answer().k_m2 == pytest.approx(0.575 / 0.5)
