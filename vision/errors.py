@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from pathlib import Path
 
 
@@ -13,7 +15,7 @@ class WetlineError(Exception):
 
 
 def bad_field(file: Path | str, field: str, value: object, rule: str) -> WetlineError:
-    """Build the error for one wrong value in one file.
+    """Return the error for one wrong value in one file.
 
     Parameters
     ----------
@@ -36,3 +38,25 @@ def bad_field(file: Path | str, field: str, value: object, rule: str) -> Wetline
     text = " ".join(str(value).split())
     text = text if len(text) <= 60 else text[:57] + "..."
     return WetlineError(f"{shown}: {field} = {text}: {rule}")
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return the hint that names the nearest known word, or nothing where none is near.
+
+    Parameters
+    ----------
+    word : str
+        As the user wrote it.
+    known : iterable of str
+        What may stand there.
+
+    Examples
+    --------
+    >>> did_you_mean("viscosity_doublng_min", ["viscosity_mpas", "viscosity_doubling_min"])
+    '; did you mean viscosity_doubling_min?'
+    >>> did_you_mean("colour", ["viscosity_mpas"])
+    ''
+    """
+    plain = {one.lower(): one for one in known}
+    near = difflib.get_close_matches(word.lower().replace("-", "_"), plain, 1, 0.6)
+    return f"; did you mean {plain[near[0]]}?" if near else ""

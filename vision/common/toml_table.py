@@ -9,33 +9,36 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from vision.errors import WetlineError, bad_field
+from vision.common.quantity import (
+    LENGTH_MM,
+    PLAIN,
+    Quantity,
+    other_units,
+    read_quantity,
+    shown,
+)
+from vision.errors import WetlineError, bad_field, did_you_mean
 
-LENGTH_UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "ft": 304.8}
-_NUMBER_AND_UNIT = re.compile(r"^\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([a-zA-Z\"]*)\s*$")
+CONFIRMED = "confirmed"
+"""Field of any table that lists the unusual values in it that are true all the same."""
+
+_COMMA = re.compile(r"=\s*[-+]?\d+,\d")
+_BARE_UNIT = re.compile(r"=\s*[-+]?[\d.]+\s*[A-Za-z%\"]")
+_NO_VALUE = re.compile(r"=\s*(#.*)?$")
 
 
 def length_mm(value: object) -> float | None:
-    """Read a length given as a number of mm or as text such as ``"40 in"``.
-
-    Returns None when the value is not a length.
+    """Return a length given as a number of mm or as text such as ``"40 in"``, None if it is none.
 
     Examples
     --------
     >>> length_mm("40 in"), length_mm(12), length_mm("1.2 m"), length_mm("wide")
     (1016.0, 12.0, 1200.0, None)
     """
-    if isinstance(value, bool):
+    try:
+        return read_quantity(value, LENGTH_MM)
+    except ValueError:
         return None
-    if isinstance(value, int | float):
-        return float(value)
-    if not isinstance(value, str):
-        return None
-    match = _NUMBER_AND_UNIT.match(value)
-    if match is None or match.group(2).lower() not in LENGTH_UNITS_MM | {"": 1.0}:
-        return None
-    factor = LENGTH_UNITS_MM.get(match.group(2).lower(), 1.0)
-    return float(match.group(1).replace(",", ".")) * factor
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -47,13 +50,62 @@ def read_toml(path: Path) -> dict[str, Any]:
         If it is missing, is not UTF-8 text, or breaks TOML's rules (with the line).
     """
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError as error:
         raise WetlineError(f"{path}: not found: make one with `wetline new FOLDER`") from error
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise WetlineError(f"{path}: {error}: mend that line") from error
+        raise WetlineError(f"{path}: {error}: {_mend(text, str(error))}") from error
+
+
+def _mend(text: str, fault: str) -> str:
+    """Return how to mend the line that TOML's reader stopped at."""
+    at = re.search(r"at line (\d+)", fault)
+    lines = text.splitlines()
+    line = lines[int(at.group(1)) - 1].strip() if at and int(at.group(1)) <= len(lines) else ""
+    if _COMMA.search(line):
+        return f"`{line}`: write a decimal point, or put the value in quotes"
+    if _NO_VALUE.search(line):
+        return f"`{line}`: write the value behind the ="
+    if _BARE_UNIT.search(line):
+        return f"`{line}`: put a value with its unit in quotes"
+    return f"mend that line: `{line}`" if line else "mend that line"
+
+
+def refuse_unknown_tables(
+    file: Path, document: Mapping[str, Any], fields: Mapping[str, Sequence[str]]
+) -> None:
+    """Refuse a table nobody reads, and a field that stands above the first table.
+
+    Parameters
+    ----------
+    file : Path
+        For messages.
+    document : mapping
+        The whole TOML document.
+    fields : mapping of str to sequence of str
+        The fields of each known table.
+
+    Raises
+    ------
+    WetlineError
+        With the nearest known name, or the table the field belongs to.
+    """
+    for name, content in document.items():
+        if name in fields:
+            continue
+        if isinstance(content, Mapping | list):
+            near = did_you_mean(name, fields)
+            known = f"; known are {', '.join(fields)}"
+            raise bad_field(file, f"[{name}]", "a table", f"is not a known table{near or known}")
+        homes = [table for table, known in fields.items() if name in known]
+        rule = "stands in no table: " + (
+            f"put it under [{homes[0]}]" if homes else "put it under the table it belongs to"
+        )
+        raise bad_field(file, name, content, rule)
 
 
 class Table:
@@ -67,12 +119,24 @@ class Table:
         The table's name, e.g. ``"panel"``.
     values : mapping
         Its content.
+
+    Attributes
+    ----------
+    understood : list of str
+        How values written with a unit were understood.
+    questions : list of str
+        Values that are possible but not likely, with the mend.
+    confirmed : list of str
+        Unusual values that the user has confirmed.
     """
 
     def __init__(self, file: Path, name: str, values: object) -> None:
         if not isinstance(values, Mapping):
             raise bad_field(file, name, values, f"must be a table: write a line [{name}] above it")
         self.file, self.name, self.values = file, name, dict(values)
+        self.understood: list[str] = []
+        self.questions: list[str] = []
+        self.confirmed: list[str] = []
 
     @classmethod
     def of(cls, file: Path, document: Mapping[str, Any], name: str) -> Table:
@@ -80,22 +144,120 @@ class Table:
         return cls(file, name, document.get(name, {}))
 
     def label(self, key: str) -> str:
-        """Give the field's name as the user sees it."""
+        """Return the field's name as the user sees it."""
         return f"[{self.name}] {key}"
 
     def bad(self, key: str, rule: str) -> WetlineError:
-        """Build the error for a field of this table."""
+        """Return the error for a field of this table."""
         return bad_field(self.file, self.label(key), self.values.get(key, "(missing)"), rule)
 
     def has(self, key: str) -> bool:
-        """Tell whether the field is there."""
+        """Return whether the field is there."""
         return key in self.values
 
-    def refuse_unknown(self, known: Sequence[str]) -> None:
-        """Refuse a field nobody reads, which is most often a spelling slip."""
+    def refuse_unknown(
+        self, known: Sequence[str], elsewhere: Mapping[str, Sequence[str]] | None = None
+    ) -> None:
+        """Refuse a field nobody reads, which is most often a spelling slip.
+
+        Parameters
+        ----------
+        known : sequence of str
+            The fields of this table; `confirmed` goes with every table.
+        elsewhere : mapping of str to sequence of str, optional
+            The fields of the other tables, to say where a field belongs.
+
+        Raises
+        ------
+        WetlineError
+            Naming the nearest known field, or the table the field belongs to.
+        """
         for key in self.values:
+            if key in known or key == CONFIRMED:
+                continue
+            homes = [name for name, fields in (elsewhere or {}).items() if key in fields]
+            if homes:
+                raise self.bad(key, f"belongs under [{homes[0]}]: move it there")
+            near = did_you_mean(key, (*known, CONFIRMED))
+            listed = f"; known are {', '.join(sorted(known))}"
+            raise self.bad(key, f"is not a known field{near or listed}")
+        for key in self._confirmed():
             if key not in known:
-                raise self.bad(key, f"is not a known field; known are {', '.join(sorted(known))}")
+                near = did_you_mean(key, known)
+                raise self.bad(CONFIRMED, f"{key} is no field of [{self.name}]{near}")
+
+    def _confirmed(self) -> list[str]:
+        value = self.values.get(CONFIRMED, [])
+        names = [value] if isinstance(value, str) else value
+        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+            raise self.bad(CONFIRMED, 'must list the fields meant, such as ["viscosity_mpas"]')
+        return names
+
+    def question(self, key: str, why: str) -> None:
+        """Note that a value is possible but not likely, unless the user has confirmed it.
+
+        Parameters
+        ----------
+        key : str
+            The field.
+        why : str
+            What was understood and what to write if something else is meant.
+        """
+        value = self.values.get(key, "(missing)")
+        if key in self._confirmed():
+            self.confirmed.append(f"{self.label(key)} = {value}: unusual, confirmed by the user")
+            return
+        self.questions.append(
+            f'{self.label(key)} = {value}: {why}; if it is true, write confirmed = ["{key}"] '
+            f"under [{self.name}]"
+        )
+
+    def quantity(
+        self,
+        key: str,
+        kind: Quantity,
+        default: float | None = None,
+        *,
+        above: float = -math.inf,
+        at_least: float = -math.inf,
+        at_most: float = math.inf,
+        likely: tuple[float, float] | None = None,
+    ) -> float | None:
+        """Read a value that may carry a unit in quotes, or return `default` when missing.
+
+        Parameters
+        ----------
+        key : str
+            The field.
+        kind : Quantity
+            What it is; bounds are in its unit.
+        default : float, optional
+            When the field is missing.
+        above, at_least, at_most : float
+            What is possible; the rest is refused.
+        likely : (float, float), optional
+            What is usual; the rest is questioned.
+
+        Raises
+        ------
+        WetlineError
+            If it is no such quantity or out of bounds.
+        """
+        if key not in self.values:
+            return default
+        written = self.values[key]
+        try:
+            value = read_quantity(written, kind)
+        except ValueError as error:
+            raise self.bad(key, str(error)) from None
+        if isinstance(written, str):
+            self.understood.append(f'{self.label(key)} = "{written}": {shown(value, kind)}')
+        hint = "" if isinstance(written, str) else _meant(value, kind, likely)
+        self._bounded(key, value, above, at_least, at_most, hint)
+        if likely is not None and not likely[0] <= value <= likely[1]:
+            usual = f"{shown(likely[0], kind)} to {shown(likely[1], kind)} is usual"
+            self.question(key, f"understood as {shown(value, kind)}; {usual}{hint}")
+        return value
 
     def number(
         self,
@@ -107,15 +269,15 @@ class Table:
         at_most: float = math.inf,
         unit: str = "",
     ) -> float | None:
-        """Read a plain number within bounds, or give `default` when missing."""
-        if key not in self.values:
-            return default
-        value = self.values[key]
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.bad(key, f"must be a number{f' of {unit}' if unit else ''}, without quotes")
-        if not math.isfinite(value):
-            raise self.bad(key, "must be a finite number")
-        return self._bounded(key, float(value), above, at_least, at_most)
+        """Read a plain number within bounds, or return `default` when missing."""
+        value = self.values.get(key)
+        if key in self.values and (isinstance(value, bool) or not isinstance(value, int | float)):
+            try:
+                read_quantity(value, PLAIN)
+            except ValueError:
+                of = f" of {unit}" if unit else ""
+                raise self.bad(key, f"must be a number{of}, without quotes") from None
+        return self.quantity(key, PLAIN, default, above=above, at_least=at_least, at_most=at_most)
 
     def length(
         self,
@@ -125,25 +287,22 @@ class Table:
         above: float = -math.inf,
         at_least: float = -math.inf,
         at_most: float = math.inf,
+        likely: tuple[float, float] | None = None,
     ) -> float | None:
         """Read a length in mm; text such as ``"40 in"`` is understood too."""
-        if key not in self.values:
-            return default
-        value = length_mm(self.values[key])
-        if value is None or not math.isfinite(value):
-            raise self.bad(key, 'must be a length in mm, such as 400 or "40 in"')
-        return self._bounded(key, value, above, at_least, at_most)
+        return self.quantity(
+            key, LENGTH_MM, default, above=above, at_least=at_least, at_most=at_most, likely=likely
+        )
 
     def _bounded(
-        self, key: str, value: float, above: float, at_least: float, at_most: float
-    ) -> float:
+        self, key: str, value: float, above: float, at_least: float, at_most: float, hint: str
+    ) -> None:
         if not value > above:
-            raise self.bad(key, f"must be above {above:g}")
+            raise self.bad(key, f"must be above {above:g}{hint}")
         if value < at_least:
-            raise self.bad(key, f"must be at least {at_least:g}")
+            raise self.bad(key, f"must be at least {at_least:g}{hint}")
         if value > at_most:
-            raise self.bad(key, f"must be at most {at_most:g}")
-        return value
+            raise self.bad(key, f"must be at most {at_most:g}{hint}")
 
     def text(
         self, key: str, default: str | None = None, *, choices: Sequence[str] = ()
@@ -155,7 +314,8 @@ class Table:
         if not isinstance(value, str):
             raise self.bad(key, "must be text in quotes")
         if choices and value not in choices:
-            raise self.bad(key, f"must be one of {', '.join(choices)}")
+            near = did_you_mean(value, choices)
+            raise self.bad(key, f"must be one of {', '.join(choices)}{near}")
         return value
 
     def points(self, key: str, count: int | None = None) -> list[tuple[float, float]] | None:
@@ -185,3 +345,10 @@ class Table:
 
 def _is_number(value: object) -> bool:
     return not isinstance(value, bool) and isinstance(value, int | float) and math.isfinite(value)
+
+
+def _meant(value: float, kind: Quantity, likely: tuple[float, float] | None) -> str:
+    """Return what a bare number may have been meant as, in other units."""
+    others = [] if likely is None else other_units(value, kind, likely)[:3]
+    ways = " or ".join(f'"{text}"' for text in others)
+    return f"; write {ways} if that is meant" if ways else ""

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.common.toml_table import LENGTH_UNITS_MM
+from vision.common.quantity import LENGTH_MM
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
@@ -85,7 +85,7 @@ def _svg_unit_mm(head: dict[str, str]) -> float:
 
     box = head.get("viewBox", "").replace(",", " ").split()
     width = head.get("width", "")
-    known = any(width.strip().endswith(unit) for unit in LENGTH_UNITS_MM)
+    known = any(width.strip().endswith(unit) for unit in LENGTH_MM.factors)
     wide_mm = length_mm(width) if known else None
     if wide_mm and len(box) == 4 and float(box[2]) > 0:
         return wide_mm / float(box[2])

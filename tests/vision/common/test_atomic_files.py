@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from vision.common.atomic_files import read_json, replace_file, write_json, write_text
-from vision.common.toml_table import Table, length_mm, read_toml
 from vision.errors import WetlineError, bad_field
 from vision.frames.prefetch import Ahead, prefetch
 
@@ -47,30 +46,6 @@ def test_missing_and_broken_json_say_what_to_do(tmp_path):
     (tmp_path / "results.json").write_text("{")
     with pytest.raises(WetlineError, match="delete it and run again"):
         read_json(tmp_path / "results.json")
-
-
-def test_toml_errors_name_the_line(tmp_path):
-    (tmp_path / "panel.toml").write_text("[panel]\nname = Roof\n")
-    with pytest.raises(WetlineError, match="line 2"):
-        read_toml(tmp_path / "panel.toml")
-
-
-def test_fields_are_checked_with_their_names(tmp_path):
-    table = Table(tmp_path / "panel.toml", "panel", {"length_mm": -5, "name": 3, "p": [[1, 2]]})
-    for call, message in [
-        (lambda: table.length("length_mm", above=0), r"\[panel\] length_mm = -5: must be above 0"),
-        (lambda: table.text("name"), "must be text in quotes"),
-        (lambda: table.points("p", 4), "must be a list of 4 pairs"),
-        (lambda: table.refuse_unknown(("name",)), "is not a known field"),
-    ]:
-        with pytest.raises(WetlineError, match=message):
-            call()
-
-
-@pytest.mark.parametrize(("text", "mm"), [("1,5 m", 1500.0), ('12"', 304.8), ("3 ft", 914.4)])
-def test_lengths_with_units(text, mm):
-    # 1 in = 25.4 mm and 1 ft = 304.8 mm exactly (international yard and pound agreement, 1959).
-    assert length_mm(text) == pytest.approx(mm)
 
 
 def test_a_long_value_is_shortened_in_the_message():
