@@ -22,8 +22,8 @@ from analysis.watch.end_forecast import (
     without_last,
 )
 from analysis.watch.reference import Beside, Reference, compare
-from vision.records import FloatArray, FrontCurve, Tracked
-from vision.tracking.live_tracker import LiveLook
+from vision.records import FloatArray, FrontCurve
+from vision.tracking.live_tracker import LiveFront
 
 NOT_YET, DRY, RUNNING, ENDED = "getting ready", "before resin", "running", "ended"
 PLAUSIBLE_STEPS = 3.0
@@ -72,7 +72,7 @@ class Gel:
 
 @dataclass(frozen=True)
 class Numbers:
-    """All that is worked out from one look.
+    """All that is worked out from one measurement.
 
     Attributes
     ----------
@@ -140,26 +140,26 @@ def panel_gel(panel: Panel) -> Gel | None:
     return Gel(gel.gel_s - lead, gel.working_s - lead)
 
 
-def end_length_mm(look: LiveLook, feed_point_mm: tuple[float, float] | None) -> float:
+def end_length_mm(live: LiveFront, feed_point_mm: tuple[float, float] | None) -> float:
     """Distance from the feed to the end; with a point feed, to the nearest edge."""
-    if look.curve.flow == "edge":
-        return look.scale.length_mm
-    length, width = look.scale.length_mm, look.scale.width_mm
+    if live.tracked.curve.flow == "edge":
+        return live.tracked.scale.length_mm
+    length, width = live.tracked.scale.length_mm, live.tracked.scale.width_mm
     x, y = feed_point_mm if feed_point_mm is not None else (length / 2, width / 2)
     return max(1.0, min(x, length - x, y, width - y))
 
 
 def read_numbers(
-    look: LiveLook,
+    live: LiveFront,
     panel: Panel,
     references: Sequence[Reference] = (),
     feed_point_mm: tuple[float, float] | None = None,
 ) -> Numbers:
-    """Work out the board's numbers from one look.
+    """Work out the board's numbers from one measurement.
 
     Parameters
     ----------
-    look : LiveLook
+    live : LiveFront
     panel : Panel
         The panel record; what it lacks stays empty on the board.
     references : sequence of Reference
@@ -167,19 +167,19 @@ def read_numbers(
     feed_point_mm : (float, float) or None
         Point feed, where panel.toml gives it.
     """
-    if not look.front.usable:
-        return Numbers(cannot=look.front.reason)
-    settled = without_last(look.curve, SETTLED)
+    if not live.tracked.front.usable:
+        return Numbers(cannot=live.tracked.front.reason)
+    settled = without_last(live.tracked.curve, SETTLED)
     going = settled.time_s > 0
-    length = end_length_mm(look, feed_point_mm)
+    length = end_length_mm(live, feed_point_mm)
     if not going.any() or settled.front_mean_mm[-1] <= 0:
         return Numbers()
     time, mean = settled.time_s[going], settled.front_mean_mm[going]
-    front = _front_now(look, settled.front_mean_mm, time, mean, length)
+    front = _front_now(live, settled.front_mean_mm, time, mean, length)
     reached = _reached_s(time, mean, length) if front.filled else None
     end = None
     if reached is None and mean[-1] > LEAST_REACH * length:
-        end = _end(panel, look, settled, length)
+        end = _end(panel, live, settled, length)
     repeat = panel.part.repeat_sd if panel.part else 0.08
     beside = None
     if references and not front.filled:
@@ -188,9 +188,9 @@ def read_numbers(
 
 
 def _front_now(
-    look: LiveLook, settled_mm: FloatArray, time: FloatArray, mean: FloatArray, length: float
+    live: LiveFront, settled_mm: FloatArray, time: FloatArray, mean: FloatArray, length: float
 ) -> Front:
-    curve = look.curve
+    curve = live.tracked.curve
     step = float(np.median(np.abs(np.diff(mean[-8:])))) if len(mean) > 2 else 0.0
     most = settled_mm[-1] + PLAUSIBLE_STEPS * max(step, LEAST_STEP_MM / PLAUSIBLE_STEPS) * SETTLED
     good = bool(settled_mm[-1] - 1.0 <= curve.front_mean_mm[-1] <= most)
@@ -213,12 +213,14 @@ def _reached_s(time: FloatArray, mean: FloatArray, length: float) -> float:
     return float(time[int(np.argmax(mean >= 0.99 * length))])
 
 
-def _end(panel: Panel, look: LiveLook, settled: FrontCurve, length_mm: float) -> EndForecast | None:
+def _end(
+    panel: Panel, live: LiveFront, settled: FrontCurve, length_mm: float
+) -> EndForecast | None:
     if np.count_nonzero(settled.used) < FEWEST_TO_FIT:
         return None
-    front = replace(look.front, frames_used=int(np.count_nonzero(settled.used)))
+    front = replace(live.tracked.front, frames_used=int(np.count_nonzero(settled.used)))
     with np.errstate(invalid="ignore"):
-        fit, _ = fit_panel(panel, Tracked(None, settled, front, look.scale))
+        fit, _ = fit_panel(panel, replace(live.tracked, curve=settled, front=front))
     if not isinstance(fit, PermeabilityFit):
         return None
     return forecast_end(fit, length_mm / 1000.0, float(settled.front_mean_mm[-1]) / 1000.0)

@@ -100,7 +100,7 @@ class Watch(Closing):
         self._space, self._space_due = "", -float("inf")
         self._frames_at_clamp: int | None = None
         self._found_start_s: float | None = None
-        self._look_wanted, self._restart_wanted = threading.Event(), threading.Event()
+        self._measure_wanted, self._restart_wanted = threading.Event(), threading.Event()
         self.board = Board(name=folder.name)
 
     def __enter__(self) -> Self:
@@ -126,7 +126,7 @@ class Watch(Closing):
             camera=self.camera.name,
             gel=panel_gel(self.panel),
         )
-        self._refresh(None, look=True)
+        self._refresh(None, measure=True)
         return self
 
     def close(self) -> None:
@@ -179,7 +179,7 @@ class Watch(Closing):
                 self._stop.wait(_TOUCH_S)
 
     def follow_once(self, wait_s: float) -> None:
-        """Add the frames that wait, look once, and renew the board."""
+        """Add the frames that wait, measure once, and renew the board."""
         since = None
         for frame, stored in self._drain(wait_s):
             self.feed.add(frame)
@@ -193,8 +193,8 @@ class Watch(Closing):
             self._restart_wanted.clear()
             self.panel = read_panel(self.folder)
             self.feed.restart()
-            self._look_wanted.set()
-        self._refresh(since, look=since is not None or self._look_wanted.is_set())
+            self._measure_wanted.set()
+        self._refresh(since, measure=since is not None or self._measure_wanted.is_set())
         clamp = self.board.clamp_clock_s
         if clamp is not None and self.board.state == RUNNING:
             if self._frames_at_clamp is None:
@@ -230,7 +230,7 @@ class Watch(Closing):
     def stamp(self, kind: str, text: str = "", age_s: float = 0.0) -> None:
         """Stamp the record with something done now (or `age_s` ago)."""
         add_stamp(self.folder, Stamp(self.clock.now() - max(0.0, age_s), kind, text))
-        self._look_wanted.set()
+        self._measure_wanted.set()
         self._refresh(None)
 
     def add_photo(self, data: bytes) -> str:
@@ -281,9 +281,9 @@ class Watch(Closing):
                 self.board = replace(board, version=self.board.version + 1)
                 self._changed.notify_all()
 
-    def _refresh(self, stored_s: float | None, look: bool = False) -> None:
-        """Renew the board; only the thread that follows the frames may ask for a `look`."""
-        found = self._looked() if look else {}
+    def _refresh(self, stored_s: float | None, measure: bool = False) -> None:
+        """Renew the board; only the thread that follows the frames may ask to `measure`."""
+        found = self._measured() if measure else {}
         with self._changed:
             stamps, readings = read_stamps(self.folder), read_readings(self.folder)
             stamped = stamped_clock_s(stamps, RESIN_OPEN)
@@ -310,21 +310,21 @@ class Watch(Closing):
             return NOT_YET
         return DRY if start is None else RUNNING
 
-    def _looked(self) -> dict[str, Any]:
-        self._look_wanted.clear()
+    def _measured(self) -> dict[str, Any]:
+        self._measure_wanted.clear()
         stamped = stamped_clock_s(read_stamps(self.folder), RESIN_OPEN)
-        look = self.feed.look(stamped)
+        live = self.feed.measure(stamped)
         numbers = Numbers()
-        if look is not None and (look.agreed or look.front.reason):
-            numbers = read_numbers(look, self.panel, self.references, self.feed.feed_point_mm)
-            self._found_start_s = look.start_clock_s
+        if live is not None and (live.agreed or live.tracked.front.reason):
+            numbers = read_numbers(live, self.panel, self.references, self.feed.feed_point_mm)
+            self._found_start_s = live.start_clock_s
         elif self.board.numbers.front is not None:
-            # One look that says something else is a hand or a flash until the next one agrees.
+            # One that says something else is a hand or a flash until the next one agrees.
             front = replace(self.board.numbers.front, settled=False)
             numbers = replace(self.board.numbers, front=front)
-        shown = 0.0 if numbers.front is None or look is None else float(numbers.time_s[-1])
-        if numbers.front is not None and numbers.front.settled and look is not None:
-            shown = float(look.curve.time_s[-1])
+        shown = 0.0 if numbers.front is None or live is None else float(numbers.time_s[-1])
+        if numbers.front is not None and numbers.front.settled and live is not None:
+            shown = float(live.tracked.curve.time_s[-1])
         self._picture = self.feed.picture(shown)
         return {
             "numbers": numbers,
@@ -336,7 +336,7 @@ class Watch(Closing):
         now = self.clock.now()
         if now >= self._space_due:
             self._space, self._space_due = self.store.space_warning(), now + SPACE_CHECK_S
-        numbers, front, look = board.numbers, board.numbers.front, self.feed.latest
+        numbers, front, live = board.numbers, board.numbers.front, self.feed.latest
         elapsed = None if board.start_clock_s is None else now - board.start_clock_s
         stalled = front is not None and stalled_now(
             numbers.time_s, numbers.front_mm, front.length_mm
@@ -353,10 +353,10 @@ class Watch(Closing):
             lost=self.feed.lost,
             frozen=self.feed.frozen,
             camera_note=self.feed.moved_note,
-            hidden=0.0 if look is None or front is None else look.hidden,
+            hidden=0.0 if live is None or front is None else live.hidden_share,
             cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",
             stalled_at_mm=front.mean_mm if front is not None and stalled else None,
-            racing_mm=0.0 if look is None or front is None else look.front.race_tracking_mm,
+            racing_mm=0.0 if live is None or front is None else live.tracked.front.race_tracking_mm,
             reached_mm=0.0 if front is None else front.mean_mm,
             vacuum_lost=vacuum_lost(
                 readings, board.start_clock_s, self.panel.vacuum.ambient_pa / 100.0

@@ -173,7 +173,7 @@ def laid_flat(run: Run) -> Callable[[], float]:
         start = resin_start_clock_s(run.setup, frames)
 
     def error_mm() -> float:
-        curve = tracker.finish(start, lambda _: None).curve
+        curve = tracker.finish(start).tracked.curve
         return rms(run.error_mm(curve.frames, curve.front_mean_mm))
 
     return error_mm
@@ -189,7 +189,7 @@ def made_up(name: str) -> Callable[[], float]:
     true_mm = np.array([shop.flow.lanes_mm(t).mean() for t in shop.times_s])
 
     def error_mm() -> float:
-        curve = tracker.finish(None, lambda _: None).curve
+        curve = tracker.finish(None).tracked.curve
         return rms(curve.front_mean_mm - true_mm)
 
     return error_mm

@@ -78,7 +78,7 @@ def read_front(masks: list[np.ndarray], run: Run, rectifier: Rectifier) -> np.nd
 
 def ours(run: Run) -> float:
     """Track the run as the command does."""
-    tracked, _ = track_panel(run.setup, lambda frames: frames)
+    tracked = track_panel(run.setup, lambda frames: frames).tracked
     return rms(run.error_mm(tracked.curve.frames, tracked.curve.front_mean_mm))
 
 

@@ -42,7 +42,7 @@ SIZE = (1920, 1080)
 
 
 def live_against_recorded(folder: Path, most: int = 90) -> str:
-    """Follow a folder live, a look after every frame, and as a recording; tell the difference."""
+    """Follow a folder live, measured after every frame, and as a recording; tell the difference."""
     setup = read_setup(folder)
     with open_frames(setup) as frames:
         every = max(1, len(frames) // most)
@@ -55,15 +55,15 @@ def live_against_recorded(folder: Path, most: int = 90) -> str:
             if frame.index % every == 0:
                 live.add(frame)
                 begun = time.perf_counter()
-                live.look(start)
+                live.measure(start)
                 took.append(time.perf_counter() - begun)
-        tracked = recorded.finish(start, lambda _: None)
+        tracked = recorded.finish(start).tracked
     final = dict(zip(tracked.curve.frames, tracked.curve.front_mean_mm, strict=True))
     error = np.array([r.front_mm - final[r.name] for r in live.firm])
     rms, worst = float(np.sqrt(np.mean(error**2))), float(np.abs(error).max())
     return (
         f"{folder.name}: live front {rms:.2f} mm rms from the recorded one, at most {worst:.1f} mm "
-        f"({len(error)} frames); a look {np.median(took):.2f} s, at most {max(took):.2f} s"
+        f"({len(error)} frames); a measurement {np.median(took):.2f} s, at most {max(took):.2f} s"
     )
 
 
@@ -112,7 +112,7 @@ def memory_mb() -> float | None:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
-def long_run(folder: Path, count: int, look_each: int) -> Iterator[str]:
+def long_run(folder: Path, count: int, measure_each: int) -> Iterator[str]:
     """Follow a run of one frame a second at 1920 x 1080; tell memory at each quarter."""
     photos = photos_1080(folder)
     setup = read_setup(folder)
@@ -120,7 +120,7 @@ def long_run(folder: Path, count: int, look_each: int) -> Iterator[str]:
         small = frames.size[0]
         first = [Frame(f.index, f.name, f.clock_s, cv2.resize(f.image, SIZE)) for f in frames][:4]
     live = LiveTracker(setup, Rectifier(setup, _Large(first)))
-    adding, looking = 0.0, 0.0
+    adding, measuring = 0.0, 0.0
     rng = np.random.default_rng(1)
     noise = [rng.integers(0, 4, (*SIZE[::-1], 3), dtype=np.uint8) for _ in range(5)]
     for k in range(count):
@@ -129,19 +129,19 @@ def long_run(folder: Path, count: int, look_each: int) -> Iterator[str]:
         image = cv2.add(image, noise[k % len(noise)])  # no sensor gives the same picture twice
         live.add(Frame(k, str(k), float(k), image))
         adding += time.perf_counter() - begun
-        if k % look_each == look_each - 1:
+        if k % measure_each == measure_each - 1:
             begun = time.perf_counter()
-            live.look()
-            looking += time.perf_counter() - begun
+            live.measure()
+            measuring += time.perf_counter() - begun
         if (k + 1) % max(1, count // 6) == 0:
             held = memory_mb()
             told = "not told here" if held is None else f"{held:.0f} MB"
-            yield f"  after {k + 1} frames: {len(live.frames())} canvases, memory {told}"
-    per_frame, per_look = adding / count, looking / max(1, count // look_each)
+            yield f"  after {k + 1} frames: {len(live.canvases.frames)} canvases, memory {told}"
+    per_frame, per_measurement = adding / count, measuring / max(1, count // measure_each)
     yield (
-        f"  a frame {per_frame * 1e3:.0f} ms, a look {per_look:.2f} s: with a look after every "
-        f"frame one core keeps up with {1 / (per_frame + per_look):.1f} frames a second "
-        f"(pictures enlarged from {small} px)"
+        f"  a frame {per_frame * 1e3:.0f} ms, a measurement {per_measurement:.2f} s: measured "
+        f"after every frame, one core keeps up with {1 / (per_frame + per_measurement):.1f} frames "
+        f"a second (pictures enlarged from {small} px)"
     )
 
 
@@ -165,7 +165,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("folders", nargs="*", type=Path)
     parser.add_argument("--frames", type=int, default=7200, help="of the long run")
-    parser.add_argument("--look-each", type=int, default=30, help="frames between two looks there")
+    parser.add_argument(
+        "--measure-each", type=int, default=30, help="frames between two measurements"
+    )
     chosen = parser.parse_args()
     folders = chosen.folders or [ROOT / "sample_frames" / name for name in SAMPLES]
     for folder in folders:
@@ -173,7 +175,7 @@ def main() -> None:
     edge = ROOT / "sample_frames" / "glass_edge"
     print(frame_to_board(edge), flush=True)
     print(f"{chosen.frames} frames, one a second:", flush=True)
-    for line in long_run(edge, chosen.frames, chosen.look_each):
+    for line in long_run(edge, chosen.frames, chosen.measure_each):
         print(line, flush=True)
 
 

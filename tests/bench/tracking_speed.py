@@ -86,7 +86,7 @@ def stages(folder: Path) -> dict[str, float]:
             spent["follow and warp"] += clock() - mark
             mark = clock()
     began = clock()
-    measure(tracker.stack, tracker.rectifier.mm_per_px, Feed(), None)
+    measure(tracker.canvases.stack(), tracker.rectifier.mm_per_px, Feed(), None)
     spent["measure"] = clock() - began
     return spent
 

@@ -89,7 +89,9 @@ def choose_photo(frames: Frames, photo: str | None, run: StoredRun) -> Frame:
     image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
     if image is None:
         raise WetlineError(f"{path}: not a picture that can be read: save it as JPEG or PNG")
-    return Frame(-1, path.name, run.start_clock_s + run.arrival.last_s, np.asarray(image, np.uint8))
+    return Frame(
+        -1, path.name, run.placed.start_clock_s + run.arrival.last_s, np.asarray(image, np.uint8)
+    )
 
 
 def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
@@ -100,8 +102,9 @@ def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
     WetlineError
         If the panel cannot be found in the photo.
     """
-    if 0 <= frame.index < len(run.frames) and run.frames[frame.index] == frame.name:
-        return replace(rectifier.plane, homography=run.homographies[frame.index])
+    homography = run.placed.homography(frame.name) if frame.index >= 0 else None
+    if homography is not None:
+        return replace(rectifier.plane, homography=homography)
     flat = rectifier.rectify(frame)
     if flat.lost:
         raise WetlineError(
@@ -133,7 +136,7 @@ def write_pictures(
     plane = plane_for(frame, run, rectifier)
     tail = "" if photo is None else f"_{Path(frame.name).stem}".replace("@", "_")
     written = [results / f"front_lines{tail}.png", results / "plan_view.png"]
-    minutes = (frame.clock_s - run.start_clock_s) / 60
+    minutes = (frame.clock_s - run.placed.start_clock_s) / 60
     drawn = lines_on_photo(
         frame.image, plane, run.arrival, setup, f"photo at {minutes:.0f} min", times_s
     )
@@ -146,9 +149,9 @@ def write_pictures(
         annotated_video(
             path,
             progress(frames),
-            lambda item: replace(rectifier.plane, homography=run.homographies[item.index]),
+            lambda item: plane_for(item, run, rectifier),
             run.arrival,
-            start_clock_s=run.start_clock_s,
+            start_clock_s=run.placed.start_clock_s,
             title=setup.name,
             flow=setup.flow,
             curve=read_front_csv(results / "front.csv"),

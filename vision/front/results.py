@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -20,20 +19,18 @@ from vision.records import (
     ScaleSummary,
     Tracked,
 )
-from vision.scale.plane_map import PlaneMap
 
 ARRIVAL_FILE = "arrival.npz"
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 
 @dataclass(frozen=True)
-class StoredRun:
-    """An arrival map with what is needed to draw it on the photos.
+class PlacedFrames:
+    """The frames of a run with the panel's place in each, for drawing on them.
 
     Attributes
     ----------
-    arrival : ArrivalMap
-    frames : tuple of str
+    names : tuple of str
     clock_s : ndarray of shape (K,), float
         Frame times on the camera's clock.
     start_clock_s : float
@@ -42,11 +39,24 @@ class StoredRun:
         Panel mm to ideal pixels, frame by frame.
     """
 
-    arrival: ArrivalMap
-    frames: tuple[str, ...]
+    names: tuple[str, ...]
     clock_s: FloatArray
     start_clock_s: float
     homographies: FloatArray
+
+    def homography(self, name: str) -> FloatArray | None:
+        """Return where the panel lies in a frame, by the frame's name; None when not tracked."""
+        if name not in self.names:
+            return None
+        return np.asarray(self.homographies[self.names.index(name)])
+
+
+@dataclass(frozen=True)
+class StoredRun:
+    """An arrival map with what is needed to draw it on the photos."""
+
+    arrival: ArrivalMap
+    placed: PlacedFrames
 
 
 def results_json(tracked: Tracked) -> dict[str, Any]:
@@ -56,13 +66,7 @@ def results_json(tracked: Tracked) -> dict[str, Any]:
     return parts | dict.fromkeys(LATER_PARTS)
 
 
-def save_tracked(
-    results: Path,
-    tracked: Tracked,
-    planes: Sequence[PlaneMap] = (),
-    clock_s: Sequence[float] = (),
-    start_clock_s: float = 0.0,
-) -> None:
+def save_tracked(results: Path, tracked: Tracked, placed: PlacedFrames | None = None) -> None:
     """Write what tracking found, each file whole or not at all.
 
     Parameters
@@ -70,11 +74,10 @@ def save_tracked(
     results : Path
         The results folder.
     tracked : Tracked
-    planes, clock_s : sequence
-        Map and time of each frame; empty for pen marks.
-    start_clock_s : float
+    placed : PlacedFrames, optional
+        The panel's place in each frame; None for pen marks.
     """
-    if tracked.arrival is None:
+    if tracked.arrival is None or placed is None:
         (results / ARRIVAL_FILE).unlink(missing_ok=True)  # one of an earlier run would mislead
     else:
         arrays = {
@@ -83,10 +86,10 @@ def save_tracked(
             "by_hand": tracked.arrival.by_hand,
             "mm_per_px": np.float64(tracked.arrival.mm_per_px),
             "last_s": np.float64(tracked.arrival.last_s),
-            "frames": np.array(tracked.curve.frames),
-            "clock_s": np.asarray(clock_s, float),
-            "start_clock_s": np.float64(start_clock_s),
-            "homographies": np.array([plane.homography for plane in planes]),
+            "frames": np.array(placed.names),
+            "clock_s": placed.clock_s,
+            "start_clock_s": np.float64(placed.start_clock_s),
+            "homographies": placed.homographies,
         }
 
         def write(part: Path) -> None:
@@ -119,10 +122,12 @@ def load_run(results: Path) -> StoredRun:
                 mm_per_px=float(arrays["mm_per_px"]),
                 last_s=float(arrays["last_s"]),
             ),
-            frames=tuple(str(name) for name in arrays["frames"]),
-            clock_s=arrays["clock_s"],
-            start_clock_s=float(arrays["start_clock_s"]),
-            homographies=arrays["homographies"],
+            placed=PlacedFrames(
+                names=tuple(str(name) for name in arrays["frames"]),
+                clock_s=arrays["clock_s"],
+                start_clock_s=float(arrays["start_clock_s"]),
+                homographies=arrays["homographies"],
+            ),
         )
     except FileNotFoundError as error:
         raise WetlineError(

@@ -148,7 +148,7 @@ def track_images(
     scale = {"method": "corners", "corners_px": corners_px}
     setup = _setup(panel, scale, FrameSource(Path(_SOURCE), "images", resin_start=start))
     with frames:
-        return track_frames(setup, frames, lambda items: items)[0]
+        return track_frames(setup, frames, lambda items: items).tracked
 
 
 def _start_after_first(resin_start_s: float, frames: ImageFrames) -> float:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from vision.common.atomic_files import replace_file
 from vision.common.progress import bar
@@ -12,11 +15,10 @@ from vision.drawing.pictures import lines_on_photo, subtitle_of
 from vision.drawing.strokes import encode_image
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
-from vision.front.results import save_tracked
+from vision.front.results import PlacedFrames, save_tracked
 from vision.records import Frame, Tracked
-from vision.scale.plane_map import PlaneMap
-from vision.settings.panel_settings import read_setup
-from vision.tracking.tracker import FIX_FILE, Tracker, track_frames
+from vision.settings.panel_settings import PanelSetup, read_setup
+from vision.tracking.tracker import FIX_FILE, TrackedRun, track_frames
 
 
 @dataclass(frozen=True)
@@ -28,19 +30,18 @@ class Job:
     tracked : Tracked
     photo : bytes or None
         JPEG of the front lines on the last photo; None for pen marks.
-    start_clock_s : float
-        Resin start on the camera's clock; NaN for pen marks.
-    planes : tuple of PlaneMap
-        Where the panel lies in each frame; empty for pen marks.
-    clock_s : tuple of float
-        Time of each frame on the camera's clock; empty for pen marks.
+    run : TrackedRun or None
+        The frames and what they showed; None for pen marks.
     """
 
     tracked: Tracked
     photo: bytes | None
-    start_clock_s: float = float("nan")
-    planes: tuple[PlaneMap, ...] = ()
-    clock_s: tuple[float, ...] = ()
+    run: TrackedRun | None = None
+
+    @property
+    def start_clock_s(self) -> float:
+        """Resin start on the camera's clock; NaN for pen marks."""
+        return math.nan if self.run is None else self.run.start_clock_s
 
     def lines(self) -> list[str]:
         """Tell what was found in a few plain lines."""
@@ -83,17 +84,25 @@ def track_unsaved(folder: Path, quiet: bool, told: Callable[[int, int], None] | 
         return Job(track_marks(setup), None)
     with open_frames(setup) as frames:
         watch = bar("Tracking", len(frames), quiet) if told is None else _telling(told, len(frames))
-        tracked, tracker = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
-    photo = _photo(tracker, tracked)
-    return Job(tracked, photo, tracker.start_clock_s, tuple(tracker.planes), tuple(tracker.clock_s))
+        run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
+    return Job(run.tracked, _photo(run, setup), run)
 
 
 def save_job(job: Job, results: Path) -> None:
     """Write what tracking found under `results`, each file whole or not at all."""
-    save_tracked(results, job.tracked, job.planes, job.clock_s, job.start_clock_s)
+    save_tracked(results, job.tracked, None if job.run is None else _placed(job.run))
     if job.photo is not None:
         photo = job.photo
         replace_file(results / "front_lines.jpg", lambda part: part.write_bytes(photo))
+
+
+def _placed(run: TrackedRun) -> PlacedFrames:
+    return PlacedFrames(
+        names=tuple(frame.name for frame in run.frames),
+        clock_s=np.array([frame.clock_s for frame in run.frames]),
+        start_clock_s=run.start_clock_s,
+        homographies=np.array([frame.plane.homography for frame in run.frames]),
+    )
 
 
 def _telling(
@@ -107,13 +116,13 @@ def _telling(
     return wrap
 
 
-def _photo(tracker: Tracker, tracked: Tracked) -> bytes | None:
-    if tracker.last is None or tracked.arrival is None:
+def _photo(run: TrackedRun, setup: PanelSetup) -> bytes | None:
+    arrival, front = run.tracked.arrival, run.tracked.front
+    if run.last_seen is None or arrival is None:
         return None
-    plane = tracker.planes[tracker.last.index]
-    subtitle = subtitle_of(tracked.front, tracked.arrival.last_s)
-    times: list[float] | None = None if tracked.front.usable else []
-    drawn = lines_on_photo(
-        tracker.last.image, plane, tracked.arrival, tracker.setup, subtitle, times
-    )
+    name = run.last_seen.name
+    plane = next(frame.plane for frame in reversed(run.frames) if frame.name == name)
+    times: list[float] | None = None if front.usable else []
+    subtitle = subtitle_of(front, arrival.last_s)
+    drawn = lines_on_photo(run.last_seen.image, plane, arrival, setup, subtitle, times)
     return encode_image(drawn, ".jpg")

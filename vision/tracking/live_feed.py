@@ -17,7 +17,8 @@ from vision.rectify.rectifier import Rectifier
 from vision.scale.corner_picker import read_setup_for_corners
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup, read_setup
-from vision.tracking.live_tracker import LiveLook, LiveTracker, Reading
+from vision.tracking.live_tracker import LiveFront, LiveTracker, Reading
+from vision.tracking.tracker import FIX_FILE
 
 MOST_REPLAYED = 400
 """Frames of a long run that are read again when it is taken up."""
@@ -44,7 +45,7 @@ class LiveFeed:
         What is missing before the front can be followed; empty when nothing is.
     count : int
         Frames seen.
-    latest : LiveLook or None
+    latest : LiveFront or None
     last_clock_s : float or None
     lost : bool
     moved_note : str
@@ -55,7 +56,7 @@ class LiveFeed:
         self.folder = folder
         self.todo = ""
         self.count = 0
-        self.latest: LiveLook | None = None
+        self.latest: LiveFront | None = None
         self.last_clock_s: float | None = None
         self.lost, self.moved_note = False, ""
         self.feed_point_mm: tuple[float, float] | None = None
@@ -69,7 +70,7 @@ class LiveFeed:
     @property
     def frozen(self) -> bool:
         """Whether the camera gives the very same picture again and again."""
-        return self._tracker is not None and self._tracker.repeats >= FROZEN_AFTER
+        return self._tracker is not None and self._tracker.canvases.repeats >= FROZEN_AFTER
 
     @property
     def firm(self) -> list[Reading]:
@@ -102,7 +103,7 @@ class LiveFeed:
         if self._tracker is None:
             self._prepare()
             return
-        if image.shape != self._tracker.rectifier.reference.image.shape:
+        if image.shape != self._tracker.tracker.rectifier.reference.image.shape:
             self.todo = "The pictures changed size: turn the phone back as it was."
             return
         self._track(Frame(self.count - 1, frame.path.name, frame.clock_s, image))
@@ -111,12 +112,13 @@ class LiveFeed:
         assert self._tracker is not None
         self._tracker.add(frame)
         self.todo = ""
-        self.lost = self._tracker.lost
-        if self.lost:
+        latest = self._tracker.tracker.latest
+        self.lost = latest is None or latest.lost
+        if latest is None or latest.lost:
             return
-        corners = _corners_px(self._tracker.plane)
+        corners = _corners_px(latest.plane)
         if self._corners is not None:
-            apart = float(np.abs(corners - self._corners).max()) * self._tracker.plane.mm_per_px()
+            apart = float(np.abs(corners - self._corners).max()) * latest.plane.mm_per_px()
             if apart > MOVED_MM:
                 self._moved_at = self.count
                 self.moved_note = f"by about {apart:.0f} mm on the panel"
@@ -158,7 +160,7 @@ class LiveFeed:
             for frame in frames:
                 if frame.index % every == 0 or frame.index >= late:
                     if frame.index == len(frames) - 1:
-                        tracker.look(self._start_s)  # for the next look to agree with
+                        tracker.measure(self._start_s)  # for the next measurement to agree with
                     tracker.add(frame)
                     last = frame
         self._tracker, self._setup = tracker, setup
@@ -176,15 +178,15 @@ class LiveFeed:
         """Resin start as somebody gave it: panel.toml before the button."""
         return self._start_s if self._start_s is not None else stamped
 
-    def look(self, stamped: float | None) -> LiveLook | None:
-        """Measure the front as it stands; None while there is too little to look at."""
+    def measure(self, stamped: float | None) -> LiveFront | None:
+        """Measure the front as it stands; None while there is too little to see."""
         if self._tracker is None:
             return None
-        self.latest = self._tracker.look(self.given_start_s(stamped), self._fixes)
+        self.latest = self._tracker.measure(self.given_start_s(stamped), self._fixes)
         return self.latest
 
     def _fixes(self, start_clock_s: float) -> FloatArray | None:
-        path = self.folder / "fix.csv"
+        path = self.folder / FIX_FILE
         try:
             return read_fixes(path, lambda _: None) if path.exists() else None
         except WetlineError:
@@ -194,8 +196,9 @@ class LiveFeed:
         """Give what the board's picture is drawn from."""
         if self._image is None:
             return None
-        plane = None if self._tracker is None else self._tracker.plane
-        arrival = None if self.latest is None else self.latest.arrival
+        latest = None if self._tracker is None else self._tracker.tracker.latest
+        plane = None if latest is None else latest.plane
+        arrival = None if self.latest is None else self.latest.tracked.arrival
         flow = "edge" if self._setup is None else self._setup.flow
         return PictureParts(self._image, plane, arrival, front_s, flow)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import itertools
-from collections.abc import Callable, Generator, Iterable
-from dataclasses import replace
+from collections.abc import Callable, Generator, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +22,8 @@ from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, FrontCurve, FrontSummary, Tracked
 from vision.rectify.rectifier import Rectifier, look_mask
 from vision.repair.feed import Feed
-from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup
-from vision.wetting.canvas_series import CanvasStack
+from vision.tracking.canvases import Canvases, RecordedCanvases, SeenFrame
 
 HAND_SD_MM = 3.0
 """Uncertainty of a front drawn by hand on a photo. Common practice, no source."""
@@ -32,8 +31,8 @@ HAND_SD_MM = 3.0
 MOST_LOST = 0.5
 """Share of frames without a sight of the panel past which the run is not judged."""
 
-FEWEST_SEEN = 4
-"""Frames that must show the panel for anything to be measured."""
+Fixes = Callable[[float], FloatArray | None]
+"""Resin start on the frames' clock to the user's points, or None."""
 
 FIX_FILE = "fix.csv"
 """Corrections by hand, beside panel.toml."""
@@ -45,107 +44,141 @@ LOST = (
 )
 
 
+@dataclass(frozen=True)
+class TrackedRun:
+    """A run as far as it was followed.
+
+    Attributes
+    ----------
+    tracked : Tracked
+        Arrival map, front curve and summary.
+    frames : tuple of SeenFrame
+        The frames of the curve.
+    start_clock_s : float
+        Resin start on the frames' clock.
+    hidden_share : float
+        Share of the front at the last frame that was filled in rather than seen.
+    last_seen : Frame or None
+        The last frame in which the panel was found, for drawing on.
+    """
+
+    tracked: Tracked
+    frames: tuple[SeenFrame, ...]
+    start_clock_s: float
+    hidden_share: float
+    last_seen: Frame | None
+
+
+def no_fixes(start_clock_s: float) -> FloatArray | None:
+    """Return no corrections by hand."""
+    return None
+
+
 class Tracker:
-    """Follows one panel frame by frame.
+    """Follows one panel, fed a frame at a time.
 
     Parameters
     ----------
     setup : PanelSetup
     rectifier : Rectifier
         Lays the frames flat.
+    canvases : Canvases, optional
+        How the canvases are kept; left out, as for a recording.
 
     Attributes
     ----------
-    planes : list of PlaneMap
-        Map of each frame, for drawing on the photos.
-    clock_s : list of float
-        Time of each frame.
-    start_clock_s : float
-        Resin start on the frames' clock, once `finish` has found it.
-    last : Frame or None
-        The last frame in which the panel was found, for drawing on.
+    count : int
+        Frames taken.
+    latest : SeenFrame or None
+        The latest frame.
     """
 
-    def __init__(self, setup: PanelSetup, rectifier: Rectifier) -> None:
-        self.setup = setup
-        self.rectifier = rectifier
-        self.planes: list[PlaneMap] = []
-        self.start_clock_s = float("nan")
-        self._names: list[str] = []
-        self.clock_s: list[float] = []
-        self.last: Frame | None = None
-        self._notes: list[str] = []
-        self._lost: list[bool] = []
-        plane = rectifier.plane
-        half = np.array([plane.length_mm, plane.width_mm]) / 2
-        self._border_xy = (rectifier.border_mm - half) / half
-        self.stack = CanvasStack(rectifier.shape, self._border_xy)
+    def __init__(
+        self, setup: PanelSetup, rectifier: Rectifier, canvases: Canvases | None = None
+    ) -> None:
+        self.setup, self.rectifier = setup, rectifier
+        self.canvases = RecordedCanvases(rectifier) if canvases is None else canvases
+        self.count = 0
+        self.latest: SeenFrame | None = None
+        self._last_seen: Frame | None = None
+        whole = look_mask(setup, rectifier.shape, rectifier.mm_per_px)
+        self._watched = self.canvases.resized(whole)
+        self._feed = Feed(
+            point_mm=setup.feed_point_mm,
+            radius_mm=setup.feed_radius_mm or 0.0,
+            is_point=setup.flow == "point",
+        )
 
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
         flat = self.rectifier.rectify(frame)
-        self._names.append(frame.name)
-        self.clock_s.append(frame.clock_s)
-        self._notes.append(flat.note)
-        self._lost.append(flat.lost)
-        self.planes.append(flat.plane)
-        if flat.lost:
-            return
-        self.last = frame
-        border = np.log(flat.border + LOG_OFFSET)
-        self.stack.add(frame.clock_s, flat.canvas, border)
+        seen = SeenFrame(frame.name, frame.clock_s, flat.note, flat.lost, flat.plane)
+        self.canvases.add(seen, flat.canvas, np.log(flat.border + LOG_OFFSET))
+        self.count += 1
+        self.latest = seen
+        if not flat.lost:
+            self._last_seen = frame
 
-    def __len__(self) -> int:
-        return len(self._names)
-
-    def _nothing(self, start_clock_s: float | None) -> Tracked:
-        """Say that the panel could not be found."""
-        clock = np.array(self.clock_s)
-        self.start_clock_s = float(clock[0]) if start_clock_s is None else start_clock_s
-        times = clock - self.start_clock_s
-        curve, front = blank_front(self.setup.flow, tuple(self._names), times, LOST)
-        return Tracked(None, curve, front, self.rectifier.summary())
-
-    def finish(
-        self, start_clock_s: float | None, fixes: Callable[[float], FloatArray | None]
-    ) -> Tracked:
-        """Measure what has been seen so far.
+    def read(
+        self, start_clock_s: float | None = None, fixes: Fixes = no_fixes
+    ) -> TrackedRun | None:
+        """Measure the front as it stands; None while too few frames show the panel.
 
         Parameters
         ----------
         start_clock_s : float or None
             Resin start on the frames' clock, if known.
         fixes : callable
-            Given the resin start on the frames' clock, the user's points (see `hand`), or None.
-
+            Given the resin start on the frames' clock, the user's points as
+            `vision.front.corrections.read_fixes` reads them, or None.
         """
-        if len(self.stack) < FEWEST_SEEN:
-            return self._nothing(start_clock_s)
-        feed = Feed(
-            point_mm=self.setup.feed_point_mm,
-            radius_mm=self.setup.feed_radius_mm or 0.0,
-            is_point=self.setup.flow == "point",
-        )
-        looked = look_mask(self.setup, self.rectifier.shape, self.rectifier.mm_per_px)
-        measured = measure(self.stack, self.rectifier.mm_per_px, feed, start_clock_s, looked)
-        if np.mean(self._lost) > MOST_LOST:
+        stack = self.canvases.stack()
+        if len(stack) < self.canvases.fewest:
+            return None
+        mm_per_px = self.canvases.mm_per_px
+        measured = measure(stack, mm_per_px, self._feed, start_clock_s, self._watched)
+        frames = tuple(self.canvases.frames)
+        if np.mean([frame.lost for frame in frames]) > MOST_LOST:
             measured = replace(measured, reason=LOST)
-        self.start_clock_s = measured.start_s
         points = fixes(measured.start_s)
         if points is not None:
             measured = corrected(measured, points, start_clock_s)
-        frames = FrameTimes(
-            names=tuple(self._names),
-            time_s=np.array(self.clock_s) - measured.start_s,
-            notes=tuple(self._notes),
-            lost=np.array(self._lost),
-        )
         scale = self.rectifier.summary()
-        lanes = looked.mean(axis=1) > 0.5
-        curve, front = read_curve(measured, frames, scale, lanes)
+        lanes = self._watched.mean(axis=1) > 0.5
+        times = frame_times(frames, measured.start_s)
+        curve, front = read_curve(measured, times, scale, lanes)
         if measured.reason:
             curve, front = blank_front(curve.flow, curve.frames, curve.time_s, measured.reason)
-        return Tracked(measured.arrival, curve, front, scale)
+        return TrackedRun(
+            tracked=Tracked(measured.arrival, curve, front, scale),
+            frames=frames,
+            start_clock_s=measured.start_s,
+            hidden_share=float(measured.hidden_share[-1]),
+            last_seen=self._last_seen,
+        )
+
+    def finish(self, start_clock_s: float | None = None, fixes: Fixes = no_fixes) -> TrackedRun:
+        """Measure a recording that has come to its end (see `read`)."""
+        return self.read(start_clock_s, fixes) or self._never_found(start_clock_s)
+
+    def _never_found(self, start_clock_s: float | None) -> TrackedRun:
+        """Say that the panel could not be found."""
+        frames = tuple(self.canvases.frames)
+        start = frames[0].clock_s if start_clock_s is None else start_clock_s
+        times = frame_times(frames, start)
+        curve, front = blank_front(self.setup.flow, times.names, times.time_s, LOST)
+        tracked = Tracked(None, curve, front, self.rectifier.summary())
+        return TrackedRun(tracked, frames, start, 1.0, self._last_seen)
+
+
+def frame_times(frames: Sequence[SeenFrame], start_clock_s: float) -> FrameTimes:
+    """Return names, notes and times since resin start of frames."""
+    return FrameTimes(
+        names=tuple(frame.name for frame in frames),
+        time_s=np.array([frame.clock_s for frame in frames]) - start_clock_s,
+        notes=tuple(frame.note for frame in frames),
+        lost=np.array([frame.lost for frame in frames]),
+    )
 
 
 def blank_front(
@@ -202,7 +235,7 @@ def track_frames(
     frames: Frames,
     progress: Callable[[Iterable[Frame]], Iterable[Frame]],
     fix_file: Path | None = None,
-) -> tuple[Tracked, Tracker]:
+) -> TrackedRun:
     """Track a recorded run.
 
     Parameters
@@ -217,9 +250,7 @@ def track_frames(
 
     Returns
     -------
-    tracked : Tracked
-    tracker : Tracker
-        With the map of each frame, for drawing.
+    run : TrackedRun
     """
     with contextlib.closing(_in_turn(frames)) as source:
         # Photos decode on other threads from here on, while the scale is found.
@@ -228,9 +259,9 @@ def track_frames(
         for frame in progress(itertools.chain(first, source)):
             tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
-    tracked = tracker.finish(start, lambda found: _fixes(fix_file, frames, found))
-    front = replace(tracked.front, resin_start=wall_time_iso(tracker.start_clock_s, frames))
-    return replace(tracked, front=front, frame_notes=tuple(frames.notes)), tracker
+    run = tracker.finish(start, lambda found: _fixes(fix_file, frames, found))
+    front = replace(run.tracked.front, resin_start=wall_time_iso(run.start_clock_s, frames))
+    return replace(run, tracked=replace(run.tracked, front=front, frame_notes=tuple(frames.notes)))
 
 
 def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
@@ -264,7 +295,7 @@ def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float | No
 
 def track_panel(
     setup: PanelSetup, progress: Callable[[Iterable[Frame]], Iterable[Frame]]
-) -> tuple[Tracked, Tracker]:
+) -> TrackedRun:
     """Open a panel's frames and track them (see `track_frames`)."""
     with open_frames(setup) as frames:
         return track_frames(setup, frames, progress, setup.folder / FIX_FILE)

@@ -313,7 +313,7 @@ def test_fault_in_the_tracker_does_not_stop_the_recording(tmp_path, monkeypatch)
     monkeypatch.setattr("analysis.watch.run._TOUCH_S", 0.01)
     with Shop(folder) as shop:
         monkeypatch.setattr(
-            shop.watch.feed, "look", lambda _: (_ for _ in ()).throw(ZeroDivisionError("oops"))
+            shop.watch.feed, "measure", lambda _: (_ for _ in ()).throw(ZeroDivisionError("oops"))
         )
         shop.watch.start()
         shop.take(-90.0, look=False)

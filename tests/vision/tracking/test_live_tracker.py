@@ -24,33 +24,33 @@ START_S = 1_933_000_000.0
 
 @pytest.fixture(scope="module")
 def sample():
-    """The first sample panel followed live (one look each fourth frame) and as a recording."""
+    """The first sample panel followed live (measured each fourth frame) and as a recording."""
     setup = read_setup(SAMPLES / "glass_edge")
     with open_frames(setup) as frames:
         rectifier = Rectifier(setup, frames)
         recorded, live = Tracker(setup, rectifier), LiveTracker(setup, rectifier)
-        looks = []
+        measured = []
         for frame in frames:
             recorded.add(frame)
             live.add(frame)
-            if live.count % 4 == 0 and live.count >= 9:
-                looks.append(live.look())
-        return recorded.finish(None, lambda _: None), live, looks
+            if live.tracker.count % 4 == 0 and live.tracker.count >= 9:
+                measured.append(live.measure())
+        return recorded.finish().tracked, live, measured
 
 
 def test_live_front_is_within_2_mm_of_the_recorded_one(sample):
     tracked, live, _ = sample
     final = dict(zip(tracked.curve.frames, tracked.curve.front_mean_mm, strict=True))
     error = np.array([r.front_mm - final[r.name] for r in live.firm])
-    assert len(error) >= len(final) - FIRM_AFTER - 3  # the last look may be 3 frames back
+    assert len(error) >= len(final) - FIRM_AFTER - 3  # the last measurement may be 3 frames back
     assert np.sqrt(np.mean(error**2)) < 2.0
 
 
 def test_firm_readings_come_once_and_in_order(sample):
-    _, live, looks = sample
+    _, live, measured = sample
     clocks = [r.clock_s for r in live.firm]
     assert clocks == sorted(set(clocks))
-    latest = looks[-1].curve.time_s[-1] + looks[-1].start_clock_s
+    latest = measured[-1].tracked.curve.time_s[-1] + measured[-1].start_clock_s
     assert clocks[-1] < latest
 
 
@@ -65,12 +65,12 @@ def test_memory_does_not_grow_with_the_run(tmp_path):
         noise = (np.arange(600) * (k + 1) % 3).astype(np.uint8)[None, :, None]
         image = cv2.add(images[min(k // 12, 5)], np.broadcast_to(noise, (356, 600, 3)).copy())
         live.add(Frame(k, f"{k}.jpg", float(k), image))
-        held = live.frames()
+        held = live.canvases.frames
         sizes.append(len(held))
         assert [f.clock_s for f in held] == sorted(f.clock_s for f in held)
     assert max(sizes) <= 16 + 4
-    assert [f.clock_s for f in live.frames()[-4:]] == [256.0, 257.0, 258.0, 259.0]
-    assert len({f.canvas.shape for f in live.frames()}) == 1
+    assert [f.clock_s for f in live.canvases.frames[-4:]] == [256.0, 257.0, 258.0, 259.0]
+    assert len({c.shape for c in live.canvases.stack().canvases}) == 1
 
 
 class _Given:
@@ -118,12 +118,12 @@ def test_feed_takes_up_a_run_from_disk(tmp_path):
     feed = LiveFeed(folder)
     last = feed.resume()
     assert last == START_S + 280
-    look = feed.look(START_S)
+    shown = feed.measure(START_S)
     (frame,) = store.write(Shot(photo(300.0), START_S + 300))
     feed.add(frame)
-    assert feed.look(START_S).curve.time_s[-1] == pytest.approx(300.0)
-    k = int(np.flatnonzero(look.curve.time_s == 240.0)[0])
-    assert look.curve.front_mean_mm[k] == pytest.approx(front_mm(240.0), abs=2.5)
+    assert feed.measure(START_S).tracked.curve.time_s[-1] == pytest.approx(300.0)
+    k = int(np.flatnonzero(shown.tracked.curve.time_s == 240.0)[0])
+    assert shown.tracked.curve.front_mean_mm[k] == pytest.approx(front_mm(240.0), abs=2.5)
 
 
 def test_hand_in_one_frame_is_not_wetting(tmp_path):
@@ -133,7 +133,7 @@ def test_hand_in_one_frame_is_not_wetting(tmp_path):
     for t in (140.0, 160.0, 180.0, 200.0):
         (frame,) = store.write(Shot(photo(t, hand=t == 140.0), START_S + t))
         feed.add(frame)
-    curve = feed.look(START_S).curve
+    curve = feed.measure(START_S).tracked.curve
     k = int(np.flatnonzero(curve.time_s == 140.0)[0])
     assert curve.front_mean_mm[k] == pytest.approx(front_mm(140.0), abs=4.0)
 
@@ -152,7 +152,7 @@ def test_feed_leaves_out_what_it_cannot_use(tmp_path):
     (frame,) = store.write(Shot(photo(100.0), START_S + 100))
     feed.add(frame)
     assert feed.todo == ""
-    assert feed.look(START_S) is not None
+    assert feed.measure(START_S) is not None
 
 
 def test_bumped_camera_is_told_once(tmp_path):
@@ -182,7 +182,7 @@ def test_frozen_camera_is_told_and_does_no_harm(tmp_path):
         (frame,) = store.write(Shot(same, START_S + 20.0 + k))
         feed.add(frame)
         assert feed.frozen == (k >= 3)
-    assert feed.look(START_S) is not None
+    assert feed.measure(START_S) is not None
     (frame,) = store.write(Shot(photo(40.0), START_S + 40.0))
     feed.add(frame)
     assert not feed.frozen
@@ -202,7 +202,7 @@ def test_picture_shows_the_front(tmp_path):
     folder, _ = feed_with(tmp_path, np.arange(-60, 201, 20.0))
     feed = LiveFeed(folder)
     feed.resume()
-    feed.look(START_S)
+    feed.measure(START_S)
     parts = feed.picture(200.0)
     plain = draw_live(PictureParts(parts.image, None, None, 0.0, "edge"))
     drawn = draw_live(parts)

@@ -49,13 +49,13 @@ def track(shop, points=None):
     for frame in frames:
         tracker.add(frame)
     known = CLOCK_S + shop.flow.clock.start_s if shop.start_known else None
-    tracked = tracker.finish(known, lambda _: points)
+    run = tracker.finish(known, lambda _: points)
     read = shop.flow.lanes_mm if shop.flow.point_mm is None else shop.flow.radii_mm
     return Outcome(
-        tracked,
+        run.tracked,
         np.array([read(t) for t in shop.times_s]),
         np.array([shop.flow.wetted(t) for t in shop.times_s]),
-        tracker.start_clock_s - CLOCK_S - shop.flow.clock.start_s,
+        run.start_clock_s - CLOCK_S - shop.flow.clock.start_s,
     )
 
 
@@ -210,7 +210,7 @@ def test_photos_named_out_of_order_and_stored_turned(tmp_path):
     shop = Shop(flow=WAVY, times_s=times, cards=True, size=(480, 640), pose=upright)
     order = np.random.default_rng(6).permutation(len(times)) + 90
     write_folder(shop, tmp_path / "run", order, turned=True)
-    tracked, _ = track_panel(read_setup(tmp_path / "run"), lambda frames: frames)
+    tracked = track_panel(read_setup(tmp_path / "run"), lambda frames: frames).tracked
     assert tracked.curve.frames == tuple(f"photo_{number}.jpg" for number in order)
     true_mm = np.array([WAVY.lanes_mm(t).mean() for t in times])
     assert rms(tracked.curve.front_mean_mm - true_mm) < 0.8
