@@ -14,6 +14,7 @@ from analysis.fit.impulse import Impulse, constant_impulse, logged_impulse
 from analysis.fit.mixture_regression import Mixture, ModelFit, interval, join, project, whiteners
 from analysis.panel.flow_media import whole_porosity
 from analysis.panel.records import Panel
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
 from vision.records import BoolArray, FloatArray, FrontSummary, ScaleSummary, Tracked
 
 PLAUSIBLE_K_M2 = (1e-12, 1e-8)
@@ -24,7 +25,6 @@ is uncertain by about as much. Found by the coverage bench; the model named best
 TRIALS_FOR_CLEANING = 8
 """Every how many trial correlations serve to find bad frames."""
 DEFAULT_FEED_RADIUS_M = 0.005
-DEFAULT_DENSITY_KG_M3 = 1100.0
 RACE_SD = 0.10
 """Sd added to K per unit of race-tracking lead over length reached: edges that lead by 38 % raise
 the K of the central third by about 3 % (worked out from a parabolic lead)."""

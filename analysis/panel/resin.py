@@ -10,6 +10,8 @@ from analysis.panel.records import Resin
 GAS_J_MOL_K = 8.314462618
 """Molar gas constant (CODATA 2018)."""
 KELVIN = 273.15
+DEFAULT_DENSITY_KG_M3 = 1100.0
+"""Of mixed resin where none is stated: between polyester and epoxy (common practice, no source)."""
 DOUBLING_C = 10.0
 """The reaction about doubles for each 10 degrees C (common practice; open composites guides say
 the same). The true factor lies between 1.7 and 3.1 for resins with published activation energies,

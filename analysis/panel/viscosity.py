@@ -9,7 +9,12 @@ import numpy as np
 
 from analysis.panel.logs import number_column, read_log, read_table
 from analysis.panel.records import Log, Resin
-from analysis.panel.resin import DOUBLING_C, activation_j_mol, arrhenius_factor
+from analysis.panel.resin import (
+    DEFAULT_DENSITY_KG_M3,
+    DOUBLING_C,
+    activation_j_mol,
+    arrhenius_factor,
+)
 from vision.errors import bad_field
 from vision.records import FloatArray
 
@@ -131,7 +136,7 @@ def read_viscosity_log(path: Path, density_kg_m3: float | None = None) -> Log:
         raise bad_field(
             path, f"cup_{cup}mm_s", f"{run_out.min():g}", "is too short for this cup: use a finer"
         )
-    return Log(time * factor, cup_viscosity(run_out, cup, density_kg_m3 or 1100.0))
+    return Log(time * factor, cup_viscosity(run_out, cup, density_kg_m3 or DEFAULT_DENSITY_KG_M3))
 
 
 def read_gel_log(path: Path) -> tuple[float, float]:

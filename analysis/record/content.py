@@ -75,7 +75,7 @@ class VerdictWords:
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """One line of a table: what, its value, and its interval or remark."""
 
     name: str
@@ -153,18 +153,18 @@ def _row(
     write: Callable[[float, float], tuple[str, str]],
     ends: tuple[float | None, float | None] = (None, None),
     remark: str = "",
-) -> Row:
+) -> TableRow:
     """Make a row from a value and the ends of its interval; infinity counts as open."""
     if value is None or not math.isfinite(value):
-        return Row(name, UNKNOWN)
+        return TableRow(name, UNKNOWN)
     low, high = (
         None if end is None or not math.isfinite(end) else write(end, value)[0] for end in ends
     )
     shown, unit = write(value, value)
-    return Row(name, f"{shown} {unit}", interval(low, high, unit) or remark)
+    return TableRow(name, f"{shown} {unit}", interval(low, high, unit) or remark)
 
 
-def key_rows(answer: PanelAnswer) -> list[Row]:
+def key_rows(answer: PanelAnswer) -> list[TableRow]:
     """Make the table of key numbers with their 95 % intervals, in shop units."""
     gel = answer.gel
     gel_s = None if gel is None else gel.gel_time_s
@@ -181,14 +181,14 @@ def key_rows(answer: PanelAnswer) -> list[Row]:
     ]
 
 
-def _fill_rows(answer: PanelAnswer) -> tuple[Row, Row, Row]:
+def _fill_rows(answer: PanelAnswer) -> tuple[TableRow, TableRow, TableRow]:
     fill = answer.fill
     names = ("Flow length of the part", "Fill time of the part", "Longest run that fills in time")
     if fill is None:
-        return Row(names[0], UNKNOWN), Row(names[1], UNKNOWN), Row(names[2], UNKNOWN)
+        return TableRow(names[0], UNKNOWN), TableRow(names[1], UNKNOWN), TableRow(names[2], UNKNOWN)
     time = _row(names[1], fill.time_s, minutes, (fill.time_low_s, fill.time_high_s))
     if not math.isfinite(fill.time_s):
-        time = Row(names[1], "never", "the resin stiffens first")
+        time = TableRow(names[1], "never", "the resin stiffens first")
     ends = (_mm(fill.longest_low_m), _mm(fill.longest_high_m))
     return (
         _row(names[0], fill.flow_length_m * 1000.0, _whole_mm, remark="as stated"),
@@ -201,14 +201,14 @@ def _mm(value_m: float | None) -> float | None:
     return None if value_m is None else value_m * 1000.0
 
 
-def _margin_row(gel: GelAnswer | None) -> Row:
+def _margin_row(gel: GelAnswer | None) -> TableRow:
     if gel is None or gel.margin is None:
-        return Row("Margin", UNKNOWN)
+        return TableRow("Margin", UNKNOWN)
     share = "working time over fill time; above 1 it fills in time"
-    return Row("Margin", f"{gel.margin:.2f}", share)
+    return TableRow("Margin", f"{gel.margin:.2f}", share)
 
 
-def permeability_rows(answer: PanelAnswer) -> list[Row]:
+def permeability_rows(answer: PanelAnswer) -> list[TableRow]:
     """Rows of permeability: one for an edge feed; a point feed has its two axes too."""
     ends = (answer.k_low_m2, answer.k_high_m2)
     whole = _row("Permeability K, effective", answer.k_m2, square_metres, ends)
@@ -225,37 +225,39 @@ def permeability_rows(answer: PanelAnswer) -> list[Row]:
     ]
 
 
-def fairness_rows(answer: PanelAnswer) -> list[Row]:
+def fairness_rows(answer: PanelAnswer) -> list[TableRow]:
     """How fair the test was: each check with what was found."""
     front, fit = answer.front, answer.fit
     if not front.usable:
-        return [Row("Flow front", "not measured")]
+        return [TableRow("Flow front", "not measured")]
     used = int(fit.used.sum()) if isinstance(fit, PermeabilityFit) else front.frames_used
     race = f"{rounded(front.race_tracking_mm)} mm"
     return [
-        Row("Race-tracking", race, "lead of the leading edge over the middle"),
+        TableRow("Race-tracking", race, "lead of the leading edge over the middle"),
         _dry_row(front.dry_spots),
         *_reach_rows(front),
-        Row("Frames used by the fit", f"{used} of {front.frames}"),
+        TableRow("Frames used by the fit", f"{used} of {front.frames}"),
     ]
 
 
-def _reach_rows(front: FrontSummary) -> list[Row]:
-    stall = Row("Stall", "none seen")
+def _reach_rows(front: FrontSummary) -> list[TableRow]:
+    stall = TableRow("Stall", "none seen")
     if front.stalled_at_mm is not None:
-        stall = Row("Stall", f"at {rounded(front.stalled_at_mm)} mm", "the front stood still there")
+        stall = TableRow(
+            "Stall", f"at {rounded(front.stalled_at_mm)} mm", "the front stood still there"
+        )
     end = "the far end" if front.filled else "not the far end"
-    return [stall, Row("Front reached", f"{rounded(front.length_reached_mm)} mm", end)]
+    return [stall, TableRow("Front reached", f"{rounded(front.length_reached_mm)} mm", end)]
 
 
-def _dry_row(spots: tuple[DrySpot, ...]) -> Row:
+def _dry_row(spots: tuple[DrySpot, ...]) -> TableRow:
     if not spots:
-        return Row("Dry spots", "none seen")
+        return TableRow("Dry spots", "none seen")
     places = [
         f"{s.area_mm2 / 100:.1f} cm² at x {rounded(s.x_mm)}, y {rounded(s.y_mm)} mm" for s in spots
     ]
     shown = places[:6] + ([f"and {len(places) - 6} more"] if len(places) > 6 else [])
-    return Row("Dry spots", str(len(spots)), "; ".join(shown))
+    return TableRow("Dry spots", str(len(spots)), "; ".join(shown))
 
 
 def warnings_of(answer: PanelAnswer) -> list[str]:
@@ -263,13 +265,13 @@ def warnings_of(answer: PanelAnswer) -> list[str]:
     return list(dict.fromkeys(answer.warnings))
 
 
-def scale_rows(answer: PanelAnswer) -> list[Row]:
+def scale_rows(answer: PanelAnswer) -> list[TableRow]:
     """How pixels became millimetres, and the error of that."""
     scale = answer.scale
     method = SCALE_METHODS.get(scale.method, scale.method)
     return [
-        Row("Scale from", method, f"lengths to {196 * scale.relative_sd:.1f} % (95 %)"),
-        Row(
+        TableRow("Scale from", method, f"lengths to {196 * scale.relative_sd:.1f} % (95 %)"),
+        TableRow(
             "Expected position error on the panel",
             f"{rounded(scale.error_mm, 1)} mm",
             f"one pixel is {scale.mm_per_px:.2f} mm",
@@ -283,27 +285,31 @@ def assumptions_of(answer: PanelAnswer) -> list[str]:
     return [*own, *STANDING_ASSUMPTIONS]
 
 
-def panel_rows(answer: PanelAnswer) -> list[Row]:
+def panel_rows(answer: PanelAnswer) -> list[TableRow]:
     """What was tested, in shop units."""
     panel, scale, start = answer.panel, answer.scale, answer.front.resin_start
     rows = [
-        Row("Panel", f"{scale.length_mm:.0f} mm along the flow, {scale.width_mm:.0f} mm across"),
-        Row("Feed", "along one edge" if panel.flow == "edge" else "at a point"),
+        TableRow(
+            "Panel", f"{scale.length_mm:.0f} mm along the flow, {scale.width_mm:.0f} mm across"
+        ),
+        TableRow("Feed", "along one edge" if panel.flow == "edge" else "at a point"),
     ]
     if start:
-        rows.append(Row("Resin start", start.replace("T", " ")[:19]))
+        rows.append(TableRow("Resin start", start.replace("T", " ")[:19]))
     return rows + _material_rows(panel)
 
 
-def _material_rows(panel: Panel) -> list[Row]:
+def _material_rows(panel: Panel) -> list[TableRow]:
     stack, resin, vacuum, part = panel.stack, panel.resin, panel.vacuum, panel.part
     rows = []
     if stack.porosity is not None:
-        rows.append(Row("Porosity of the stack", f"{stack.porosity:.2f}"))
+        rows.append(TableRow("Porosity of the stack", f"{stack.porosity:.2f}"))
     if resin.viscosity_pa_s is not None:
-        rows.append(Row("Viscosity", f"{resin.viscosity_pa_s * 1000:.0f} mPa·s"))
+        rows.append(TableRow("Viscosity", f"{resin.viscosity_pa_s * 1000:.0f} mPa·s"))
     if vacuum.pressure_pa is not None:
-        rows.append(Row("Vacuum (pressure difference)", f"{vacuum.pressure_pa / 100:.0f} mbar"))
+        rows.append(
+            TableRow("Vacuum (pressure difference)", f"{vacuum.pressure_pa / 100:.0f} mbar")
+        )
     if part is not None:
-        rows.append(Row("Longest flow on the part", f"{part.flow_length_m * 1000:.0f} mm"))
+        rows.append(TableRow("Longest flow on the part", f"{part.flow_length_m * 1000:.0f} mm"))
     return rows

@@ -11,7 +11,7 @@ from analysis.record.content import (
     CAUTIONS,
     DEMOULD_NOTES,
     UNKNOWN,
-    Row,
+    TableRow,
     VerdictWords,
     assumptions_of,
     fairness_rows,
@@ -134,7 +134,7 @@ def _section(name: str, content: str) -> str:
     return f"<section><h2>{escape(name)}</h2>{content}</section>" if content else ""
 
 
-def _table(rows: Sequence[Row], head: Sequence[str] = ()) -> str:
+def _table(rows: Sequence[TableRow], head: Sequence[str] = ()) -> str:
     if not rows:
         return ""
     wide = any(row.more for row in rows)
@@ -145,7 +145,7 @@ def _table(rows: Sequence[Row], head: Sequence[str] = ()) -> str:
     return f"<table>{top}<tbody>{lines}</tbody></table>"
 
 
-def _line(row: Row, wide: bool) -> str:
+def _line(row: TableRow, wide: bool) -> str:
     more = f'<td class="more">{escape(row.more)}</td>' if wide else ""
     kind = ' class="none"' if row.value == UNKNOWN else ' class="value"' if wide else ""
     return (

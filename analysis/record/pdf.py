@@ -24,7 +24,7 @@ from analysis.record.content import (
     CAUTIONS,
     DEMOULD_NOTES,
     UNKNOWN,
-    Row,
+    TableRow,
     VerdictWords,
     assumptions_of,
     fairness_rows,
@@ -250,7 +250,7 @@ class Sheet:
         self.pages[-1].add_artist(frame)
         self.top_mm = start + tall + 2
 
-    def table(self, name: str, rows: Sequence[Row], more: str = "") -> None:
+    def table(self, name: str, rows: Sequence[TableRow], more: str = "") -> None:
         """Set a table of up to three columns, whole where it fits a page."""
         if not rows:
             return

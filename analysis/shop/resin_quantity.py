@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.panel.records import Panel
-from analysis.panel.resin import gel_time
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, gel_time
 from vision.errors import WetlineError
 
-DEFAULT_DENSITY_KG_M3 = 1100.0
 DEFAULT_WASTE = 0.10
 """Share mixed beyond what the count says (common practice, no source)."""
 DEFAULT_HEEL_KG = 0.15
@@ -68,7 +67,7 @@ class Pot:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ResinPlan:
     """Resin for one part, item by item, and the pots to mix."""
 
     items_kg: Mapping[str, float]
@@ -173,7 +172,7 @@ def plan_resin(
     uptake_kg_m2: float | None = None,
     area_m2: float | None = None,
     fill_time_s: float | None = None,
-) -> Plan:
+) -> ResinPlan:
     """Work out resin and mixing plan for the part.
 
     Parameters
@@ -220,7 +219,7 @@ def plan_resin(
     count = max(1, math.ceil(round(total / resin.pot_limit_kg, 9)))
     hardener = total * resin.hardener_parts / (100.0 + resin.hardener_parts)
     pots, pot_notes = _pots(panel, total, hardener, count, fill_time_s)
-    return Plan(items, total, total - hardener, hardener, pots, (*notes, *pot_notes))
+    return ResinPlan(items, total, total - hardener, hardener, pots, (*notes, *pot_notes))
 
 
 def _stack_kg(panel: Panel, area: float, density: float, uptake: float | None) -> float:
@@ -258,7 +257,7 @@ def _pots(
     return tuple(pots), notes
 
 
-def plan_json(plan: Plan) -> dict[str, Any]:
+def plan_json(plan: ResinPlan) -> dict[str, Any]:
     """Give the plan as plain values."""
     return {
         "items_kg": dict(plan.items_kg),
@@ -271,7 +270,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
     }
 
 
-def plan_lines(plan: Plan) -> list[str]:
+def plan_lines(plan: ResinPlan) -> list[str]:
     """Tell the plan in plain lines, cautions beside it."""
     lines = [
         f"Mix {plan.total_kg:.2f} kg: {plan.resin_kg:.2f} kg resin and "

@@ -7,13 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fit.impulse import Impulse
-from analysis.panel.resin import gel_time
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, gel_time
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartPlan
 from vision.records import FloatArray
-
-DEFAULT_DENSITY_KG_M3 = 1150.0
-"""Mixed infusion resin, when none is given (an ordinary textbook value for epoxy, from memory)."""
 
 
 @dataclass(frozen=True)

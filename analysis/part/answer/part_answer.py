@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.panel.resin import gel_time
-from analysis.part.answer.clock import DEFAULT_DENSITY_KG_M3, Clock, clock_of, times_of
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, gel_time
+from analysis.part.answer.clock import Clock, clock_of, times_of
 from analysis.part.answer.verdict import decide
 from analysis.part.flow.filling import Filling
 from analysis.part.plan.part_toml import PartJob
