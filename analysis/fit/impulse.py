@@ -214,16 +214,3 @@ def logged_impulse(
     pieces = _piece_integral(np.diff(knots), drive[:-1], slope[:-1], growth[:-1], mu[:-1])
     theta = np.concatenate([np.zeros(1), np.cumsum(pieces)])
     return Impulse(knots, drive, mu, growth, theta)
-
-
-def scaled(
-    impulse: Impulse, pressure_factor: float = 1.0, viscosity_factor: float = 1.0
-) -> Impulse:
-    """Give the impulse with pressure and viscosity multiplied by constant factors."""
-    return Impulse(
-        impulse.knot_s,
-        impulse.pressure_pa * pressure_factor,
-        impulse.viscosity_pa_s * viscosity_factor,
-        impulse.growth_per_s,
-        impulse.theta * (pressure_factor / viscosity_factor),
-    )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.fit.candidate_models import MODELS, fit_models, fit_one, model_front, reach_of
+from analysis.fit.candidate_models import fit_models, fit_one, model_front, reach_of
 from analysis.fit.frame_selection import SLOWED, Readings, choose_frames, drop_bad, drop_slowed
 from analysis.fit.front_laws import GRAVITY_M_S2, FrontLaw, edge_law, point_law, sloped_edge_law
 from analysis.fit.impulse import Impulse, constant_impulse, logged_impulse
@@ -104,12 +104,6 @@ class PermeabilityFit:
     def residual_m(self) -> FloatArray:
         """Measured less fitted front, NaN for frames not used."""
         return np.where(self.used, self.front_m - self.fitted_m, np.nan)
-
-    @property
-    def parameter_names(self) -> tuple[str, ...]:
-        """Names of what was fitted."""
-        start, feed = MODELS[self.model]
-        return ("slope", *(["start"] if start else []), *(["feed length"] if feed else []))
 
 
 def panel_impulse(panel: Panel) -> tuple[Impulse, bool]:

@@ -42,30 +42,6 @@ def kozeny_ratio(vf_from: float, vf_to: float) -> float:
     return ((1 - vf_to) ** 3 / vf_to**2) / ((1 - vf_from) ** 3 / vf_from**2)
 
 
-def power_law_exponent(k_a: float, vf_a: float, k_b: float, vf_b: float) -> float:
-    """Exponent b of ``K ~ Vf^-b`` through two measured points."""
-    return float(np.log(k_a / k_b) / np.log(vf_b / vf_a))
-
-
-def gebart(vf: float, fibre_radius_m: float, hexagonal: bool = False) -> tuple[float, float]:
-    """Permeability of a bundle of parallel fibres, along and across.
-
-    Source: Gebart 1992, J. Compos. Mater. 26, 1100 (from memory). A bound on what a tow can do,
-    not a forecast for a fabric.
-
-    Examples
-    --------
-    >>> "{:.4e} {:.4e}".format(*gebart(0.5, 8.5e-6))
-    '5.0702e-12 9.3368e-13'
-    """
-    c = 53.0 if hexagonal else 57.0
-    packed = np.pi / (2 * np.sqrt(3)) if hexagonal else np.pi / 4
-    c1 = 16 / (9 * np.pi * np.sqrt(6)) if hexagonal else 16 / (9 * np.pi * np.sqrt(2))
-    along = 8 * fibre_radius_m**2 / c * (1 - vf) ** 3 / vf**2
-    across = c1 * (np.sqrt(packed / vf) - 1) ** 2.5 * fibre_radius_m**2
-    return float(along), float(across)
-
-
 @dataclass(frozen=True)
 class Compaction:
     """``Vf = vf1 (compacting pressure / 1 bar)^exponent``.

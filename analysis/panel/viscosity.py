@@ -167,17 +167,6 @@ def read_gel_log(path: Path) -> tuple[float, float]:
     return float(middle * 60.0), float(half / np.sqrt(3.0) / middle)
 
 
-def fit_rise(log: Log) -> tuple[float, float]:
-    """Fit ``mu = mu0 exp(k t)``: mu0 in Pa s and k per s, by least squares in ln mu.
-
-    Source: exponential rise below gel, common practice.
-    """
-    if len(log.time_s) < 2:
-        return float(log.value[0]), 0.0
-    k, log_mu0 = np.polyfit(log.time_s, np.log(log.value), 1)
-    return float(np.exp(log_mu0)), float(max(k, 0.0))
-
-
 def castro_macosko(
     conversion: FloatArray,
     temperature_c: float,

@@ -3,7 +3,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import quad, solve_ivp
 
-from analysis.fit.impulse import constant_impulse, logged_impulse, scaled
+from analysis.fit.impulse import constant_impulse, logged_impulse
 from analysis.panel.records import Log
 
 DOUBLING_S = 1800.0
@@ -62,11 +62,6 @@ def test_a_moving_front_by_ode_agrees_with_the_impulse():
     start = np.sqrt(4e-10 * impulse.at(1.0))
     run = solve_ivp(speed, (1.0, 1500.0), [start], t_eval=times, rtol=1e-10, atol=1e-12)
     assert_allclose(np.sqrt(4e-10 * impulse.at(times)), run.y[0], rtol=1e-6)
-
-
-def test_scaling_pressure_and_viscosity_scales_the_impulse():
-    impulse = logged_impulse(Log(np.array([0.0, 60.0]), np.array([9e4, 8e4])), 0.2, 1e-4)
-    assert_allclose(scaled(impulse, 1.1, 2.0).at(500.0), impulse.at(500.0) * 0.55)
 
 
 def test_before_the_start_the_impulse_runs_backwards():

@@ -4,14 +4,14 @@ from numpy.testing import assert_allclose
 from scipy.integrate import quad, solve_ivp
 
 from analysis.fit.permeability import fit_permeability
-from analysis.forecast.fill_time import (
+from analysis.forecast.fill_time import forecast_fill
+from analysis.panel.records import Resin
+from tests.made_up.closed_forms import (
     both_edges_impulse,
     disc_impulse,
     edge_impulse,
-    forecast_fill,
     rim_impulse,
 )
-from analysis.panel.records import Resin
 from tests.made_up.curves import D_M2_S, edge_front_mm, make_curve, make_panel, make_tracked
 
 K_OVER_POROSITY = 1e-10 / 0.5

@@ -8,9 +8,7 @@ from analysis.panel.compaction import (
     compaction_at,
     fibre_fraction,
     fraction_ratio,
-    gebart,
     kozeny_ratio,
-    power_law_exponent,
     slope_ratio,
     thickness_m,
 )
@@ -61,23 +59,8 @@ def test_hand_lay_up_thickness_gives_hand_lay_up_fractions():
     assert fibre_fraction(0.3391, 2560.0, 0.016 * 0.0254) == pytest.approx(0.326, abs=1e-3)
 
 
-def test_kozeny_and_power_law():
+def test_kozeny():
     assert kozeny_ratio(0.6, 0.5) == pytest.approx(2.8125)
-    assert power_law_exponent(2.0, 0.4, 1.0, 0.5) == pytest.approx(np.log(2) / np.log(1.25))
-
-
-@pytest.mark.parametrize(
-    ("vf", "square", "hexagonal"),
-    [
-        (0.4, (1.3689e-11, 2.9484e-12), (1.4723e-11, 3.0360e-12)),
-        (0.5, (5.0702e-12, 9.3368e-13), (5.4528e-12, 1.1820e-12)),
-        (0.6, (1.8027e-12, 2.2794e-13), (1.9388e-12, 4.2084e-13)),
-    ],
-)
-def test_gebart(vf, square, hexagonal):
-    # Gebart 1992, J. Compos. Mater. 26, 1100 (from memory), R = 8.5 um.
-    assert gebart(vf, 8.5e-6) == pytest.approx(square, rel=1e-4)
-    assert gebart(vf, 8.5e-6, hexagonal=True) == pytest.approx(hexagonal, rel=1e-4)
 
 
 def test_a_weaker_vacuum_packs_less_and_runs_easier():

@@ -3,7 +3,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.panel.panel_toml import read_panel
-from analysis.panel.records import Log, Resin
+from analysis.panel.records import Resin
 from analysis.panel.resin import activation_j_mol, arrhenius_factor, gel_time, halving_rule
 from analysis.panel.viscosity import (
     at_shop_temperature,
@@ -11,7 +11,6 @@ from analysis.panel.viscosity import (
     castro_macosko,
     class_values,
     cup_viscosity,
-    fit_rise,
     read_gel_log,
     read_viscosity_log,
     thickness_note,
@@ -88,13 +87,6 @@ def test_viscosity_is_carried_to_the_shop():
     assert guess.viscosity_pa_s > 0.3
     assert "rough" in note
     assert guess.viscosity_sd > 0.1
-
-
-def test_exponential_rise_from_readings():
-    time = np.linspace(0, 1800, 12)
-    mu0, k = fit_rise(Log(time, 0.2 * np.exp(np.log(2) / 1800 * time)))
-    assert mu0 == pytest.approx(0.2)
-    assert k == pytest.approx(3.85082e-4, rel=1e-5)
 
 
 def test_autocatalytic_rise_starts_as_told_and_runs_away_at_gel():

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.testing import assert_allclose
 
-from analysis.fit.impulse import constant_impulse, scaled
+from analysis.fit.impulse import constant_impulse
 from analysis.panel.records import Resin, Vacuum
 from analysis.part.answer.part_answer import part_json, put_in_time
 from analysis.part.flow.filling import fill_plan
@@ -45,7 +45,7 @@ def test_time_is_a_label_on_impulse():
     assert_allclose(found, [0.8 * 1315.789, 1.25 * 1315.789], rtol=1e-6)
     assert answer.verdict == "fills"
     assert_allclose(answer.margin, 2800.0 / 1315.789, rtol=1e-6)
-    thick = put_in_time(job_of(scaled(impulse, viscosity_factor=2.0), 4000.0), fill, ends)
+    thick = put_in_time(job_of(constant_impulse(95_000.0, 0.4), 4000.0), fill, ends)
     assert_allclose(thick.arrival_s, 2 * answer.arrival_s)
     assert thick.verdict == "tight"
     flow = answer.flow
