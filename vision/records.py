@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[Any]
-"""Of floating point numbers; OpenCV's stubs do not tell floats from integers."""
+FloatArray = NDArray[np.floating[Any]]
+"""Of lengths, times, shares: floating point numbers."""
 
-BoolArray = NDArray[Any]
+BoolArray = NDArray[np.bool_]
+"""Of yes and no: a mask."""
 
 
 @dataclass(frozen=True)

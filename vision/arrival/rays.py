@@ -63,8 +63,9 @@ def read_rays(arrival_s: FloatArray, times_s: FloatArray, feed_px: tuple[float, 
     beyond = far + 1e6
     finite = np.where(np.isfinite(arrival_s), arrival_s, beyond).astype(np.float32)
     along = cv2.remap(finite, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    along = np.where((along > far + 1.0) | (steps[None, :] > limit[:, None]), np.inf, along)
-    radius = lane_fronts_px(along, times_s) * RAY_STEP
+    beyond_end = (along > far + 1.0) | (steps[None, :] > limit[:, None])
+    along_s = np.asarray(np.where(beyond_end, np.inf, along), finite.dtype)
+    radius = lane_fronts_px(along_s, times_s) * RAY_STEP
     return Rays(np.minimum(radius, limit), limit)
 
 

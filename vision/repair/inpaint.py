@@ -64,8 +64,8 @@ def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
         size = ((total.shape[1] + 1) // 2, (total.shape[0] + 1) // 2)
         levels.append(
             (
-                cv2.resize(total, size, interpolation=cv2.INTER_AREA),
-                cv2.resize(share, size, interpolation=cv2.INTER_AREA),
+                np.asarray(cv2.resize(total, size, interpolation=cv2.INTER_AREA), total.dtype),
+                np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_AREA), share.dtype),
             )
         )
     total, share = levels[-1]

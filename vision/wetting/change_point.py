@@ -175,8 +175,11 @@ def _first_guess(
     """Find the change once at half the resolution, from the coarse look, and the onset."""
     rows, cols = expected.shape
     size = (-(-cols // 2), -(-rows // 2))
-    small = [cv2.resize(level, size, interpolation=cv2.INTER_AREA) for level in levels]
-    expected = cv2.resize(expected, size, interpolation=cv2.INTER_AREA)
+    small = [
+        np.asarray(cv2.resize(level, size, interpolation=cv2.INTER_AREA), level.dtype)
+        for level in levels
+    ]
+    expected = np.asarray(cv2.resize(expected, size, interpolation=cv2.INTER_AREA), expected.dtype)
     change = _spread(coarse.change, expected.shape, len(levels))
     safe = 2 * int(max(expected.shape) / CELLS_ALONG) + 1
     dry, share, noise = _dry_and_wet(small, change, expected, calm, safe)
@@ -236,7 +239,7 @@ def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarra
 def _expected_share(stack: CanvasStack, calm: int) -> FloatArray:
     """Give each pixel's share of the typical step, less where glare lies on it."""
     middle = middle_of(stack.canvases[:calm])
-    share = expected_gain(cv2.LUT(middle, LOG_TABLE)).astype(np.float32)
+    share = expected_gain(np.asarray(cv2.LUT(middle, LOG_TABLE), LOG_TABLE.dtype)).astype(np.float32)
     share[np.maximum.reduce(cv2.split(middle)) >= BLOWN] = 0.02
     return np.maximum(share, 0.02)
 
@@ -346,7 +349,7 @@ def _changes(
             cover = at_size(hidden[k], shape)
             evidence[cover] = 0
             blank |= cover & (first_wet == count)
-        evidence = cv2.GaussianBlur(evidence, (0, 0), blur)
+        evidence = np.asarray(cv2.GaussianBlur(evidence, (0, 0), blur), evidence.dtype)
         wet, is_dry = evidence > SURE, evidence < -SURE
         told += wet
         told += is_dry

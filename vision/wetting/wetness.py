@@ -46,4 +46,4 @@ class Projector:
         light = (self.grid @ self.light[k]).reshape(self.grid_shape).astype(np.float32)
         size = (self.shape[1], self.shape[0])
         level -= cv2.resize(light, size, interpolation=cv2.INTER_LINEAR)
-        return level
+        return np.asarray(level, np.float32)
