@@ -239,7 +239,8 @@ def _spread(change: np.ndarray, shape: tuple[int, int], count: int) -> np.ndarra
 def _expected_share(stack: CanvasStack, calm: int) -> FloatArray:
     """Give each pixel's share of the typical step, less where glare lies on it."""
     middle = middle_of(stack.canvases[:calm])
-    share = expected_gain(np.asarray(cv2.LUT(middle, LOG_TABLE), LOG_TABLE.dtype)).astype(np.float32)
+    logs = np.asarray(cv2.LUT(middle, LOG_TABLE), LOG_TABLE.dtype)
+    share = expected_gain(logs).astype(np.float32)
     share[np.maximum.reduce(cv2.split(middle)) >= BLOWN] = 0.02
     return np.maximum(share, 0.02)
 
