@@ -13,6 +13,9 @@ from vision.records import BoolArray, FloatArray
 GreyImage = NDArray[np.uint8]
 
 REACH_SHARE = 12 / 1280  # how far to look, as a share of the photo's width
+LEAST_REACH_PX = 4
+PATCH_SHARE = 10 / 1280  # half a patch, as a share of the photo's width
+LEAST_HALF_PX = 5  # a smaller patch looks like many others
 _ACROSS, _DOWN = 8, 6
 _MOST_ANCHORS = 26
 _GOOD_MATCH = 0.75
@@ -51,6 +54,16 @@ class Anchors:
         return self.base_px[:some] + np.einsum("kij,kj->ki", self.slope[:some], offset_px)
 
 
+def reach_px(width_px: int) -> int:
+    """Return how far to look for an anchor in a photo of this width."""
+    return max(LEAST_REACH_PX, round(REACH_SHARE * width_px))
+
+
+def half_patch_px(width_px: int) -> int:
+    """Return half the side of a patch, without its middle pixel, in a photo of this width."""
+    return max(LEAST_HALF_PX, round(PATCH_SHARE * width_px))
+
+
 def to_grey(image: NDArray[np.uint8]) -> GreyImage:
     """Brightness of a blue, green, red photo."""
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
@@ -63,7 +76,8 @@ def choose_places(grey: GreyImage, mask: NDArray[np.uint8]) -> FloatArray:
     strength = np.asarray(cv2.cornerMinEigenVal(small, 5))
     strength[cv2.resize(mask, half, interpolation=cv2.INTER_NEAREST) == 0] = 0
     height, width = strength.shape
-    edge = round(2.5 * REACH_SHARE * width)
+    room = half_patch_px(grey.shape[1]) + reach_px(grey.shape[1]) + 2
+    edge = max(round(2.5 * REACH_SHARE * width), -(-room // 2))
     strength[:edge], strength[-edge:] = 0, 0
     strength[:, :edge], strength[:, -edge:] = 0, 0
     floor = max(0.002 * float(strength.max()), 1e-6)

@@ -21,13 +21,15 @@ from numpy.typing import NDArray
 from vision.common.robust import median_of_few
 from vision.records import BoolArray, FloatArray
 from vision.rectify.anchors import (
-    REACH_SHARE,
     Anchors,
     GreyImage,
     choose_places,
+    half_patch_px,
     match_anchors,
+    reach_px,
     to_grey,
 )
+from vision.rectify.standing import compare, detail
 from vision.scale.plane_map import PlaneMap, apply_homography
 
 FEWEST_ANCHORS = 6
@@ -55,12 +57,15 @@ class Followed:
         False when the photo could not be matched; `motion` is then the one known before.
     anchors_seen : int
         Anchors that agree.
+    taken_still : bool
+        Whether no anchor told the motion, but the picture as a whole shows that none happened.
     """
 
     motion: FloatArray
     shift_px: float
     found: bool
     anchors_seen: int
+    taken_still: bool = False
 
 
 class Follower:
@@ -92,7 +97,8 @@ class Follower:
         self.on_panel = len(self._places_px) < 2 * FEWEST_ANCHORS
         if self.on_panel:
             self._places_px = choose_places(self._reference, np.full_like(self._border, 255))
-        self._size = round(10 * image.shape[1] / 1280) * 2 + 1
+        self._size = 2 * half_patch_px(image.shape[1]) + 1
+        self._told, self._sights = image, []
         self._features: tuple[FloatArray, NDArray[np.float32]] | None = None
         self.restart(plane)
 
@@ -123,14 +129,31 @@ class Follower:
     def follow(self, image: NDArray[np.uint8]) -> Followed:
         """Find this photo's motion from the reference, near the last one first."""
         near = self._near(image)
+        if near is None and self._stands(image):
+            near = Followed(self.motion, 0.0, True, 0, taken_still=True)
         if near is None and (self._failed_in_a_row < 6 or self._failed_in_a_row % 5 == 0):
             near = self._far(image)
         if near is None:
             self._failed_in_a_row += 1
             return Followed(self.motion, 0.0, False, 0)
+        if not near.taken_still:
+            self._told, self._sights = image, []
         self._failed_in_a_row = 0
         self.motion = near.motion
         return near
+
+    def _stands(self, image: NDArray[np.uint8]) -> bool:
+        """Whether the picture shows by itself that the camera is where it was.
+
+        It is compared with the last one whose motion the anchors told, then with the last one
+        that stood.
+        """
+        now = detail(image)
+        self._sights = self._sights or [detail(self._told)]
+        stands = any(compare(before, now).stands for before in self._sights)
+        if stands:
+            self._sights = [self._sights[0], now]
+        return stands
 
     def _near(self, image: NDArray[np.uint8]) -> Followed | None:
         """Match the anchors; None if too few agree on one motion."""
@@ -212,7 +235,7 @@ class Follower:
     def _make_anchors(self, motion: FloatArray) -> Anchors:
         """Cut the patches out of the reference photo as they should look under a motion."""
         half = self._size // 2
-        reach = round(REACH_SHARE * self._plane.image_size[0])
+        reach = reach_px(self._plane.image_size[0])
         centre = np.round(self._plane.distort(apply_homography(motion, self._places))).astype(int)
         width, height = self._plane.image_size
         room = half + reach + 1
