@@ -103,7 +103,7 @@ def track(run: Run, photos: Photos, condition: str) -> Result:
         tracker = Tracker(photos.setup, Rectifier(photos.setup, frames))
         for frame in frames:
             tracker.add(frame)
-        tracked = tracker.finish(None, lambda _: None)
+        tracked = tracker.finish().tracked
     except WetlineError as error:
         return Result(run.name, condition, refused=str(error))
     front, curve = tracked.front, tracked.curve

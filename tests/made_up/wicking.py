@@ -1,4 +1,4 @@
-"""Made-up films of a liquid wicking up a porous sheet, with exact truth: a camera that stands still.
+"""Made-up films of a liquid wicking up a porous sheet, with exact truth; the camera stands still.
 
 The sheet fills nearly all of the picture, there is hardly any table beside it, the pictures are
 small and have gone through a codec. The front follows x = sqrt(k t) (Washburn, Phys. Rev. 17,
@@ -157,7 +157,8 @@ def through_codec(photos: list[np.ndarray]) -> list[np.ndarray]:
                 interpolation=cv2.INTER_AREA,
             )
             move = cv2.resize(
-                (blocks > 1.5).astype(np.float32), photo.shape[1::-1],
+                (blocks > 1.5).astype(np.float32),
+                photo.shape[1::-1],
                 interpolation=cv2.INTER_NEAREST,
             )[..., None]
             photo = np.clip(np.round(held + move * change), 0, 255).astype(np.uint8)

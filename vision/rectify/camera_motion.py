@@ -98,7 +98,8 @@ class Follower:
         if self.on_panel:
             self._places_px = choose_places(self._reference, np.full_like(self._border, 255))
         self._size = 2 * half_patch_px(image.shape[1]) + 1
-        self._told, self._sights = image, []
+        self._told = image
+        self._sights: list[FloatArray] = []
         self._features: tuple[FloatArray, NDArray[np.float32]] | None = None
         self.restart(plane)
 

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.records import BoolArray, FloatArray, Frame, ScaleSummary
-from vision.rectify.camera_motion import Follower
+from vision.rectify.camera_motion import Followed, Follower
 from vision.rectify.warp import BORDER_HALF, Warp
 from vision.scale.find_scale import FEWEST_MARKERS, find_scale, scale_from_markers
 from vision.scale.markers import MARKER_IDS, SeenMarker, find_again, find_markers
-from vision.scale.plane_map import PlaneMap, apply_homography
+from vision.scale.plane_map import PlaneMap, apply_homography, panel_corners_mm
 from vision.settings.panel_settings import PanelSetup
 from vision.settings.scale_settings import Points
 
@@ -23,6 +23,9 @@ FINEST_MM_PER_PX = 0.4
 COARSEST_MM_PER_PX = 1.0
 MOST_PIXELS = 100_000
 """Canvas size past which nothing is gained: the front is averaged over hundreds of lanes."""
+
+LEAST_ALONG_PX, LEAST_ACROSS_PX = 40, 12
+"""Panel in the picture below which it is not read: the coarse look wants some cells each way."""
 
 MOVED_PX = 1.0
 _FRAMES_TO_POOL = 6
@@ -52,6 +55,8 @@ class Rectified:
         What happened, in plain words; may be empty.
     border : ndarray of shape (K, 3), float32
         Colour of the table at `Rectifier.border_mm`; NaN outside the photo.
+    taken_still : bool
+        Whether nothing fixed told the camera's place, and nothing showed that it had moved.
     """
 
     canvas: NDArray[np.uint8]
@@ -61,6 +66,7 @@ class Rectified:
     lost: bool
     note: str
     border: NDArray[np.float32]
+    taken_still: bool = False
 
 
 class Rectifier:
@@ -96,16 +102,18 @@ class Rectifier:
         self.setup = setup
         if setup.scale.method == "sheet":
             self.reference, self.plane, self._follower = _pooled_sheet(setup, frames)
+            require_large_enough(self.plane, setup)
         else:
             self.reference = frames.read(_reference_index(setup, frames))
             self.plane = find_scale(self.reference.image, setup, frames.focal_35mm)
+            require_large_enough(self.plane, setup)
             self._follower = Follower(self.reference.image, self.plane)
             self._follower.keep_only([f.image for f in _early_frames(frames, self.reference.index)])
         self.shape, self.mm_per_px = canvas_size(self.plane)
         self.border_mm = border_points_mm(self.plane)
         self._warp: Warp | None = None
         self._now = self.plane
-        self._ever_seen = True
+        self._fixed = setup.frames.camera == "fixed"
 
     def summary(self) -> ScaleSummary:
         """Give the scale as results.json states it."""
@@ -123,17 +131,35 @@ class Rectifier:
     def rectify(self, frame: Frame) -> Rectified:
         """Lay one frame flat."""
         followed = self._follower.follow(frame.image)
+        if self._fixed:
+            return self._as_fixed(frame, followed)
         moved = followed.found and followed.shift_px > 0
         if moved:
             self._now = replace(
                 self.plane, homography=_unit(followed.motion @ self.plane.homography)
             )
             self._warp = None
+        return self._flat(frame, followed, moved)
+
+    def _as_fixed(self, frame: Frame, followed: Followed) -> Rectified:
+        """Lay one frame of a camera that is said to be fixed flat; say so where it seems moved."""
+        flat = self._flat(frame, Followed(np.eye(3), 0.0, True, 0), False)
+        outline = self.plane.outline_px(4)
+        off_px = np.hypot(*(apply_homography(followed.motion, outline) - outline).T)
+        if not followed.found or np.median(off_px) <= MOVED_PX:
+            return flat
+        off_mm = float(np.median(off_px)) * self.plane.mm_per_px()
+        return replace(flat, note=f"camera said to be fixed, but seems {off_mm:.1f} mm off")
+
+    def _flat(self, frame: Frame, followed: Followed, moved: bool) -> Rectified:
+        """Lay one frame flat, the camera's motion known."""
         if self._warp is None:
             self._warp = Warp(self._now, self.shape, self.border_mm, self.mm_per_px)
         note = ""
         if not followed.found:
             note = "reference hidden: the last camera position is kept"
+        elif followed.taken_still and not self._fixed:
+            note = "nothing fixed found beside the panel: the camera is taken to stand still"
         elif followed.shift_px > MOVED_PX:
             note = f"camera moved by about {followed.shift_px * self._now.mm_per_px():.1f} mm"
         return Rectified(
@@ -144,6 +170,7 @@ class Rectifier:
             lost=not followed.found,
             note=note,
             border=self._warp.border(frame.image),
+            taken_still=followed.taken_still and not self._fixed,
         )
 
 
@@ -264,6 +291,26 @@ def marker_pairs(
     old = np.concatenate([known[marker.id] for marker in both])
     new = np.concatenate([marker.corners_px for marker in both])
     return plane.undistort(old), plane.undistort(new)
+
+
+def require_large_enough(plane: PlaneMap, setup: PanelSetup) -> None:
+    """Refuse a panel that the picture shows too small to read.
+
+    Raises
+    ------
+    WetlineError
+        Naming its size in the picture.
+    """
+    corners = plane.to_px(panel_corners_mm(plane.length_mm, plane.width_mm))
+    sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    along, across = sides[::2].min(), sides[1::2].min()
+    if along < LEAST_ALONG_PX or across < LEAST_ACROSS_PX:
+        width, height = plane.image_size
+        raise WetlineError(
+            f"{setup.shown_file}: the panel is only {along:.0f} x {across:.0f} px in a picture of "
+            f"{width} x {height}: at least {LEAST_ALONG_PX} along the flow and "
+            f"{LEAST_ACROSS_PX} across are needed: use larger pictures, or move the camera nearer"
+        )
 
 
 def canvas_size(plane: PlaneMap) -> tuple[tuple[int, int], float]:

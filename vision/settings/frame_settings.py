@@ -14,6 +14,8 @@ duration_s            the same in seconds
 sample_every_s        use one frame each so many seconds of the run
 resin_start           when the resin entered: date and time, clock time of the first
                       frame's day (``"14:05:30"``), or seconds after the first frame
+camera                ``"fixed"``: the camera did not move, whatever moved around the
+                      panel; left out, it is followed
 skip                  frames to leave out: names, numbers counted from 1 in time order,
                       or ranges such as ``"12-15"``
 ====================  =============================================================
@@ -37,8 +39,10 @@ FRAMES_FIELDS = (
     "duration_s",
     "sample_every_s",
     "resin_start",
+    "camera",
     "skip",
 )
+CAMERAS = ("followed", "fixed")
 VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts")
 _DURATION_UNITS_S = {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0}
 _DURATION = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(s|sec|min|h)\s*$", re.IGNORECASE)
@@ -60,6 +64,8 @@ class FrameSource:
         See the module's table.
     resin_start : float, datetime, time or None
         Float: seconds from the first frame. None: to be found from the frames.
+    camera : {"followed", "fixed"}
+        Whether the camera may have moved.
     skip_names : tuple of str
         Frame names to leave out, in lower case.
     skip_ranges : tuple of (int, int)
@@ -73,6 +79,7 @@ class FrameSource:
     duration_s: float | None = None
     sample_every_s: float | None = None
     resin_start: float | datetime | time | None = None
+    camera: str = "followed"
     skip_names: tuple[str, ...] = ()
     skip_ranges: tuple[tuple[int, int], ...] = ()
 
@@ -96,6 +103,7 @@ def read_frame_source(table: Table, folder: Path) -> FrameSource:
         duration_s=_read_duration(table),
         sample_every_s=table.number("sample_every_s", above=0, unit="seconds"),
         resin_start=_read_start(table),
+        camera=_read_camera(table),
         skip_names=_read_skip(table)[0],
         skip_ranges=_read_skip(table)[1],
     )
@@ -158,6 +166,13 @@ def _read_duration(table: Table) -> float | None:
     if match is None or float(match.group(1).replace(",", ".")) <= 0:
         raise table.bad("duration", 'must be such as "40 min", "1.5 h" or a number of seconds')
     return float(match.group(1).replace(",", ".")) * _DURATION_UNITS_S[match.group(2).lower()]
+
+
+def _read_camera(table: Table) -> str:
+    camera = table.text("camera") or "followed"
+    if camera not in CAMERAS:
+        raise table.bad("camera", 'must be "fixed" (it did not move) or "followed"')
+    return camera
 
 
 def _read_start(table: Table) -> float | datetime | time | None:

@@ -41,6 +41,8 @@ class SeenFrame:
         Whether the panel could not be found in it.
     plane : PlaneMap
         Where the panel lies in it; where it last lay when it is lost.
+    taken_still : bool
+        Whether nothing fixed told the camera's place, and nothing showed that it had moved.
     """
 
     name: str
@@ -48,6 +50,7 @@ class SeenFrame:
     note: str
     lost: bool
     plane: PlaneMap
+    taken_still: bool = False
 
 
 class Canvases(ABC):
@@ -70,7 +73,13 @@ class Canvases(ABC):
         """The frames at which the front is read, in time order."""
 
     @abstractmethod
-    def add(self, frame: SeenFrame, canvas: NDArray[np.uint8], border: FloatArray) -> None:
+    def add(
+        self,
+        frame: SeenFrame,
+        canvas: NDArray[np.uint8],
+        border: FloatArray,
+        in_view: BoolArray | None = None,
+    ) -> None:
         """Take the next canvas.
 
         Parameters
@@ -80,6 +89,8 @@ class Canvases(ABC):
             At the rectifier's size.
         border : ndarray of shape (Q, 3), float
             Logarithm of the light around the panel; NaN where not seen.
+        in_view : ndarray of shape (rows, cols), bool, optional
+            Where the canvas lies inside the photo; left out, everywhere.
         """
 
     @abstractmethod
@@ -106,14 +117,21 @@ class RecordedCanvases(Canvases):
         """The frames at which the front is read: all."""
         return self._frames
 
-    def add(self, frame: SeenFrame, canvas: NDArray[np.uint8], border: FloatArray) -> None:
+    def add(
+        self,
+        frame: SeenFrame,
+        canvas: NDArray[np.uint8],
+        border: FloatArray,
+        in_view: BoolArray | None = None,
+    ) -> None:
         """Take the next canvas (see `Canvases.add`)."""
         self._frames.append(frame)
         if not frame.lost:
-            self._stack.add(frame.clock_s, canvas, border)
+            self._stack.add(frame.clock_s, canvas, border, in_view)
 
     def stack(self) -> CanvasStack:
-        """Return the canvases in which the panel was found."""
+        """Return the canvases in which the panel was found, the latest among them."""
+        self._stack.close()
         return self._stack
 
     def resized(self, mask: BoolArray) -> BoolArray:
@@ -126,6 +144,7 @@ class _Kept:
     frame: SeenFrame
     canvas: NDArray[np.uint8]
     border: FloatArray
+    in_view: BoolArray | None
 
 
 class LiveCanvases(Canvases):
@@ -164,7 +183,13 @@ class LiveCanvases(Canvases):
         """The frames at which the front is read: those in memory."""
         return [kept.frame for kept in (*self._held, *self._recent)]
 
-    def add(self, frame: SeenFrame, canvas: NDArray[np.uint8], border: FloatArray) -> None:
+    def add(
+        self,
+        frame: SeenFrame,
+        canvas: NDArray[np.uint8],
+        border: FloatArray,
+        in_view: BoolArray | None = None,
+    ) -> None:
         """Take the next canvas (see `Canvases.add`)."""
         coarse = np.asarray(self._coarse(canvas), np.uint8)
         if self._recent and np.array_equal(coarse, self._recent[-1].canvas):
@@ -172,7 +197,8 @@ class LiveCanvases(Canvases):
             self.repeats += 1
             return
         self.repeats = 0
-        self._recent.append(_Kept(frame, coarse, border))
+        view = None if in_view is None else self.resized(in_view)
+        self._recent.append(_Kept(frame, coarse, border, view))
         if len(self._recent) > self._recent_most:
             self._hold(self._recent.pop(0))
 
@@ -191,7 +217,7 @@ class LiveCanvases(Canvases):
         sighted = [kept for kept in (*self._held, *self._recent) if not kept.frame.lost]
         stack = CanvasStack(self._shape, self._border_xy, most=len(sighted) + 1)
         for kept in sighted:
-            stack.add(kept.frame.clock_s, kept.canvas, kept.border)
+            stack.add(kept.frame.clock_s, kept.canvas, kept.border, kept.in_view)
         return stack
 
     def resized(self, mask: BoolArray) -> BoolArray:

@@ -112,8 +112,10 @@ class Tracker:
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
         flat = self.rectifier.rectify(frame)
-        seen = SeenFrame(frame.name, frame.clock_s, flat.note, flat.lost, flat.plane)
-        self.canvases.add(seen, flat.canvas, np.log(flat.border + LOG_OFFSET))
+        seen = SeenFrame(
+            frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still
+        )
+        self.canvases.add(seen, flat.canvas, np.log(flat.border + LOG_OFFSET), flat.in_view)
         self.count += 1
         self.latest = seen
         if not flat.lost:
@@ -149,6 +151,7 @@ class Tracker:
         curve, front = read_curve(measured, times, scale, lanes)
         if measured.reason:
             curve, front = blank_front(curve.flow, curve.frames, curve.time_s, measured.reason)
+        front = replace(front, warnings=(*front.warnings, *_taken_still(frames)))
         return TrackedRun(
             tracked=Tracked(measured.arrival, curve, front, scale),
             frames=frames,
@@ -169,6 +172,18 @@ class Tracker:
         curve, front = blank_front(self.setup.flow, times.names, times.time_s, LOST)
         tracked = Tracked(None, curve, front, self.rectifier.summary())
         return TrackedRun(tracked, frames, start, 1.0, self._last_seen)
+
+
+def _taken_still(frames: Sequence[SeenFrame]) -> list[str]:
+    """Return what was assumed about the camera, if anything was."""
+    count = sum(frame.taken_still for frame in frames)
+    if not count:
+        return []
+    return [
+        f"in {count} of {len(frames)} frames nothing fixed beside the panel was found again, and "
+        "nothing shows that the camera moved: it is taken to have stood still; if it did, say "
+        '[frames] camera = "fixed"'
+    ]
 
 
 def frame_times(frames: Sequence[SeenFrame], start_clock_s: float) -> FrameTimes:

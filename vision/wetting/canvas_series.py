@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
 from vision.illumination.light_basis import LOG_TABLE
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 MOST_FRAMES = 160
 """Canvases kept; past that every second one goes, which still leaves the front moving by less
@@ -20,6 +22,14 @@ CELL_PX = 4
 """Pixels along a cell, or about so many, from which its level is taken without thin ink."""
 
 
+@dataclass(frozen=True)
+class _Offer:
+    time_s: float
+    canvas: np.ndarray
+    border: FloatArray
+    in_view: BoolArray | None
+
+
 class CanvasStack:
     """Rectified frames in time order, fed one at a time.
 
@@ -30,7 +40,7 @@ class CanvasStack:
     border_xy : ndarray of shape (Q, 2), float
         Scaled places around the panel at which each frame's border is given; may be empty.
     most : int
-        Canvases kept at the most.
+        Canvases kept at the most, and the latest one.
     """
 
     def __init__(
@@ -45,11 +55,19 @@ class CanvasStack:
         self.canvases: list[np.ndarray] = []
         self.cells: list[np.ndarray] = []
         self.borders: list[np.ndarray] = []
+        self.in_view: list[BoolArray | None] = []
+        self._passed_over: _Offer | None = None
         rows, cols = shape
         size = max(rows, cols) / CELLS_ALONG
         self.cell_shape = (max(4, round(rows / size)), max(4, round(cols / size)))
 
-    def add(self, time_s: float, canvas: np.ndarray, border: FloatArray) -> bool:
+    def add(
+        self,
+        time_s: float,
+        canvas: np.ndarray,
+        border: FloatArray,
+        in_view: BoolArray | None = None,
+    ) -> bool:
         """Take the next canvas; False when it was thinned away.
 
         Parameters
@@ -59,18 +77,35 @@ class CanvasStack:
         canvas : ndarray of shape (rows, cols, 3), uint8
         border : ndarray of shape (Q, 3), float
             Logarithm of the border places; NaN where not seen.
+        in_view : ndarray of shape (rows, cols), bool, optional
+            Where the canvas lies inside the photo; left out, everywhere. What lies outside is not
+            seen: it keeps what it showed last.
         """
+        if in_view is not None and self.canvases:
+            canvas = np.where(in_view[..., None], canvas, self.canvases[-1])
+        offer = _Offer(time_s, canvas, border, in_view)
         wanted = self.offered % self.stride == 0
         self.offered += 1
+        self._passed_over = None if wanted else offer
         if not wanted:
             return False
-        self.times_s.append(time_s)
-        self.canvases.append(canvas)
-        self.cells.append(self._cells_of(canvas))
-        self.borders.append(np.asarray(border, dtype=np.float32))
+        self._take(offer)
         if len(self.times_s) > self.most:
             self._thin()
         return True
+
+    def close(self) -> None:
+        """Take the latest canvas too where it was thinned away: a run is read to its end."""
+        if self._passed_over is not None:
+            self._take(self._passed_over)
+            self._passed_over = None
+
+    def _take(self, offer: _Offer) -> None:
+        self.times_s.append(offer.time_s)
+        self.canvases.append(offer.canvas)
+        self.cells.append(self._cells_of(offer.canvas))
+        self.borders.append(np.asarray(offer.border, dtype=np.float32))
+        self.in_view.append(offer.in_view)
 
     def _cells_of(self, canvas: np.ndarray) -> np.ndarray:
         """Mean logarithm per cell, thin ink taken away."""
@@ -87,7 +122,7 @@ class CanvasStack:
     def _thin(self) -> None:
         """Keep every second frame from here on."""
         self.stride *= 2
-        for held in (self.times_s, self.canvases, self.cells, self.borders):
+        for held in (self.times_s, self.canvases, self.cells, self.borders, self.in_view):
             del held[1::2]
 
     def __len__(self) -> int:
