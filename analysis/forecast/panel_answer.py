@@ -16,16 +16,13 @@ from analysis.fit.permeability import (
     fit_permeability,
 )
 from analysis.forecast.fill_time import FillForecast, forecast_fill, packing_speed
-from analysis.forecast.verdict import Judgement, judge
+from analysis.forecast.verdict import Z_95, GelLimits, Judgement, judge
 from analysis.panel.compaction import bag_factor, compaction_at
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import GelTime, gel_time
 from vision.front.results import read_tracked
 from vision.records import FrontSummary, ScaleSummary, Tracked
-
-Z_95 = 1.959964
-"""Standard deviations to either side that hold 95 % of a normal distribution (textbook)."""
 
 
 @dataclass(frozen=True)
@@ -239,11 +236,8 @@ def describe(
 ) -> PanelAnswer:
     """Compute what follows from a fit: fill, gel, verdict and warnings."""
     gel = gel_time(panel.resin)
-    lead = panel.resin.mixed_before_start_s
-    gel_s, working_s = (None, None) if gel is None else (gel.gel_s - lead, gel.working_s - lead)
-    fill = _fill(panel, fit, anisotropy, working_s)
-    front = tracked.front
-    judgement = judge(panel, front, fit, fill, gel_s, working_s)
+    limits = gel_limits(panel, gel)
+    fill = _fill(panel, fit, anisotropy, limits)
     return PanelAnswer(
         panel=panel,
         tracked=tracked,
@@ -252,17 +246,25 @@ def describe(
         axes=_principal_axes(fit, anisotropy),
         bag=_bag_effect(panel, fit),
         fill=fill,
-        gel=_gel_answer(gel, working_s, fill),
-        judgement=judgement,
-        warnings=(*panel.notes, *front.warnings, *_doubts(panel, fit, gel)),
+        gel=_gel_answer(gel, limits, fill),
+        judgement=judge(panel, tracked, fit, fill, limits),
+        warnings=(*panel.notes, *tracked.front.warnings, *_doubts(panel, fit, gel)),
     )
+
+
+def gel_limits(panel: Panel, gel: GelTime | None) -> GelLimits | None:
+    """Return gel and working time counted from resin start; None without a gel time."""
+    if gel is None:
+        return None
+    lead = panel.resin.mixed_before_start_s
+    return GelLimits(gel.gel_s - lead, gel.working_s - lead, gel.relative_sd)
 
 
 def _fill(
     panel: Panel,
     fit: PermeabilityFit | NoFit,
     anisotropy: Anisotropy | None,
-    working_s: float | None,
+    limits: GelLimits | None,
 ) -> FillForecast | None:
     if isinstance(fit, NoFit) or panel.part is None:
         return None
@@ -271,7 +273,7 @@ def _fill(
         fit,
         part.flow_length_m,
         part.repeat_sd,
-        working_s,
+        None if limits is None else limits.working_s,
         feed=part.feed,
         slow_axis=1.0 if anisotropy is None else anisotropy.ratio**-0.5,
         speed=packing_speed(panel),
@@ -319,13 +321,13 @@ def _principal_axes(fit: PermeabilityFit | NoFit, found: Anisotropy | None) -> P
 
 
 def _gel_answer(
-    gel: GelTime | None, working_s: float | None, fill: FillForecast | None
+    gel: GelTime | None, limits: GelLimits | None, fill: FillForecast | None
 ) -> GelAnswer | None:
-    if gel is None or working_s is None:
+    if gel is None or limits is None:
         return None
     if fill is None:
         return GelAnswer(gel.gel_s, gel.working_s, gel.rough)
-    margins = margin_interval(fill, working_s, gel.relative_sd)
+    margins = margin_interval(fill, limits.working_s, limits.gel_sd)
     return GelAnswer(gel.gel_s, gel.working_s, gel.rough, *margins)
 
 

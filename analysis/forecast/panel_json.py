@@ -46,7 +46,7 @@ def answer_json(answer: PanelAnswer) -> dict[str, Any]:
             "permeability": _permeability(answer) | _bag(answer),
             "fill": _fill(answer),
             "gel": _gel(answer),
-            "verdict": {"verdict": answer.verdict, "reason": answer.reason},
+            "verdict": asdict(answer.judgement),
             "warnings": list(answer.warnings),
             "frame_notes": list(answer.tracked.frame_notes),
         }

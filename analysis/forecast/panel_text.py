@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
+from vision.common.rounding import minutes, rounded, scientific
 
 MAX_LINES = 20
 CAUTION = (
@@ -20,7 +19,7 @@ def answer_lines(answer: PanelAnswer) -> list[str]:
     reason = answer.reason
     lines = [
         f"Panel:        {answer.panel.name}",
-        f"Verdict:      {answer.verdict.upper()}",
+        f"Verdict:      {answer.judgement.headline}",
         f"              {reason[:1].upper()}{reason[1:]}",
         *_permeability_lines(answer),
         *_fill_lines(answer.fill, answer.gel),
@@ -50,10 +49,11 @@ def _permeability_lines(answer: PanelAnswer) -> list[str]:
     fit, axes = answer.fit, answer.axes
     if isinstance(fit, NoFit) or fit.k_m2 is None:
         return ["Permeability: not known"]
-    lines = [
-        f"Permeability: {fit.k_m2:.2e} m2 (95 %: {fit.k_low_m2:.2e} to {fit.k_high_m2:.2e}), "
-        "under this bag"
-    ]
+    ends = ""
+    if fit.k_low_m2 is not None and fit.k_high_m2 is not None:
+        low, high = scientific(fit.k_low_m2, 2, "down"), scientific(fit.k_high_m2, 2, "up")
+        ends = f" (95 %: {low} to {high})"
+    lines = [f"Permeability: {scientific(fit.k_m2)} m2{ends}, under this bag"]
     if axes is not None:
         lines.append(
             f"              fast {axes.k1_m2:.2e} at {axes.angle_deg:.0f} degrees, "
@@ -80,23 +80,22 @@ def _fill_lines(fill: FillForecast | None, gel: GelAnswer | None) -> list[str]:
     if gel is not None:
         tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""
         lines.append(
-            f"Gel:          {gel.gel_time_s / 60:.0f} min, working time "
-            f"{gel.working_time_s / 60:.0f} min{tail}"
+            f"Gel:          {minutes(gel.gel_time_s, 'down')}, working time "
+            f"{minutes(gel.working_time_s, 'down')}{tail}"
         )
     if fill is not None and fill.longest_run_m is not None:
-        mm = [
-            math.nan if value is None else value * 1000.0
-            for value in (fill.longest_run_m, fill.longest_low_m, fill.longest_high_m)
-        ]
-        lines.append(
-            f"Longest run:  {mm[0]:.0f} mm in the working time (95 %: {mm[1]:.0f} to {mm[2]:.0f})"
-        )
+        ends = ""
+        if fill.longest_low_m is not None and fill.longest_high_m is not None:
+            low = rounded(fill.longest_low_m * 1000.0, side="down")
+            ends = f" (95 %: {low} to {rounded(fill.longest_high_m * 1000.0, side='up')})"
+        run = rounded(fill.longest_run_m * 1000.0)
+        lines.append(f"Longest run:  {run} mm in the working time{ends}")
     return lines
 
 
 def _span(fill: FillForecast) -> str:
-    if not math.isfinite(fill.time_s):
+    best = rounded(fill.time_s / 60.0, 1)
+    if best == "never":
         return "never: the resin stiffens first"
-    low, best = fill.time_low_s / 60, fill.time_s / 60
-    high = f"{fill.time_high_s / 60:.1f}" if math.isfinite(fill.time_high_s) else "never"
-    return f"in {best:.1f} min (95 %: {low:.1f} to {high})"
+    low = rounded(fill.time_low_s / 60.0, 1, "down")
+    return f"in {best} min (95 %: {low} to {rounded(fill.time_high_s / 60.0, 1, 'up')})"

@@ -10,53 +10,108 @@ from analysis.fit.frame_selection import SLOWED
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.panel.records import Panel
-from vision.records import FrontSummary
+from vision.common.rounding import minutes
+from vision.records import Tracked
 
 UNFAIR_RACE_SHARE = 0.15
 """Race-tracking lead over length reached above which the panel was no fair test."""
+UNFAIR_LANES = 1.0 / 3.0
+"""Share of the width that must have run evenly: of fewer lanes the fit has only what the racing
+edges have fed from the side."""
 UNFAIR_DRY_SHARE = 0.02
 """Dry area over wetted area above which the panel was no fair test."""
 UNFAIR_SAG = 0.10
 """Drop of the driving pressure during the run above which the panel was no fair test."""
-STALL_SHARE = 0.95
-"""A front that stops short of this share of the panel length has stalled."""
+Z_95 = 1.959964
+"""Standard deviations to either side that hold 95 % of a normal distribution (textbook)."""
+
+
+@dataclass(frozen=True)
+class GelLimits:
+    """Until when the resin runs, in seconds from resin start.
+
+    `gel_sd` is the relative standard uncertainty of the gel time.
+    """
+
+    gel_s: float
+    working_s: float
+    gel_sd: float = 0.0
+
+    @property
+    def gel_low_s(self) -> float:
+        """Lower end of the gel time's 95 % interval."""
+        return float(self.gel_s * np.exp(-Z_95 * self.gel_sd))
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """`verdict` is "fills", "tight", "gels first", "unfair test" or "cannot decide"."""
+    """The verdict on a panel.
+
+    Attributes
+    ----------
+    verdict : str
+        "fills", "tight", "gels first", "unfair test" or "cannot decide".
+    reason : str
+    may_gel_first : bool
+        Whether the 95 % interval holds a fill that gels before its end.
+    """
 
     verdict: str
     reason: str
+    may_gel_first: bool = False
+
+    @property
+    def headline(self) -> str:
+        """The verdict in capitals; where it may gel first, that stands first."""
+        word = self.verdict.upper()
+        return f"MAY GEL FIRST ({word})" if self.may_gel_first else word
 
 
-def unfair_reasons(panel: Panel, front: FrontSummary, fit: PermeabilityFit | NoFit) -> list[str]:
-    """Say what spoiled the panel as a test; an empty list if nothing did."""
-    reasons = []
-    reached = max(front.length_reached_mm, 1e-9)
-    if front.race_tracking_mm > UNFAIR_RACE_SHARE * reached:
-        reasons.append(
-            f"resin raced {front.race_tracking_mm:.0f} mm ahead along an edge: seal the edges of "
-            "the stack and repeat"
-        )
-    if front.stalled_at_mm is not None:
-        reasons.append(
-            f"the front stalled at {front.stalled_at_mm:.0f} mm: look for an empty pot, a "
-            "pinched line, a leak or gelled resin, and repeat"
-        )
-    elif isinstance(fit, PermeabilityFit) and SLOWED in fit.frame_notes:
-        at_min = fit.time_s[fit.frame_notes.index(SLOWED)] / 60.0
-        reasons.append(
-            f"the front slowed from {at_min:.0f} min on without need: look for thickening resin, "
-            "a falling vacuum or an empty pot, and repeat"
-        )
+def unfair_reasons(panel: Panel, tracked: Tracked, fit: PermeabilityFit | NoFit) -> list[str]:
+    """Find what spoiled the panel as a test; an empty list if nothing did."""
+    front = tracked.front
+    reasons = [*_racing(tracked), *_slowing(tracked, fit)]
     dry_mm2 = sum(spot.area_mm2 for spot in front.dry_spots)
-    if panel.width_m and dry_mm2 > UNFAIR_DRY_SHARE * reached * panel.width_m * 1000.0:
+    width_mm = tracked.scale.width_mm or (panel.width_m or 0.0) * 1000.0
+    if width_mm and dry_mm2 > UNFAIR_DRY_SHARE * max(front.length_reached_mm, 1e-9) * width_mm:
         reasons.append(f"{dry_mm2 / 100:.0f} cm2 stayed dry behind the front")
     sag = _sag(panel, fit)
     if sag > UNFAIR_SAG:
         reasons.append(f"the vacuum sagged by {sag * 100:.0f} % during the run: mend the leak")
     return reasons
+
+
+def _racing(tracked: Tracked) -> list[str]:
+    front = tracked.front
+    if front.race_tracking_mm > UNFAIR_RACE_SHARE * max(front.length_reached_mm, 1e-9):
+        return [
+            f"resin raced {front.race_tracking_mm:.0f} mm ahead along an edge: seal the edges of "
+            "the stack and repeat"
+        ]
+    width_mm = tracked.scale.width_mm
+    even_mm = sum(upper - lower for lower, upper in front.clean_lanes_mm)
+    if front.clean_lanes_mm and width_mm and even_mm < UNFAIR_LANES * width_mm:
+        return [
+            f"only {even_mm:.0f} of {width_mm:.0f} mm of the width ran evenly: seal the edges of "
+            "the stack and repeat"
+        ]
+    return []
+
+
+def _slowing(tracked: Tracked, fit: PermeabilityFit | NoFit) -> list[str]:
+    front = tracked.front
+    if front.stalled_at_mm is not None:
+        return [
+            f"the front stalled at {front.stalled_at_mm:.0f} mm: look for an empty pot, a "
+            "pinched line, a leak or gelled resin, and repeat"
+        ]
+    if isinstance(fit, PermeabilityFit) and SLOWED in fit.frame_notes:
+        at_min = fit.time_s[fit.frame_notes.index(SLOWED)] / 60.0
+        return [
+            f"the front slowed from {at_min:.0f} min on without need: look for thickening resin, "
+            "a falling vacuum or an empty pot, and repeat"
+        ]
+    return []
 
 
 def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:
@@ -74,70 +129,109 @@ def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:
 
 def judge(
     panel: Panel,
-    front: FrontSummary,
+    tracked: Tracked,
     fit: PermeabilityFit | NoFit,
     fill: FillForecast | None,
-    gel_time_s: float | None,
-    working_time_s: float | None,
+    limits: GelLimits | None,
 ) -> Judgement:
-    """Give the verdict; times count from resin start.
+    """Return the verdict and its reason.
 
-    "fills": the fill time's upper bound is within the working time. "gels first": the fill time
-    itself is beyond the gel time. "tight": between the two.
+    Parameters
+    ----------
+    panel, tracked, fit
+        What was tested, seen and fitted.
+    fill : FillForecast or None
+        None where there is no part.
+    limits : GelLimits or None
+        None where no gel time is known.
+
+    Notes
+    -----
+    "gels first": the fill time itself is beyond the gel time. "fills": the fill time's upper
+    bound is within the working time. "tight": between the two.
     """
     if isinstance(fit, NoFit):
         return Judgement("cannot decide", fit.reason)
-    unfair = unfair_reasons(panel, front, fit)
+    unfair = unfair_reasons(panel, tracked, fit)
     if unfair:
         return Judgement("unfair test", "; ".join(unfair))
     if fill is None:
         return Judgement(
             "cannot decide", "no flow length to fill: add [part] flow_length_mm to panel.toml"
         )
-    if gel_time_s is None or working_time_s is None:
+    if limits is None:
         return Judgement(
             "cannot decide",
             "no gel time to hold the fill time against: add [resin] gel_time_min to panel.toml",
         )
     first_s = float(np.min(fit.time_s[fit.used]))
-    if gel_time_s < first_s:
+    if limits.gel_s < first_s:
         return Judgement(
             "cannot decide",
-            f"the gel time ({_minutes(gel_time_s)}) is over before the first frame with a front "
-            f"({_minutes(first_s)}): check [resin] gel_time_min and the frame times",
+            f"the gel time ({minutes(limits.gel_s)}) is over before the first frame with a front "
+            f"({minutes(first_s)}): check [resin] gel_time_min and the frame times",
         )
-    return _against_gel(fill, gel_time_s, working_time_s)
+    return judge_fill(fill, limits)
 
 
-def _against_gel(fill: FillForecast, gel_time_s: float, working_time_s: float) -> Judgement:
-    run, work, gel = fill.flow_length_m * 1000.0, _minutes(working_time_s), _minutes(gel_time_s)
-    time = _minutes(fill.time_s)
-    if fill.time_high_s <= working_time_s:
-        return Judgement(
-            "fills",
-            f"{run:.0f} mm fills in {time}, at most {_minutes(fill.time_high_s)}; working time "
-            f"is {work}",
-        )
+def room_to_gel(time_s: float, high_s: float, limits: GelLimits) -> float:
+    """Compute how much slower the fill could be and still fill, as a logarithm.
+
+    Parameters
+    ----------
+    time_s, high_s : float
+        Fill time and the upper end of its 95 % interval.
+    limits : GelLimits
+
+    Returns
+    -------
+    float
+        At least 0 where the part fills: the upper bound is within the working time, and not one
+        fill in forty gels before its end. Minus infinity where it may never fill.
+
+    Notes
+    -----
+    The doubts of fill time and gel time are independent and add in squares (JCGM 100:2008, 5.1.2).
+    """
+    if not np.isfinite(high_s) or limits.working_s <= 0:
+        return -np.inf
+    to_work = np.log(limits.working_s / high_s)
+    return float(min(to_work, _room_before_gel(time_s, high_s, limits)))
+
+
+def _room_before_gel(time_s: float, high_s: float, limits: GelLimits) -> float:
+    if not np.isfinite(high_s):
+        return -np.inf
+    doubt = np.hypot(Z_95 * limits.gel_sd, np.log(high_s / time_s))
+    return float(np.log(limits.gel_s / time_s) - doubt)
+
+
+def judge_fill(fill: FillForecast, limits: GelLimits) -> Judgement:
+    """Return the verdict on one forecast fill against gel and working time."""
+    run = f"{fill.flow_length_m * 1000.0:.0f} mm"
+    time, high = minutes(fill.time_s), minutes(fill.time_high_s, "up")
+    work, gel = minutes(limits.working_s, "down"), minutes(limits.gel_s, "down")
     if not np.isfinite(fill.time_s):
-        return Judgement("gels first", f"the resin stiffens before it has run {run:.0f} mm")
-    if fill.time_s > gel_time_s:
-        return Judgement("gels first", f"{run:.0f} mm needs {time}; the resin gels at {gel}")
+        return Judgement("gels first", f"the resin stiffens before it has run {run}")
+    if fill.time_s > limits.gel_s:
+        low = minutes(fill.time_low_s, "down")
+        return Judgement(
+            "gels first", f"{run} needs {time} (95 %: {low} or more); the resin gels at {gel}"
+        )
+    if room_to_gel(fill.time_s, fill.time_high_s, limits) >= 0:
+        return Judgement(
+            "fills", f"{run} fills in {time} (95 %: at most {high}); working time is {work}"
+        )
+    if _room_before_gel(fill.time_s, fill.time_high_s, limits) >= 0:
+        return Judgement(
+            "tight",
+            f"{run} needs {time} (95 %: up to {high}); working time is {work}, gel at {gel}",
+        )
+    early = minutes(limits.gel_low_s, "down")
+    late = "never" if not np.isfinite(fill.time_high_s) else f"up to {high}"
     return Judgement(
         "tight",
-        f"{run:.0f} mm needs {time}, perhaps {_minutes(fill.time_high_s)}; working time is "
-        f"{work}, gel at {gel}",
+        f"it may gel first: {run} needs {time} (95 %: {late}); gel at {gel} (95 %: from {early}); "
+        f"working time is {work}",
+        may_gel_first=True,
     )
-
-
-def _minutes(seconds: float) -> str:
-    """Show a time in minutes as a shop says it.
-
-    Examples
-    --------
-    >>> _minutes(2400.0), _minutes(45.0), _minutes(float("inf"))
-    ('40 min', '0.8 min', 'never')
-    """
-    if not np.isfinite(seconds):
-        return "never"
-    minutes = seconds / 60.0
-    return f"{minutes:.0f} min" if minutes >= 9.95 else f"{minutes:.1f} min"

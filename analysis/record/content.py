@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from analysis.fit.permeability import PermeabilityFit
 from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
 from analysis.panel.records import Panel
+from vision.common.rounding import Side, minute_decimals, rounded
 from vision.records import DrySpot, FrontSummary
 
 UNKNOWN = "not known"
@@ -21,6 +22,7 @@ HEADLINES = {
     "unfair test": "This panel was not a fair test.",
     "cannot decide": "No answer can be given from this run.",
 }
+MAY_GEL_FIRST = "The resin may gel before the part is full."
 NEXT_STEPS = {
     "fills": "Keep to this stack, this vacuum and this resin temperature on the part.",
     "tight": "Gain time before the part: a feed in the middle, a second feed line, flow media, "
@@ -64,11 +66,17 @@ SCALE_METHODS = {
 }
 
 
+Writer = Callable[[float, float, Side], tuple[str, str]]
+"""Writes a value like another one: the text and its unit."""
+SIDES: tuple[Side, Side] = ("down", "up")
+
+
 @dataclass(frozen=True)
 class VerdictWords:
-    """The answer: its short word, the same in a sentence, why, and what to do next."""
+    """The answer: its short word, a label, the same in a sentence, why, and what to do next."""
 
     word: str
+    label: str
     headline: str
     reason: str
     next_step: str
@@ -86,10 +94,14 @@ class TableRow:
 def verdict_words(answer: PanelAnswer) -> VerdictWords:
     """Return the verdict in words."""
     word, reason = answer.verdict, answer.reason or "No reason was recorded."
-    return VerdictWords(word, HEADLINES[word], reason[:1].upper() + reason[1:], NEXT_STEPS[word])
+    reason = reason[:1].upper() + reason[1:]
+    headline, next_step = HEADLINES[word], NEXT_STEPS[word]
+    if answer.judgement.may_gel_first:
+        headline, next_step = MAY_GEL_FIRST, NEXT_STEPS["gels first"]
+    return VerdictWords(word, answer.judgement.headline.lower(), headline, reason, next_step)
 
 
-def minutes(time_s: float, like_s: float) -> tuple[str, str]:
+def minutes(time_s: float, like_s: float, side: Side = "near") -> tuple[str, str]:
     """Write seconds as minutes, with the decimals that suit `like_s`.
 
     Examples
@@ -97,22 +109,10 @@ def minutes(time_s: float, like_s: float) -> tuple[str, str]:
     >>> minutes(2400.0, 2400.0), minutes(130.0, 130.0), minutes(2400.0, 130.0)
     (('40', 'min'), ('2.2', 'min'), ('40.0', 'min'))
     """
-    return rounded(time_s / 60, 1 if like_s < 600 else 0), "min"
+    return rounded(time_s / 60, minute_decimals(like_s), side), "min"
 
 
-def rounded(value: float, decimals: int = 0) -> str:
-    """Round as people do, halves away from zero.
-
-    Examples
-    --------
-    >>> rounded(30.5), rounded(2.25, 1), rounded(-0.5)
-    ('31', '2.3', '-1')
-    """
-    step = 10.0**decimals
-    return f"{math.copysign(math.floor(abs(value) * step + 0.5) / step, value):.{decimals}f}"
-
-
-def square_metres(value: float, like: float) -> tuple[str, str]:
+def square_metres(value: float, like: float, side: Side = "near") -> tuple[str, str]:
     """Write a permeability with the power of ten that suits `like`.
 
     Examples
@@ -121,15 +121,16 @@ def square_metres(value: float, like: float) -> tuple[str, str]:
     (('8.13', '× 10⁻¹¹ m²'), ('10.20', '× 10⁻¹¹ m²'))
     """
     power = math.floor(math.log10(abs(like))) if like else 0
-    return f"{value / 10.0**power:.2f}", f"× 10{str(power).translate(SUPERSCRIPT)} m²"
+    unit = f"× 10{str(power).translate(SUPERSCRIPT)} m²"
+    return rounded(value / 10.0**power, 2, side), unit
 
 
-def _whole_mm(value: float, like: float) -> tuple[str, str]:
-    return rounded(value), "mm"
+def _whole_mm(value: float, like: float, side: Side = "near") -> tuple[str, str]:
+    return rounded(value, 0, side), "mm"
 
 
-def _degrees(value: float, like: float) -> tuple[str, str]:
-    return rounded(value), "degrees"
+def _degrees(value: float, like: float, side: Side = "near") -> tuple[str, str]:
+    return rounded(value, 0, side), "degrees"
 
 
 def interval(low: str | None, high: str | None, unit: str) -> str:
@@ -150,17 +151,21 @@ def interval(low: str | None, high: str | None, unit: str) -> str:
 def _row(
     name: str,
     value: float | None,
-    write: Callable[[float, float], tuple[str, str]],
+    write: Writer,
     ends: tuple[float | None, float | None] = (None, None),
     remark: str = "",
 ) -> TableRow:
-    """Make a row from a value and the ends of its interval; infinity counts as open."""
+    """Make a row from a value and the ends of its interval; infinity counts as open.
+
+    The ends are rounded away from the value: an interval never looks narrower than it is.
+    """
     if value is None or not math.isfinite(value):
         return TableRow(name, UNKNOWN)
     low, high = (
-        None if end is None or not math.isfinite(end) else write(end, value)[0] for end in ends
+        None if end is None or not math.isfinite(end) else write(end, value, side)[0]
+        for end, side in zip(ends, SIDES, strict=True)
     )
-    shown, unit = write(value, value)
+    shown, unit = write(value, value, "near")
     return TableRow(name, f"{shown} {unit}", interval(low, high, unit) or remark)
 
 
@@ -169,12 +174,14 @@ def key_rows(answer: PanelAnswer) -> list[TableRow]:
     gel = answer.gel
     gel_s = None if gel is None else gel.gel_time_s
     working_s = None if gel is None else gel.working_time_s
+    lead_s = answer.panel.resin.mixed_before_start_s
+    since = f"; from mixing, {minutes(lead_s, lead_s)[0]} min before resin start" if lead_s else ""
     length, time, longest = _fill_rows(answer)
     return [
         length,
         time,
-        _row("Gel time", gel_s, minutes, remark="as stated"),
-        _row("Working time", working_s, minutes, remark="time in which it must be full"),
+        _row("Gel time", gel_s, minutes, remark=f"as stated{since}"),
+        _row("Working time", working_s, minutes, remark=f"time in which it must be full{since}"),
         _margin_row(gel),
         longest,
         *permeability_rows(answer),
@@ -274,7 +281,7 @@ def scale_rows(answer: PanelAnswer) -> list[TableRow]:
         TableRow(
             "Expected position error on the panel",
             f"{rounded(scale.error_mm, 1)} mm",
-            f"one pixel is {scale.mm_per_px:.2f} mm",
+            f"one pixel is {scale.mm_per_px:.2f} mm" if scale.mm_per_px > 0 else "",
         ),
     ]
 

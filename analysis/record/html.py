@@ -124,7 +124,7 @@ def _verdict(verdict: VerdictWords) -> str:
     )
     return (
         f'<section class="verdict {CLASSES[verdict.word]}">{symbol}<div>'
-        f'<p class="word">Verdict: {escape(verdict.word)}</p>'
+        f'<p class="word">Verdict: {escape(verdict.label)}</p>'
         f'<p class="headline">{escape(verdict.headline)}</p>'
         f"<p>{escape(verdict.reason)}</p><p>{escape(verdict.next_step)}</p></div></section>"
     )

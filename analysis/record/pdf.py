@@ -232,7 +232,7 @@ class Sheet:
         start = self.top_mm
         row = start + 4
         for words, size, bold, grey in (
-            (f"Verdict: {verdict.word}", 9.5, True, True),
+            (f"Verdict: {verdict.label}", 9.5, True, True),
             (verdict.headline, 16, True, False),
             (verdict.reason, 9.5, False, False),
             (verdict.next_step, 9.5, False, False),

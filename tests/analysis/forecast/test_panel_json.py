@@ -25,7 +25,11 @@ def test_no_fit_leaves_nulls_and_its_reason():
     assert found["permeability"]["k_m2"] is None
     assert found["permeability"]["reason"] == "no front seen"
     assert found["fill"]["time_s"] is None
-    assert found["verdict"] == {"verdict": "cannot decide", "reason": "no front seen"}
+    assert found["verdict"] == {
+        "verdict": "cannot decide",
+        "reason": "no front seen",
+        "may_gel_first": False,
+    }
 
 
 def test_numbers_read_back_from_the_file(tmp_path):

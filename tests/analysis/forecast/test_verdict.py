@@ -1,0 +1,106 @@
+"""The verdict on a forecast fill, and what makes a test unfair."""
+
+import numpy as np
+import pytest
+
+from analysis.fit.permeability import NoFit
+from analysis.forecast.fill_time import FillForecast
+from analysis.forecast.verdict import GelLimits, judge_fill, room_to_gel, unfair_reasons
+from analysis.panel.records import Log, Vacuum
+from tests.made_up.curves import make_curve, make_front, make_panel, make_tracked
+from vision.records import DrySpot
+
+LIMITS = GelLimits(gel_s=3600.0, working_s=2520.0, gel_sd=0.10)
+
+
+def fill(minutes, high_minutes, low_minutes=10.0):
+    return FillForecast(0.6, minutes * 60.0, low_minutes * 60.0, high_minutes * 60.0)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "high", "verdict", "may_gel_first"),
+    [
+        (30.0, 41.9, "fills", False),
+        (30.0, 42.1, "tight", False),
+        (40.0, 48.0, "tight", False),
+        (40.0, 61.0, "tight", True),  # the upper bound is past the gel time
+        (49.0, 53.0, "tight", True),  # below it, but gel time has its own doubt: from 49 min
+        (50.0, np.inf, "tight", True),
+        (60.1, 70.0, "gels first", False),
+        (np.inf, np.inf, "gels first", False),
+    ],
+)
+def test_verdict_against_working_and_gel_time(minutes, high, verdict, may_gel_first):
+    found = judge_fill(fill(minutes, high), LIMITS)
+    assert (found.verdict, found.may_gel_first) == (verdict, may_gel_first)
+    assert found.reason
+
+
+def test_what_may_gel_first_says_so_first():
+    found = judge_fill(fill(40.0, 61.0), LIMITS)
+    assert found.headline == "MAY GEL FIRST (TIGHT)"
+    assert found.reason.startswith("it may gel first: 600 mm needs 40 min (95 %: up to 61 min)")
+    assert judge_fill(fill(40.0, 48.0), LIMITS).headline == "TIGHT"
+
+
+def test_doubts_of_fill_and_gel_add_in_squares():
+    # 40 min against gel at 60: ln 1.5 is 0.405; gel takes 0.196, which leaves 0.355 to the fill.
+    left = np.sqrt(np.log(1.5) ** 2 - (1.959964 * 0.10) ** 2)
+    inside, outside = (40.0 * np.exp(left * k) for k in (0.999, 1.001))
+    assert not judge_fill(fill(40.0, inside), LIMITS).may_gel_first
+    assert judge_fill(fill(40.0, outside), LIMITS).may_gel_first
+
+
+def test_a_vague_gel_time_is_no_ground_for_fills():
+    vague = GelLimits(gel_s=3600.0, working_s=2520.0, gel_sd=0.40)
+    found = judge_fill(fill(30.0, 35.0), vague)
+    assert (found.verdict, found.may_gel_first) == ("tight", True)
+    assert "95 %: from 27 min" in found.reason  # 60 min times exp(-1.96 x 0.4), rounded down
+
+
+def test_bounds_are_rounded_to_the_safe_side():
+    limits = GelLimits(gel_s=3659.0, working_s=2579.0)
+    reason = judge_fill(fill(30.0, 36.02), limits).reason
+    assert reason == "600 mm fills in 30 min (95 %: at most 37 min); working time is 42 min"
+
+
+def test_room_is_what_the_fill_may_still_slow_down():
+    room = room_to_gel(1800.0, 2000.0, LIMITS)
+    assert room == pytest.approx(np.log(2520.0 / 2000.0))
+    assert room_to_gel(1800.0, 2600.0, LIMITS) < 0
+    assert room_to_gel(1800.0, np.inf, LIMITS) == -np.inf
+
+
+def reasons(panel=None, scale=None, **front):
+    times = np.linspace(20.0, 1500.0, 10)
+    tracked = make_tracked(make_curve(times, np.sqrt(times)), make_front(**front), scale)
+    return unfair_reasons(panel or make_panel(), tracked, NoFit(""))
+
+
+def test_an_even_run_is_fair():
+    assert reasons() == []
+
+
+def test_race_tracking_that_leaves_few_even_lanes_is_unfair():
+    # The lead itself is within bounds, but the middle is fed from the sides.
+    assert reasons(race_tracking_mm=60.0, clean_lanes_mm=((80.0, 160.0),)) == []
+    found = reasons(race_tracking_mm=60.0, clean_lanes_mm=((80.0, 140.0),))
+    assert "only 60 of 200 mm of the width ran evenly" in found[0]
+    assert "raced 90 mm ahead" in reasons(race_tracking_mm=90.0)[0]
+
+
+def test_dry_area_counts_where_only_the_scale_knows_the_width():
+    # 550 mm x 200 mm reached: 2 % are 2200 mm2.
+    spots = (DrySpot(300.0, 100.0, 2300.0),)
+    assert "23 cm2 stayed dry" in reasons(make_panel(width_m=None), dry_spots=spots)[0]
+    assert reasons(dry_spots=(DrySpot(300.0, 100.0, 2100.0),)) == []
+
+
+def test_a_vacuum_that_falls_by_more_than_a_tenth_is_unfair():
+    def log(end_pa):
+        return Log(np.array([0.0, 1500.0]), np.array([95_000.0, end_pa]))
+
+    held = make_panel(vacuum=Vacuum(95_000.0, log=log(86_000.0)))
+    fell = make_panel(vacuum=Vacuum(95_000.0, log=log(85_000.0)))
+    assert reasons(held) == []
+    assert "sagged by 11 %" in reasons(fell)[0]
