@@ -1,12 +1,22 @@
-"""Front door of Wetline: joins the commands of the two rooms and loads them when asked for."""
+"""Front door of Wetline: the commands, and the names a script uses. Each loads when asked for.
+
+A script does the job in five lines::
+
+    import wetline
+
+    run = wetline.track("sample_frames/glass_edge")
+    found = wetline.answer(run, "sample_frames/glass_edge")
+    print(found.verdict, found.k_m2, found.k_low_m2, found.k_high_m2)
+"""
 
 from __future__ import annotations
 
 import sys
+from typing import Any
 
 import click
 
-from vision.common.lazy_commands import LazyGroup
+from vision.common.lazy_commands import LazyGroup, load_object
 
 COMMANDS = {
     "new": ("analysis.commands.panel:new", "Make a folder for a new panel, with a panel.toml to fill in."),
@@ -24,6 +34,30 @@ COMMANDS = {
     "drawdown": ("analysis.commands.panel:drawdown", "Say from a gauge log whether the bag is tight enough."),
 }  # fmt: skip
 """Where each command stands, and its help for the list of commands."""
+
+NAMES = {
+    "track": "vision.tracking.api:track",
+    "track_images": "vision.tracking.api:track_images",
+    "load": "vision.tracking.api:load",
+    "front_lines": "vision.tracking.api:front_lines",
+    "read_panel": "analysis.panel.panel_toml:read_panel",
+    "answer": "analysis.forecast.panel_answer:answer",
+    "fill_part": "analysis.part.answer.job:fill_part",
+    "WetlineError": "vision.errors:WetlineError",
+}
+"""What a script may use, and where it stands."""
+
+
+def __getattr__(name: str) -> Any:
+    """Return one of `NAMES`, its module loaded now (PEP 562)."""
+    if name not in NAMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return load_object(NAMES[name])
+
+
+def __dir__() -> list[str]:
+    """Return the names of this module, those not yet loaded among them."""
+    return sorted({*globals(), *NAMES})
 
 
 @click.group(

@@ -1,3 +1,4 @@
+import inspect
 import subprocess
 import sys
 import tomllib
@@ -10,6 +11,8 @@ import wetline
 from vision.common.lazy_commands import load_object
 
 ROOT = Path(__file__).resolve().parents[1]
+SHOWN = {"track", "answer", "front_lines"}
+"""Shown in the README's script section, which runs."""
 
 
 @pytest.mark.parametrize("name", wetline.COMMANDS)
@@ -32,6 +35,32 @@ def test_help_loads_nothing_heavy():
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     assert "wetline run FOLDER" in done.stdout
+
+
+@pytest.mark.parametrize("name", wetline.NAMES)
+def test_what_a_script_may_use_is_there_and_documented(name):
+    found = getattr(wetline, name)
+    assert name in dir(wetline)
+    text = inspect.getdoc(found)
+    if inspect.isfunction(found):
+        for section in ("Parameters", "Returns", "Raises"):
+            assert f"{section}\n---" in text, section
+        assert ">>> " in text or name in SHOWN, "no example that runs"
+
+
+def test_import_loads_nothing_heavy():
+    code = (
+        "import sys, wetline\n"
+        "bad = {'cv2', 'numpy', 'scipy', 'matplotlib', 'skimage'} & set(sys.modules)\n"
+        "sys.exit(f'loaded {bad}' if bad else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
+def test_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="wetline"):
+        wetline.no_such_name  # noqa: B018
 
 
 def test_wrong_usage_exits_with_2_and_a_wrong_folder_with_1(tmp_path):

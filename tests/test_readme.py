@@ -31,6 +31,26 @@ def test_both_spellings_of_the_two_lines_are_there():
         assert line in TEXT
 
 
+def test_script_section_runs(monkeypatch, capsys):
+    """The blocks run one after the other, as a reader would type them."""
+    blocks = re.findall(r"```python\n(.*?)```", TEXT, re.S)
+    assert len(blocks) >= 2
+    monkeypatch.chdir(ROOT)
+    names = {}
+    for block in blocks:
+        exec(compile(block, "README.md", "exec"), names)
+    shown = capsys.readouterr().out.splitlines()
+    assert shown[0].startswith("fills: K = ")
+    assert names["found"].k_low_m2 < names["found"].k_m2 < names["found"].k_high_m2
+    first, *_, last = (float(line.split()[1]) for line in shown[1:])
+    assert 0 < first < last < names["found"].panel.part.flow_length_m * 1000
+
+
+def test_script_section_lists_every_name_and_no_other():
+    section = TEXT[TEXT.index("## From a script") : TEXT.index("## front.csv")]
+    assert set(re.findall(r"^\| `wetline\.(\w+)", section, re.M)) == set(wetline.NAMES)
+
+
 def test_top_level_holds_only_what_the_card_names():
     card = {
         "README.md", "DEVELOPERS.md", "pyproject.toml", "vision", "analysis", "tests",

@@ -48,17 +48,30 @@ FIELDS = {table: tuple(names.split()) for table, names in _FIELD_NAMES.items()}
 PART_FEEDS = ("edge", "point")
 
 
-def read_panel(folder: Path) -> Panel:
-    """Read the panel record from ``panel.toml`` in `folder`.
+def read_panel(folder: Path | str) -> Panel:
+    """Read what was tested from the ``panel.toml`` of a folder.
 
-    What is missing but not needed at once is None. Units become SI. Standard uncertainties not
-    stated are viscosity 5 %, pressure 2 %, porosity 2 %, gel time 10 % (common practice, no
-    source).
+    Parameters
+    ----------
+    folder : Path or str
+
+    Returns
+    -------
+    panel : Panel
+        In SI units. What is missing but not needed at once is None. Standard uncertainties not
+        stated are viscosity 5 %, pressure 2 %, porosity 2 %, gel time 10 % (common practice, no
+        source).
 
     Raises
     ------
     WetlineError
         If the file or a log is missing, or a value cannot be true, with the mend.
+
+    Examples
+    --------
+    >>> panel = read_panel("sample_frames/pen_marks")
+    >>> panel.part.flow_length_m
+    1.2
     """
     path = Path(folder) / "panel.toml"
     document = read_toml(path)

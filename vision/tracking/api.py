@@ -202,6 +202,15 @@ def load(folder: str | Path) -> Tracked:
     ------
     WetlineError
         If nothing was tracked there yet, or the files are not what Wetline writes.
+
+    Examples
+    --------
+    >>> import shutil, tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     folder = shutil.copytree("sample_frames/pen_marks", f"{place}/panel")
+    ...     tracked = track(folder, write=True)
+    ...     load(folder).front.length_reached_mm == tracked.front.length_reached_mm
+    True
     """
     return read_tracked(Path(folder))
 
