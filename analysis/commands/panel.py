@@ -224,8 +224,9 @@ def drawdown(
     import json
     from dataclasses import asdict
 
+    from analysis.panel.tables.gauge_units import UNITS
     from analysis.shop.drawdown import assess_drawdown, drawdown_lines
-    from analysis.shop.gauge_log import UNITS, read_gauge
+    from analysis.shop.gauge_log import read_gauge
     from vision.common.atomic_files import plain
     from vision.errors import WetlineError
 

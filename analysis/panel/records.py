@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from vision.records import FloatArray
@@ -152,6 +152,8 @@ class Part:
         Relative standard deviation of permeability from one lay-up to the next. 8 % is what one
         laboratory saw with one fabric (May et al. 2019, Compos. Part A 121, 100-114, from
         memory).
+    length_stated : bool
+        Whether the user stated `flow_length_m`; else it is the panel's own.
     """
 
     flow_length_m: float
@@ -160,11 +162,22 @@ class Part:
     thickness_m: float | None = None
     repeat_sd: float = 0.08
     fibre_fraction: float | None = None
+    length_stated: bool = True
 
 
 @dataclass(frozen=True)
 class Panel:
-    """One test panel as described in its panel.toml."""
+    """One test panel as described in its panel.toml.
+
+    Attributes
+    ----------
+    notes : tuple of str
+        What was filled in, carried to another temperature, or confirmed though unusual.
+    understood : tuple of str
+        How values written with a unit were understood.
+    questions : tuple of str
+        Values that are possible but not likely; no answer is built on them.
+    """
 
     folder: Path
     name: str
@@ -177,4 +190,6 @@ class Panel:
     resin: Resin
     vacuum: Vacuum
     part: Part | None
-    notes: tuple[str, ...] = field(default_factory=tuple)
+    notes: tuple[str, ...] = ()
+    understood: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()

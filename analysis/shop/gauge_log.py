@@ -7,31 +7,15 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.panel.logs import number_column, read_table
+from analysis.panel.tables.gauge_units import (
+    CLOCKS,
+    COLUMNS,
+    STANDARD_MBAR,
+    to_absolute_mbar,
+)
+from vision.common.csv_table import number_column, read_table
 from vision.errors import WetlineError, bad_field
 from vision.records import FloatArray
-
-INHG_MBAR = 33.8639
-"""Millibar in one inch of mercury at 0 C."""
-STANDARD_MBAR = 1013.25
-
-ABSOLUTE = {"mbar": 1.0, "kpa": 10.0, "pa": 0.01}
-VACUUM = {"vacuum_mbar": 1.0, "vacuum_kpa": 10.0, "inhg": INHG_MBAR}
-UNITS = (*ABSOLUTE, *VACUUM, "percent")
-"""mbar, kpa, pa are absolute; vacuum_mbar, vacuum_kpa, inhg count down from the air pressure;
-percent is the share of the air pressure taken away."""
-
-_COLUMNS = {
-    "bag_mbar": "mbar",
-    "pressure_mbar": "mbar",
-    "bag_kpa": "kpa",
-    "bag_pa": "pa",
-    "vacuum_mbar": "vacuum_mbar",
-    "vacuum_kpa": "vacuum_kpa",
-    "vacuum_inhg": "inhg",
-    "vacuum_percent": "percent",
-}
-_CLOCKS = {"time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}
 
 
 @dataclass(frozen=True)
@@ -42,25 +26,6 @@ class GaugeLog:
     bag_mbar: FloatArray
     step_mbar: float
     unit: str
-
-
-def to_absolute_mbar(reading: FloatArray, unit: str, ambient_mbar: float) -> FloatArray:
-    """Turn gauge readings into absolute mbar.
-
-    Examples
-    --------
-    >>> float(to_absolute_mbar(np.array(29.0), "inhg", 1013.25).round(2))
-    31.2
-    >>> float(to_absolute_mbar(np.array(97.0), "percent", 1000.0).round(6))
-    30.0
-    """
-    value = np.asarray(reading, dtype=float)
-    if unit in ABSOLUTE:
-        return value * ABSOLUTE[unit]
-    if unit == "percent":
-        return ambient_mbar * (1.0 - value / 100.0)
-    # Many gauges show a vacuum below zero; the sign says nothing more.
-    return ambient_mbar - np.abs(value) * VACUUM[unit]
 
 
 def read_gauge(
@@ -78,10 +43,10 @@ def read_gauge(
         If a column is missing, or a reading is below nothing or above the air pressure.
     """
     table = read_table(path)
-    clock = next((name for name in _CLOCKS if name in table), None)
+    clock = next((name for name in CLOCKS if name in table), None)
     if clock is None:
         raise bad_field(path, "header", ", ".join(table), "needs a column time_s or time_min")
-    column = next((name for name in _COLUMNS if name in table), None)
+    column = next((name for name in COLUMNS if name in table), None)
     if column is None and "reading" in table:
         column = "reading"
     if column is None:
@@ -89,12 +54,12 @@ def read_gauge(
             path,
             "header",
             ", ".join(table),
-            f"needs a pressure column: {', '.join(_COLUMNS)}, or reading with --unit",
+            f"needs a pressure column: {', '.join(COLUMNS)}, or reading with --unit",
         )
-    kind = unit or _COLUMNS.get(column)
+    kind = unit or COLUMNS.get(column)
     if kind is None:
         raise WetlineError(f"{path}: column reading: say what it shows with --unit")
-    time = number_column(path, table, clock) * _CLOCKS[clock]
+    time = number_column(path, table, clock) * CLOCKS[clock]
     reading = number_column(path, table, column)
     order = np.argsort(time, kind="stable")
     time, reading = time[order], reading[order]

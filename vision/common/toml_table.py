@@ -11,6 +11,7 @@ from typing import Any
 
 from vision.common.quantity import (
     LENGTH_MM,
+    PERCENT,
     PLAIN,
     Quantity,
     other_units,
@@ -212,6 +213,17 @@ class Table:
             f"under [{self.name}]"
         )
 
+    def refuse_questions(self) -> None:
+        """Refuse the first value in question, where nothing can be done without an answer.
+
+        Raises
+        ------
+        WetlineError
+            With the question and how to confirm the value.
+        """
+        if self.questions:
+            raise WetlineError(f"{'/'.join(self.file.parts[-2:])}: {self.questions[0]}")
+
     def quantity(
         self,
         key: str,
@@ -349,6 +361,8 @@ def _is_number(value: object) -> bool:
 
 def _meant(value: float, kind: Quantity, likely: tuple[float, float] | None) -> str:
     """Return what a bare number may have been meant as, in other units."""
+    if kind is PERCENT and 0 < value <= 1:
+        return f"; write {100 * value:g} if {100 * value:g} % is meant"
     others = [] if likely is None else other_units(value, kind, likely)[:3]
     ways = " or ".join(f'"{text}"' for text in others)
     return f"; write {ways} if that is meant" if ways else ""

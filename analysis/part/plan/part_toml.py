@@ -11,8 +11,10 @@ import numpy as np
 
 from analysis.fit.impulse import Impulse
 from analysis.fit.permeability import panel_impulse
-from analysis.panel.panel_toml import MBAR_PA, _resin, _vacuum, read_panel
+from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel, Resin, Stack, Vacuum
+from analysis.panel.tables.resin import read_resin_table
+from analysis.panel.tables.vacuum import MBAR_PA, read_vacuum_table
 from analysis.part.plan import outline as part_outline
 from analysis.part.plan.plan import PartFeed, PartPlan, Vent, Zone
 from analysis.part.plan.ports import entries, read_feeds, read_gaps, read_vents
@@ -278,9 +280,13 @@ def _drive(
     path: Path, document: Mapping[str, Any], base: Merged
 ) -> tuple[Resin, Vacuum, list[str]]:
     """Read resin and vacuum; where a table is missing, take the base panel's."""
-    resin, notes = _resin(Table.of(path, document, "resin"))
-    vacuum = _vacuum(Table.of(path, document, "vacuum"))
-    notes = list(notes)
+    tables = [Table.of(path, document, name) for name in ("resin", "vacuum")]
+    resin, notes = read_resin_table(tables[0])
+    vacuum, more = read_vacuum_table(tables[1])
+    notes = [*notes, *more]
+    for table in tables:
+        table.refuse_questions()
+        notes += [*table.understood, *table.confirmed]
     folder = base.values.get("panel")
     if isinstance(folder, str) and not ("resin" in document and "vacuum" in document):
         panel = read_panel(path.parent / folder)

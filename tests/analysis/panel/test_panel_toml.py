@@ -50,6 +50,8 @@ def test_porosity_from_layers_and_thickness(tmp_path):
 def test_a_part_as_long_as_the_panel_when_none_is_given(tmp_path):
     panel = read(tmp_path, GOOD.replace("[part]\nflow_length_mm = 900", ""))
     assert panel.part.flow_length_m == pytest.approx(1.016)
+    assert not panel.part.length_stated
+    assert read(tmp_path, GOOD).part.length_stated
 
 
 def test_missing_tables_are_none_not_faults(tmp_path):
@@ -74,10 +76,64 @@ def test_gauge_and_viscosity_logs(tmp_path):
     assert_allclose(panel.resin.viscosity_log.value, [0.2, 0.3])
 
 
-def test_a_slip_of_the_pen_is_noted(tmp_path):
-    panel = read(tmp_path, GOOD.replace("gel_time_min", "gel_tme_min"))
-    assert "did you mean gel_time_min?" in panel.notes[0]
-    assert panel.resin.gel_time_s is None
+def test_a_slip_of_the_pen_is_an_error(tmp_path):
+    with pytest.raises(WetlineError, match=r"gel_tme_min = 60.*did you mean gel_time_min\?"):
+        read(tmp_path, GOOD.replace("gel_time_min", "gel_tme_min"))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("[resin]", "[resn]", "did you mean resin"),
+        ("[panel]", "porosity = 0.5\n[panel]", "put it under [stack]"),
+        ("porosity = 0.5", "viscosity_mpas = 3", "belongs under [resin]"),
+        ("width_mm = 200", "widht_mm = 200", "did you mean width_mm"),
+        ('source = "frames"', 'sorce = "frames"', "did you mean source"),
+        ("[stack]", '[scale]\nmetod = "sheet"\n[stack]', "did you mean method"),
+        ("flow_length_mm", "flow_lenght_mm", "did you mean flow_length_mm"),
+        ("pressure_difference_mbar", "pressure_diference_mbar", "did you mean pressure_difference"),
+    ],
+)
+def test_a_slip_in_any_table_is_an_error(tmp_path, old, new, says):
+    with pytest.raises(WetlineError) as caught:
+        read(tmp_path, GOOD.replace(old, new))
+    assert says in str(caught.value)
+
+
+def test_units_in_quotes_work_in_every_table_and_are_said(tmp_path):
+    text = GOOD
+    for old, new in [
+        ("width_mm = 200", 'width_mm = "20 cm"'),
+        ("porosity = 0.5", 'porosity = "50 %"'),
+        ("viscosity_mpas = 200", 'viscosity_mpas = "0,2 Pa s"\ntemperature_c = "72 F"'),
+        ("gel_time_min = 60", 'gel_time_min = "1 h"'),
+        ("pressure_difference_mbar = 950", 'pressure_difference_mbar = "0.95 bar"'),
+        ("flow_length_mm = 900", 'flow_length_mm = "0.9 m"'),
+    ]:
+        assert old in text
+        text = text.replace(old, new)
+    panel, plain = read(tmp_path, text), read(tmp_path, GOOD)
+    assert panel.width_m == pytest.approx(plain.width_m)
+    assert panel.stack == plain.stack
+    assert panel.resin.viscosity_pa_s == pytest.approx(plain.resin.viscosity_pa_s)
+    # 72 F = (72 - 32) x 5/9 C, by definition of the scales.
+    assert panel.resin.temperature_c == pytest.approx(40 * 5 / 9)
+    assert panel.resin.gel_time_s == plain.resin.gel_time_s
+    assert panel.vacuum.pressure_pa == pytest.approx(plain.vacuum.pressure_pa)
+    assert panel.part == plain.part
+    assert panel.questions == ()
+    assert len(panel.understood) == 8
+    assert '[resin] viscosity_mpas = "0,2 Pa s": 200 mPa s' in panel.understood
+
+
+def test_an_unlikely_size_is_questioned_and_can_be_confirmed(tmp_path):
+    text = GOOD.replace("width_mm = 200", "width_mm = 0.2")
+    (asked,) = read(tmp_path, text).questions
+    assert 'write "0.2 m"' in asked
+    text = text.replace("width_mm = 0.2", 'width_mm = 0.2\nconfirmed = ["width_mm"]')
+    panel = read(tmp_path, text)
+    assert panel.questions == ()
+    assert panel.notes == ("[panel] width_mm = 0.2: unusual, confirmed by the user",)
 
 
 @pytest.mark.parametrize(
@@ -91,7 +147,7 @@ def test_a_slip_of_the_pen_is_noted(tmp_path):
         ("pressure_difference_mbar = 950", "bag_mbar = 1100", "below the air pressure"),
         ("pressure_difference_mbar = 950", 'log = "no.csv"', "not found"),
         ("viscosity_mpas = 200", "viscosity_mpas = 0", "must be above 0"),
-        ("viscosity_mpas = 200", 'viscosity_mpas = "thin"', "must be a number"),
+        ("viscosity_mpas = 200", 'viscosity_mpas = "thin"', "must be a viscosity"),
         ("gel_time_min = 60", "gel_time_min = 5\nmixed_before_start_min = 6", "before the resin"),
         ("gel_time_min = 60", "gel_time_min = -1", "must be above 0"),
         ("gel_time_min = 60", "gel_time_2_min = 30", "go together"),

@@ -1,0 +1,1 @@
+"""The tables of panel.toml, each checked field by field: stack, resin, vacuum, part."""

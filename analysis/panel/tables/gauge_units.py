@@ -1,0 +1,64 @@
+"""What a vacuum gauge shows, in absolute pressure."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.common.quantity import INHG_MBAR
+from vision.records import FloatArray
+
+STANDARD_MBAR = 1013.25
+"""Standard atmosphere at sea level (ISO 2533)."""
+
+ABSOLUTE = {"mbar": 1.0, "kpa": 10.0, "pa": 0.01}
+VACUUM = {
+    "vacuum_mbar": 1.0,
+    "vacuum_kpa": 10.0,
+    "vacuum_bar": 1000.0,
+    "inhg": INHG_MBAR,
+}
+UNITS = (*ABSOLUTE, *VACUUM, "percent")
+"""mbar, kpa, pa are absolute; vacuum_mbar, vacuum_kpa, vacuum_bar, inhg count down from the air
+pressure; percent is the share of the air pressure taken away."""
+
+COLUMNS = {
+    "bag_mbar": "mbar",
+    "pressure_mbar": "mbar",
+    "bag_kpa": "kpa",
+    "bag_pa": "pa",
+    "vacuum_mbar": "vacuum_mbar",
+    "vacuum_kpa": "vacuum_kpa",
+    "vacuum_bar": "vacuum_bar",
+    "vacuum_inhg": "inhg",
+    "vacuum_percent": "percent",
+}
+"""Columns of a gauge log and the unit of each."""
+CLOCKS = {"time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}
+"""Columns of time in a log, and the seconds in one of each."""
+
+
+def to_absolute_mbar(reading: FloatArray, unit: str, ambient_mbar: float) -> FloatArray:
+    """Return gauge readings as absolute mbar.
+
+    Parameters
+    ----------
+    reading : ndarray of shape (N,), float
+    unit : str
+        One of `UNITS`.
+    ambient_mbar : float
+        Air pressure, from which a vacuum gauge counts down.
+
+    Examples
+    --------
+    >>> float(to_absolute_mbar(np.array(29.0), "inhg", 1013.25).round(2))
+    31.2
+    >>> float(to_absolute_mbar(np.array(97.0), "percent", 1000.0).round(6))
+    30.0
+    """
+    value = np.asarray(reading, dtype=float)
+    if unit in ABSOLUTE:
+        return value * ABSOLUTE[unit]
+    if unit == "percent":
+        return ambient_mbar * (1.0 - np.abs(value) / 100.0)
+    # Many gauges show a vacuum below zero; the sign says nothing more.
+    return ambient_mbar - np.abs(value) * VACUUM[unit]

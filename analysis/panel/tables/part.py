@@ -1,0 +1,68 @@
+"""The [part] table: what is going to be infused."""
+
+from __future__ import annotations
+
+from analysis.panel.records import Part
+from analysis.panel.tables.stack import LIKELY_THICKNESS_MM, sd_share
+from vision.common.quantity import AREA_M2, LENGTH_MM, SHARE, other_units
+from vision.common.toml_table import Table
+
+FEEDS = ("edge", "point")
+LIKELY_LENGTH_MM = (50.0, 20_000.0)
+LIKELY_AREA_M2 = (0.01, 300.0)
+"""What is infused in one go (common practice, no source); the rest is questioned, for it is most
+often another unit."""
+LEAST_OF_PANEL = 0.3
+"""A part that is shorter than this share of its test panel is questioned: the panel is cut as long
+as the part's flow (common practice, no source)."""
+
+
+def read_part_table(table: Table, flow: str, panel_length_mm: float | None) -> Part | None:
+    """Read the part; None where nothing says how far the resin must run.
+
+    Parameters
+    ----------
+    table : Table
+        The [part] table.
+    flow : {"edge", "point"}
+        Of the panel; the part is fed alike unless it says otherwise.
+    panel_length_mm : float or None
+        Taken where no flow length is given; the record then says so.
+
+    Raises
+    ------
+    WetlineError
+        If a value cannot be true.
+    """
+    stated_mm = table.length("flow_length_mm", above=0, at_most=1e5, likely=LIKELY_LENGTH_MM)
+    if stated_mm is not None and panel_length_mm is not None:
+        _against_panel(table, stated_mm, panel_length_mm)
+    length_mm = panel_length_mm if stated_mm is None else stated_mm
+    thickness = table.length("thickness_mm", above=0, likely=LIKELY_THICKNESS_MM)
+    area = table.quantity("area_m2", AREA_M2, above=0, likely=LIKELY_AREA_M2)
+    feed = str(table.text("feed", flow, choices=FEEDS))
+    repeat_sd = sd_share(table, "repeat_sd_percent", 8.0)
+    fibre_fraction = table.quantity("fibre_fraction", SHARE, at_least=0.05, at_most=0.85)
+    if length_mm is None:
+        return None
+    return Part(
+        flow_length_m=length_mm / 1000.0,
+        feed=feed,
+        area_m2=area,
+        thickness_m=None if thickness is None else thickness / 1000.0,
+        repeat_sd=repeat_sd,
+        fibre_fraction=fibre_fraction,
+        length_stated=stated_mm is not None,
+    )
+
+
+def _against_panel(table: Table, length_mm: float, panel_mm: float) -> None:
+    """Question a part much shorter than the panel that was cut for it."""
+    if LIKELY_LENGTH_MM[0] <= length_mm < LEAST_OF_PANEL * panel_mm:
+        others = other_units(length_mm, LENGTH_MM, (panel_mm / 2, 30 * panel_mm))[:2]
+        ways = " or ".join(f'"{text}"' for text in others)
+        meant = f"; write {ways} if that is meant" if ways else ""
+        table.question(
+            "flow_length_mm",
+            f"understood as {length_mm:g} mm, much shorter than the panel ({panel_mm:g} mm){meant}",
+        )
