@@ -179,11 +179,11 @@ def resin(
     import json
 
     from analysis.forecast.panel_json import read_fill_time
-    from analysis.panel.panel_toml import read_panel
+    from analysis.panel.panel_toml import read_settled_panel
     from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
     from vision.common.atomic_files import write_json
 
-    panel = read_panel(folder)
+    panel = read_settled_panel(folder)
     extras = Extras(
         line_m, bore_mm / 1e3, media_m2, media_mm / 1e3, 0.85, core_kg_m2, heel_kg,
         waste_percent / 100.0,

@@ -13,7 +13,7 @@ from analysis.forecast.panel_text import CAUTION, answer_lines
 from analysis.forecast.process_changes import Lever, all_levers, slack
 from analysis.forecast.what_if import Case, make_case
 from analysis.panel.flow_media import MediaFacts, media_facts
-from analysis.panel.panel_toml import read_panel
+from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
 from vision.common.atomic_files import plain
@@ -90,7 +90,7 @@ def read_media_facts(folder: Path, panel: Panel, k_m2: float | None) -> MediaFac
         name = str(folder) if k_with_m2 is None else panel.name
         raise WetlineError(f"{name}: has no permeability to compare: run `wetline fit` on it first")
     try:
-        return media_facts(read_panel(Path(folder)).stack, k_with_m2, panel.stack, k_m2)
+        return media_facts(read_settled_panel(Path(folder)).stack, k_with_m2, panel.stack, k_m2)
     except ValueError as error:
         raise WetlineError(f"{folder}: {error}") from error
 

@@ -216,7 +216,12 @@ def answer(tracked: Tracked | Path | str, panel: Panel | Path | str | None = Non
 
 
 def fit_panel(panel: Panel, tracked: Tracked) -> tuple[PermeabilityFit | NoFit, Anisotropy | None]:
-    """Fit the curve; for a point feed also the axis ratio, which then sharpens the fit."""
+    """Fit the curve; for a point feed also the axis ratio, which then sharpens the fit.
+
+    Nothing is fitted while panel.toml holds a value in question.
+    """
+    if panel.questions:
+        return NoFit("; ".join(panel.questions)), None
     fit = fit_permeability(panel, tracked)
     if isinstance(fit, NoFit) or tracked.curve.flow != "point":
         return fit, None

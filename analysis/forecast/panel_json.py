@@ -33,7 +33,8 @@ def answer_json(answer: PanelAnswer) -> dict[str, Any]:
     -------
     dict
         Plain JSON values: ``front``, ``scale``, ``permeability``, ``fill``, ``gel``,
-        ``verdict``, ``warnings``. SI unless a key names another unit; ``_low`` and ``_high`` are
+        ``verdict``, ``warnings``, and ``understood`` where values were written with a unit. SI
+        unless a key names another unit; ``_low`` and ``_high`` are
         the 95 % interval; None where it does not apply.
     """
     panel = answer.panel
@@ -49,6 +50,7 @@ def answer_json(answer: PanelAnswer) -> dict[str, Any]:
             "verdict": asdict(answer.judgement),
             "warnings": list(answer.warnings),
             "frame_notes": list(answer.tracked.frame_notes),
+            **({"understood": list(panel.understood)} if panel.understood else {}),
         }
     )
     return shaped

@@ -25,6 +25,8 @@ def answer_lines(answer: PanelAnswer) -> list[str]:
         *_fill_lines(answer.fill, answer.gel),
         _front_line(answer),
     ]
+    if answer.panel.understood:
+        lines.append(f"Understood:   {'; '.join(answer.panel.understood)}")
     warnings = answer.warnings
     room = MAX_LINES - len(lines) - 1
     shown = warnings if len(warnings) <= room else warnings[: room - 1]

@@ -159,6 +159,13 @@ def judge(
         return Judgement(
             "cannot decide", "no flow length to fill: add [part] flow_length_mm to panel.toml"
         )
+    if panel.part is not None and not panel.part.length_stated:
+        return Judgement(
+            "cannot decide",
+            "how far the resin must run on the part is missing: add [part] flow_length_mm to "
+            f"panel.toml; the panel's own {fill.flow_length_m * 1000.0:.0f} mm would take "
+            f"{minutes(fill.time_s)}",
+        )
     if limits is None:
         return Judgement(
             "cannot decide",

@@ -12,6 +12,7 @@ from analysis.panel.tables.stack import read_stack_table
 from analysis.panel.tables.vacuum import read_vacuum_table
 from vision.common.quantity import ANGLE_DEG
 from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
+from vision.errors import WetlineError
 
 LIKELY_LENGTH_MM = (10.0, 10_000.0)
 """Length and width of a test panel; a smaller number is most often a length in metres (common
@@ -79,6 +80,20 @@ def read_panel(folder: Path | str) -> Panel:
         understood=tuple(text for one in told for text in one.understood),
         questions=tuple(text for one in told for text in one.questions),
     )
+
+
+def read_settled_panel(folder: Path) -> Panel:
+    """Read the panel record where nothing can be done while a value is in question.
+
+    Raises
+    ------
+    WetlineError
+        As `read_panel`, and for the first value that is possible but not likely.
+    """
+    panel = read_panel(folder)
+    if panel.questions:
+        raise WetlineError(f"{panel.folder.name}/panel.toml: {panel.questions[0]}")
+    return panel
 
 
 def _milli(value: float | None) -> float | None:

@@ -318,5 +318,9 @@ def _material_rows(panel: Panel) -> list[TableRow]:
             TableRow("Vacuum (pressure difference)", f"{vacuum.pressure_pa / 100:.0f} mbar")
         )
     if part is not None:
-        rows.append(TableRow("Longest flow on the part", f"{part.flow_length_m * 1000:.0f} mm"))
+        own = "" if part.length_stated else "the panel's own: none was stated"
+        rows.append(
+            TableRow("Longest flow on the part", f"{part.flow_length_m * 1000:.0f} mm", own)
+        )
+    rows += [TableRow("Understood", *text.rsplit(": ", 1)[::-1]) for text in panel.understood]
     return rows

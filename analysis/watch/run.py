@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
-from analysis.panel.panel_toml import read_panel
+from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
 from analysis.watch.alarms import Alarm, Situation, alarms_for
 from analysis.watch.board import (
@@ -108,7 +108,7 @@ class Watch(Closing):
         self._lock.__enter__()
         try:
             self.store = self._store_given or FrameStore(self.folder / "frames")
-            self.panel: Panel = read_panel(self.folder)
+            self.panel: Panel = read_settled_panel(self.folder)
             self.feed = LiveFeed(self.folder)
             self.recorder = Recorder(
                 self.camera, self.store, self.interval_s, self.clock, self._on_frame, self._event
@@ -191,7 +191,7 @@ class Watch(Closing):
             return
         if self._restart_wanted.is_set():
             self._restart_wanted.clear()
-            self.panel = read_panel(self.folder)
+            self.panel = read_settled_panel(self.folder)
             self.feed.restart()
             self._measure_wanted.set()
         self._refresh(since, measure=since is not None or self._measure_wanted.is_set())

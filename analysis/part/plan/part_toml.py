@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.fit.impulse import Impulse
 from analysis.fit.permeability import panel_impulse
-from analysis.panel.panel_toml import read_panel
+from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel, Resin, Stack, Vacuum
 from analysis.panel.tables.resin import read_resin_table
 from analysis.panel.tables.vacuum import MBAR_PA, read_vacuum_table
@@ -289,7 +289,7 @@ def _drive(
         notes += [*table.understood, *table.confirmed]
     folder = base.values.get("panel")
     if isinstance(folder, str) and not ("resin" in document and "vacuum" in document):
-        panel = read_panel(path.parent / folder)
+        panel = read_settled_panel(path.parent / folder)
         if "resin" not in document:
             resin = panel.resin
             notes.append(f"resin as in {folder}/panel.toml")

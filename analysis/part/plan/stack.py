@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.panel.panel_toml import read_panel
+from analysis.panel.panel_toml import read_settled_panel
 from analysis.part.plan.plan import PartStack
 from vision.common.atomic_files import read_json
 from vision.common.toml_table import Table
@@ -108,7 +108,7 @@ def _from_panel(table: Table, angle: float) -> tuple[Any, ...]:
     """Take permeability, porosity and thickness from a panel's folder."""
     name = str(table.text("panel"))
     k, low, high, record = _measured(table, "panel")
-    panel = read_panel(table.file.parent / name)
+    panel = read_settled_panel(table.file.parent / name)
     notes = [f"{table.label('panel')}: permeability and porosity from {name}"]
     k1, k2 = k, k
     if record.get("k1_m2") and record.get("k2_m2"):
