@@ -122,7 +122,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     from analysis.forecast.forecast import forecast_json, forecast_lines, read_media_facts
     from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_panel
-    from analysis.record.changes_figure import write_levers_plot
+    from analysis.record.changes_figure import write_changes_figure
     from vision.common.atomic_files import write_json
     from vision.front.results import read_tracked
 
@@ -135,7 +135,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     results = folder / "results"
     write_json(results / "forecast.json", forecast_json(found))
     if found.case is not None:
-        write_levers_plot(results / "levers.png", found.case)
+        write_changes_figure(results / "levers.png", found.case)
     if as_json:
         click.echo(json.dumps(forecast_json(found), indent=2, ensure_ascii=False))
         return

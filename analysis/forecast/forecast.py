@@ -10,13 +10,14 @@ from analysis.fit.permeability import NoFit
 from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.forecast.panel_json import answer_json, read_permeability
 from analysis.forecast.panel_text import CAUTION, answer_lines
-from analysis.forecast.process_changes import Lever, all_levers, slack
-from analysis.forecast.what_if import Case, make_case
+from analysis.forecast.process_changes import ProcessChange, all_changes, enough_together
+from analysis.forecast.what_if import Case, Change, least_that_fills, make_case, outcome
 from analysis.panel.flow_media import MediaFacts, media_facts
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
 from vision.common.atomic_files import plain
+from vision.common.rounding import rounded
 from vision.errors import WetlineError
 from vision.records import Tracked
 
@@ -31,13 +32,17 @@ SLOW_IS_FINE = (
 
 @dataclass(frozen=True)
 class Forecast:
-    """The panel's answer, the what-if case, and the levers in order of trying."""
+    """The panel's answer, the what-if case, and the changes in order of trying.
+
+    `together` names two changes that are enough together where none is alone.
+    """
 
     answer: PanelAnswer
     case: Case | None
-    levers: tuple[Lever, ...]
+    changes: tuple[ProcessChange, ...]
     reason: str
     media: MediaFacts | None = None
+    together: tuple[str, str] | None = None
 
 
 def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) -> Forecast:
@@ -53,7 +58,7 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
     Returns
     -------
     Forecast
-        `levers` is empty where the reason says what is missing.
+        `changes` is empty where the reason says what is missing.
     """
     found = answer(tracked, panel)
     fit, gel = found.fit, gel_time(panel.resin)
@@ -64,8 +69,11 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
     if gel is None:
         return Forecast(found, None, (), "add [resin] gel_time_min to panel.toml")
     case = make_case(panel, fit, gel, panel.part.flow_length_m, found.slow_axis)
-    ratio = None if media is None else media.ratio
-    return Forecast(found, case, tuple(all_levers(case, ratio)), "", media)
+    changes = tuple(all_changes(case, None if media is None else media.ratio))
+    together = None
+    if not any(change.enough for change in changes):
+        together = enough_together(case, changes)
+    return Forecast(found, case, changes, "", media, together)
 
 
 def read_media_facts(folder: Path, panel: Panel, k_m2: float | None) -> MediaFacts:
@@ -96,28 +104,33 @@ def read_media_facts(folder: Path, panel: Panel, k_m2: float | None) -> MediaFac
 
 
 def forecast_json(found: Forecast) -> dict[str, Any]:
-    """Give the forecast as plain JSON values."""
+    """Return the forecast as plain JSON values."""
     levers = [
         {
-            "name": lever.name,
-            "enough": lever.enough,
-            "needed": lever.needed,
-            "likely_needed": lever.likely,
-            "unit": lever.unit,
-            "time_s": lever.outcome.time_s,
-            "margin": lever.outcome.margin,
-            "margin_low": lever.outcome.margin_low,
-            "margin_high": lever.outcome.margin_high,
-            "say": lever.say,
-            "cost": lever.cost,
+            "name": change.name,
+            "enough": change.enough,
+            "needed": change.needed,
+            "likely_needed": change.likely,
+            "unit": change.unit,
+            "time_s": change.outcome.time_s,
+            "margin": change.outcome.margin,
+            "margin_low": change.outcome.margin_low,
+            "margin_high": change.outcome.margin_high,
+            "say": change.words,
+            "cost": change.cost,
         }
-        for lever in found.levers
+        for change in found.changes
     ]
     keys = ("panel", "permeability", "fill", "gel", "verdict", "warnings")
     results = answer_json(found.answer)
     out: dict[str, Any] = {key: results[key] for key in keys}
     media = None if found.media is None else plain(asdict(found.media))
-    return out | {"levers": plain(levers), "media": media, "reason": found.reason}
+    return out | {
+        "levers": plain(levers),
+        "enough_together": plain(found.together),
+        "media": media,
+        "reason": found.reason,
+    }
 
 
 def _media_lines(media: MediaFacts | None) -> list[str]:
@@ -134,21 +147,58 @@ def _media_lines(media: MediaFacts | None) -> list[str]:
     return lines
 
 
+def slack(case: Case) -> list[str]:
+    """Write how far a plan that fits could be eased and still fit, in plain words."""
+    out = []
+    cure = least_that_fills(case, lambda v: Change(cure=v), 0.05, 1.0, True)
+    if cure is not None:
+        gel = rounded(cure * case.gel.gel_s / 60.0, side="up")
+        out.append(f"gel time could be as short as {gel} min")
+    run = least_that_fills(case, lambda v: Change(length=v), 20.0, 1.0, True)
+    if run is not None:
+        mm = rounded(run * case.length_m * 1000.0, side="down")
+        out.append(f"the run could be as long as {mm} mm")
+    drive = case.panel.vacuum.pressure_pa
+    weak = least_that_fills(case, lambda v: Change(drive=v), 0.05, 1.0, True)
+    if weak is not None and drive is not None:
+        mbar = rounded(weak * drive / 100.0, side="up")
+        out.append(
+            f"a pressure difference of {mbar} mbar would still do (but a weak vacuum leaves voids)"
+        )
+    speed = least_that_fills(case, lambda v: Change(speed=v), 0.01, 1.0, True)
+    if speed is not None:
+        times = rounded(1.0 / speed, 1, "down")
+        out.append(f"a stack or resin {times} times as slow would still fill")
+    return out
+
+
 def forecast_lines(found: Forecast) -> list[str]:
-    """Tell the forecast in plain lines."""
+    """Write the forecast in plain lines."""
     lines = [line for line in answer_lines(found.answer) if line != CAUTION]
     if found.case is None:
         return [*lines, f"No what-if: {found.reason}", CAUTION]
     lines += _media_lines(found.media)
-    fill, gel = found.answer.fill, found.answer.gel
     lines.append("")
-    if fill is not None and gel is not None and fill.time_high_s <= gel.working_time_s:
+    if found.answer.verdict == "unfair test":
+        lines.append("NOT A FAIR TEST: what follows is worth no more than the panel's numbers.")
+    elif outcome(found.case, Change()).fills:
         lines += [SLOW_IS_FINE, "Room to spare, one thing at a time:"]
         lines += [f"- {text}" for text in slack(found.case)]
         return [*lines, "", UNDER_THIS_BAG, CAUTION]
-    lines.append("What would be enough alone, least trouble first:")
-    for lever in found.levers:
-        mark = "enough" if lever.enough else "too little"
-        lines.append(f"- {lever.name} ({mark}): {lever.say}")
-        lines.append(f"  price: {lever.cost}")
-    return [*lines, "", UNDER_THIS_BAG, CAUTION]
+    return [*lines, *_change_lines(found), "", UNDER_THIS_BAG, CAUTION]
+
+
+def _change_lines(found: Forecast) -> list[str]:
+    lines = ["What would be enough alone, least trouble first:"]
+    if not any(change.enough for change in found.changes):
+        lines = ["NONE OF THESE IS ENOUGH ALONE, within what is sold or a shop can do:"]
+    for change in found.changes:
+        mark = "enough" if change.enough else "too little"
+        lines.append(f"- {change.name} ({mark}): {change.words}")
+        lines.append(f"  price: {change.cost}")
+    if any(change.enough for change in found.changes):
+        return lines
+    if found.together is None:
+        return [*lines, "No two together are enough: split the part, or take another resin."]
+    first, second = found.together
+    return [*lines, f"Enough together, each as far as it goes: {first} and {second}."]

@@ -16,7 +16,7 @@ from analysis.fit.permeability import (
     fit_permeability,
 )
 from analysis.forecast.fill_time import FillForecast, forecast_fill, packing_speed
-from analysis.forecast.verdict import Z_95, GelLimits, Judgement, judge
+from analysis.forecast.verdict import Z_95, GelLimits, Judgement, judge, margin_interval
 from analysis.panel.compaction import bag_factor, compaction_at
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
@@ -334,23 +334,6 @@ def _gel_answer(
         return GelAnswer(gel.gel_s, gel.working_s, gel.rough)
     margins = margin_interval(fill, limits.working_s, limits.gel_sd)
     return GelAnswer(gel.gel_s, gel.working_s, gel.rough, *margins)
-
-
-def margin_interval(
-    fill: FillForecast, working_s: float, gel_sd: float
-) -> tuple[float, float, float]:
-    """Working time over fill time with its 95 % interval; 0 where it never fills.
-
-    The doubts of gel time and fill time are independent and add in squares.
-    """
-    margin = working_s / fill.time_s
-    gel = Z_95 * gel_sd
-    if not np.isfinite(fill.time_s):
-        high = working_s / fill.time_low_s
-        return 0.0, 0.0, float(high * np.exp(gel)) if high > 0 else 0.0
-    down = np.hypot(gel, np.log(fill.time_high_s / fill.time_s))
-    up = np.hypot(gel, np.log(fill.time_s / fill.time_low_s))
-    return float(margin), float(margin * np.exp(-down)), float(margin * np.exp(up))
 
 
 def _doubts(panel: Panel, fit: PermeabilityFit | NoFit, gel: GelTime | None) -> list[str]:

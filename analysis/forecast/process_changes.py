@@ -1,26 +1,37 @@
-"""What could be changed so that the part fills in time, and by how much it must change."""
+"""What could be changed so that the part fills in time, and by how much it must change.
+
+A change is named only within what a supplier sells or a shop can do; the bounds below say what
+that is taken to be.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy.optimize import brentq
 
-from analysis.forecast.what_if import Case, Change, Outcome, drive_ratio, outcome
+from analysis.forecast.what_if import Case, Change, Outcome, drive_ratio, least_that_fills, outcome
 from analysis.panel.records import Panel
+from vision.common.rounding import Side, rounded
 from vision.records import FloatArray
 
 BEST_BAG_PA = 1000.0
 """Absolute pressure a good pump and a tight bag reach, 10 mbar (common practice, no source)."""
-COLDEST_C, WARMEST_C = 10.0, 45.0
-"""Range of temperatures a shop can hold (common practice, no source)."""
-MOST_CURE, MOST_SPEED = 20.0, 200.0
+COLDEST_C, WARMEST_C = 15.0, 40.0
+"""Range of temperatures a shop can hold resin, stack and tool at (common practice, no source)."""
+MOST_CURE, LONGEST_GEL_S = 3.0, 300.0 * 60.0
+"""A slower hardener of the same family stretches the gel time about threefold, and infusion resins
+that gel later than five hours in a thin laminate are rare (common practice, no source)."""
+MOST_SPEED = 10.0
+"""Most by which flow media make a stack faster (common practice, no source)."""
+LEAST_RUN_M = 0.10
+"""Shortest run worth laying a feed line for: lines 200 mm apart (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Lever:
+class ProcessChange:
     """One thing to change.
 
     Attributes
@@ -28,7 +39,7 @@ class Lever:
     name : str
         What to change.
     enough : bool
-        Whether it alone makes the part fill in the working time, at the 95 % bound.
+        Whether it alone makes the part fill, by the rule of the verdict.
     needed : float or None
         How far it must go to be enough, in the unit `unit`; None where it cannot be enough.
     likely : float or None
@@ -37,7 +48,9 @@ class Lever:
         Unit of the two.
     outcome : Outcome
         Fill time and margin with the change at `needed`, or at its furthest.
-    say, cost : str
+    furthest : Change
+        The change as far as it goes.
+    words, cost : str
         The change and its price, in plain words.
     effort : int
         Order of trying, 1 the least trouble.
@@ -49,13 +62,33 @@ class Lever:
     likely: float | None
     unit: str
     outcome: Outcome
-    say: str
+    furthest: Change
+    words: str
     cost: str
     effort: int
 
 
-def all_levers(case: Case, media_ratio: float | None = None) -> list[Lever]:
-    """Work out every lever, those that are enough first, then by trouble.
+@dataclass(frozen=True)
+class _Reach:
+    """How far a change must go, as its own factor: surely, likely; and its outcomes."""
+
+    sure: float | None
+    likely: float | None
+    at_sure: Outcome
+    at_furthest: Outcome
+
+    @property
+    def enough(self) -> bool:
+        return self.sure is not None
+
+    @property
+    def short(self) -> str:
+        """What is said where it is not enough."""
+        return f"not enough alone: as far as it goes, the margin is {self.at_furthest.margin:.2f}"
+
+
+def all_changes(case: Case, media_ratio: float | None = None) -> list[ProcessChange]:
+    """Work out every change, those that are enough first, then by trouble.
 
     Parameters
     ----------
@@ -64,174 +97,207 @@ def all_levers(case: Case, media_ratio: float | None = None) -> list[Lever]:
     media_ratio : float, optional
         K / porosity with flow media over that without, measured on another panel.
     """
-    levers = [
+    found = [
         _vacuum(case),
         _temperature(case),
         _hardener(case),
         _middle(case),
         _media(case, media_ratio),
-        _second_line(case),
+        _more_lines(case),
         _shorter(case),
     ]
-    found = [lever for lever in levers if lever is not None]
-    return sorted(found, key=lambda lever: (not lever.enough, lever.effort))
+    changes = [change for change in found if change is not None]
+    return sorted(changes, key=lambda change: (not change.enough, change.effort))
 
 
-def _solve(
-    case: Case, change: Callable[[float], Change], low: float, high: float, sure: bool
-) -> float | None:
-    """Least value between `low` and `high` that brings the margin to 1; None if none does.
+def enough_together(case: Case, changes: Sequence[ProcessChange]) -> tuple[str, str] | None:
+    """Find the two changes of least trouble that are enough together, each as far as it goes.
 
-    The margin must rise from `low` to `high`; `low` may be the larger number.
+    Parameters
+    ----------
+    case : Case
+    changes : sequence of ProcessChange
+        Of which none is enough alone.
+
+    Returns
+    -------
+    names : (str, str) or None
+        None where no two are enough.
     """
-
-    def gap(value: float) -> float:
-        found = outcome(case, change(value))
-        margin = found.margin_low if sure else found.margin
-        return float(np.log(max(margin, 1e-12)))
-
-    if gap(low) >= 0:
-        return low
-    if gap(high) < 0:
-        return None
-    return float(brentq(gap, low, high, xtol=1e-6 * max(abs(low), abs(high))))
-
-
-def _both(
-    case: Case, change: Callable[[float], Change], low: float, high: float
-) -> tuple[float | None, float | None]:
-    return _solve(case, change, low, high, True), _solve(case, change, low, high, False)
+    for first, second in sorted(combinations(changes, 2), key=lambda p: p[0].effort + p[1].effort):
+        a, b = first.furthest, second.furthest
+        if a.length != 1.0 and b.length != 1.0:
+            continue
+        both = Change(
+            length=a.length * b.length,
+            feeds=max(a.feeds, b.feeds),
+            speed=a.speed * b.speed,
+            cure=a.cure * b.cure,
+            temperature_c=b.temperature_c if a.temperature_c is None else a.temperature_c,
+            drive=a.drive * b.drive,
+        )
+        if outcome(case, both).fills:
+            return first.name, second.name
+    return None
 
 
-def _text(value: float | None, form: str, otherwise: str) -> str:
-    return otherwise if value is None else form.format(value)
+def _reach(case: Case, change: Callable[[float], Change], low: float, high: float) -> _Reach:
+    sure = least_that_fills(case, change, low, high, True)
+    furthest = outcome(case, change(high))
+    return _Reach(
+        sure=sure,
+        likely=least_that_fills(case, change, low, high, False),
+        at_sure=furthest if sure is None else outcome(case, change(sure)),
+        at_furthest=furthest,
+    )
 
 
-def _shorter(case: Case) -> Lever:
+def _point_fed(case: Case) -> bool:
+    return case.panel.part is not None and case.panel.part.feed == "point"
+
+
+def _shorter(case: Case) -> ProcessChange | None:
     def change(share: float) -> Change:
         return Change(length=share)
 
-    sure, likely = _both(case, change, 1.0, 1e-3)
-    at = outcome(case, change(sure if sure is not None else 1e-3))
-    mm = case.length_m * 1000.0
-    return Lever(
-        "shorter run", sure is not None, _times(sure, mm), _times(likely, mm), "mm", at,
-        _text(_times(sure, mm), "run at most {:.0f} mm", "no run is short enough"),
-        "the part must be split, or fed and vented at more places",
-        7,
-    )  # fmt: skip
-
-
-def _middle(case: Case) -> Lever | None:
-    if case.panel.part is not None and case.panel.part.feed == "point":
+    least = LEAST_RUN_M / case.length_m
+    if least >= 1.0:
         return None
-    at = outcome(case, Change(length=0.5, feeds=2.0))
-    enough = at.margin_low >= 1.0
-    return Lever(
-        "feed from the middle", enough, case.length_m * 500.0 if enough else None,
-        case.length_m * 500.0 if at.margin >= 1.0 else None, "mm", at,
-        f"one line along the middle: {case.length_m * 500:.0f} mm to either side, about a quarter "
-        "of the time",
-        "a feed line on the part can print through; vents are needed on both sides",
-        4,
-    )  # fmt: skip
+    found = _reach(case, change, 1.0, least)
+    mm = case.length_m * 1000.0
+    words = found.short
+    if found.sure is not None:
+        words = f"run at most {rounded(found.sure * mm, side='down')} mm"
+    return ProcessChange(
+        name="shorter run",
+        enough=found.enough,
+        needed=_times(found.sure, mm),
+        likely=_times(found.likely, mm),
+        unit="mm",
+        outcome=found.at_sure,
+        furthest=change(least),
+        words=words,
+        cost="the part must be split, or fed and vented at more places",
+        effort=7,
+    )
 
 
-def _second_line(case: Case) -> Lever | None:
-    if case.panel.part is not None and case.panel.part.feed == "point":
+def _middle(case: Case) -> ProcessChange | None:
+    if _point_fed(case):
+        return None
+    half = Change(length=0.5, feeds=2.0)
+    at = outcome(case, half)
+    half_mm = case.length_m * 500.0
+    tail = "" if at.fills else f": not enough alone, the margin is {at.margin:.2f}"
+    return ProcessChange(
+        name="feed from the middle",
+        enough=at.fills,
+        needed=half_mm if at.fills else None,
+        likely=half_mm if at.margin >= 1.0 else None,
+        unit="mm",
+        outcome=at,
+        furthest=half,
+        words=f"one line along the middle: {half_mm:.0f} mm to either side, about a quarter of "
+        f"the time{tail}",
+        cost="a feed line on the part can print through; vents are needed on both sides",
+        effort=4,
+    )
+
+
+def _more_lines(case: Case) -> ProcessChange | None:
+    least = LEAST_RUN_M / case.length_m
+    if _point_fed(case) or least >= 1.0:
         return None
 
     def change(share: float) -> Change:
         return Change(length=share, feeds=2.0)
 
-    sure, likely = _both(case, change, 2.0, 1e-3)
+    found = _reach(case, change, 2.0, least)
     length_mm = case.length_m * 1000.0
-    spacing, likely_mm = _times(sure, 2.0 * length_mm), _times(likely, 2.0 * length_mm)
-    lines = 2 if spacing is None else max(1, int(np.ceil(length_mm / spacing - 1e-9)))
-    many = "one line in the middle" if lines == 1 else f"{lines} lines over the {length_mm:.0f} mm"
-    at = outcome(case, change(0.5 / lines))
-    return Lever(
-        "more feed lines", sure is not None, spacing, likely_mm, "mm", at,
-        _text(
-            spacing,
-            many + " will do; lines may be at most {:.0f} mm apart",
-            "no spacing is close enough",
-        ),
-        "each line can print through and traps air if it is opened before the front arrives",
-        6,
-    )  # fmt: skip
+    spacing_mm = _times(found.sure, 2.0 * length_mm)
+    words, at = found.short, found.at_furthest
+    if spacing_mm is not None:
+        lines = max(1, int(np.ceil(length_mm / spacing_mm - 1e-9)))
+        many = "one line in the middle" if lines == 1 else f"{lines} lines over {length_mm:.0f} mm"
+        apart = rounded(spacing_mm, side="down")
+        words = f"{many} will do; lines may be at most {apart} mm apart"
+        at = outcome(case, change(0.5 / lines))
+    return ProcessChange(
+        name="more feed lines",
+        enough=found.enough,
+        needed=spacing_mm,
+        likely=_times(found.likely, 2.0 * length_mm),
+        unit="mm",
+        outcome=at,
+        furthest=change(least),
+        words=words,
+        cost="each line can print through and traps air if it is opened before the front arrives",
+        effort=6,
+    )
 
 
-def _media(case: Case, ratio: float | None) -> Lever:
+def _media(case: Case, ratio: float | None) -> ProcessChange:
     def change(speed: float) -> Change:
         return Change(speed=speed)
 
-    sure, likely = _both(case, change, 1.0, MOST_SPEED)
-    cost = (
-        "more resin and waste, faster flow can cost surface finish, and the front in the media "
-        "runs ahead of the tool side: let it end before the vent"
+    most = MOST_SPEED if ratio is None else max(ratio, 1.0)
+    found = _reach(case, change, 1.0, most)
+    need = None if found.sure is None else rounded(found.sure, 1, "up")
+    if ratio is None:
+        words = (
+            f"not enough alone: usual media make a stack at most about {MOST_SPEED:.0f} times as "
+            "fast"
+            if need is None
+            else f"media that makes the stack at least {need} times as fast"
+        )
+    else:
+        words = f"the measured media makes the stack {ratio:.1f} times as fast; " + (
+            "that is not enough" if need is None else f"{need} times is enough"
+        )
+    return ProcessChange(
+        name="flow media",
+        enough=found.enough,
+        needed=found.sure,
+        likely=found.likely,
+        unit="times the speed",
+        outcome=found.at_sure if ratio is None else found.at_furthest,
+        furthest=change(most),
+        words=words,
+        cost="more resin and waste, faster flow can cost surface finish, and the front in the "
+        "media runs ahead of the tool side: let it end before the vent",
+        effort=5,
     )
-    if ratio is not None:
-        at = outcome(case, change(ratio))
-        return Lever(
-            "flow media", at.margin_low >= 1.0, sure, likely, "times the speed", at,
-            f"the measured media makes the stack {ratio:.1f} times as fast; "
-            + _text(sure, "{:.1f} times is enough", "that is not enough"),
-            cost, 5,
-        )  # fmt: skip
-    at = outcome(case, change(sure if sure is not None else MOST_SPEED))
-    return Lever(
-        "flow media", sure is not None, sure, likely, "times the speed", at,
-        _text(
-            sure,
-            "media that makes the stack at least {:.1f} times as fast",
-            "no usual media is fast enough",
-        ),
-        cost, 5,
-    )  # fmt: skip
 
 
-def _hardener(case: Case) -> Lever:
+def _hardener(case: Case) -> ProcessChange | None:
     def change(cure: float) -> Change:
         return Change(cure=cure)
 
-    sure, likely = _both(case, change, 1.0, MOST_CURE)
+    most = min(MOST_CURE, LONGEST_GEL_S / case.gel.gel_s)
+    if most <= 1.0:
+        return None
+    found = _reach(case, change, 1.0, most)
     minutes = case.gel.gel_s / 60.0
-    at = outcome(case, change(sure if sure is not None else MOST_CURE))
-    return Lever(
-        "slower hardener", sure is not None, _times(sure, minutes), _times(likely, minutes), "min",
-        at,
-        _text(_times(sure, minutes), "a gel time of at least {:.0f} min", "no hardener is so slow"),
-        "longer before the part can be demoulded; the vacuum must hold to the end of gel",
-        3,
-    )  # fmt: skip
+    words = f"{found.short} ({most * minutes:.0f} min to gel is about the slowest sold)"
+    if found.sure is not None:
+        words = f"a gel time of at least {rounded(found.sure * minutes, side='up')} min"
+    return ProcessChange(
+        name="slower hardener",
+        enough=found.enough,
+        needed=_times(found.sure, minutes),
+        likely=_times(found.likely, minutes),
+        unit="min",
+        outcome=found.at_sure,
+        furthest=change(most),
+        words=words,
+        cost="longer before the part can be demoulded; the vacuum must hold to the end of gel",
+        effort=3,
+    )
 
 
 def temperatures() -> FloatArray:
     """Temperatures looked at, in degrees C."""
-    return np.linspace(COLDEST_C, WARMEST_C, 36)
-
-
-def slack(case: Case) -> list[str]:
-    """Say how far a plan that fits could be eased and still fit, in plain words."""
-    out = []
-    cure = _solve(case, lambda v: Change(cure=v), 0.05, 1.0, True)
-    if cure is not None:
-        out.append(f"gel time could be as short as {cure * case.gel.gel_s / 60:.0f} min")
-    run = _solve(case, lambda v: Change(length=v), 20.0, 1.0, True)
-    if run is not None:
-        out.append(f"the run could be as long as {run * case.length_m * 1000:.0f} mm")
-    drive = case.panel.vacuum.pressure_pa
-    weak = _solve(case, lambda v: Change(drive=v), 0.05, 1.0, True)
-    if weak is not None and drive is not None:
-        out.append(
-            f"a pressure difference of {weak * drive / 100:.0f} mbar would still do (but a weak "
-            "vacuum leaves voids)"
-        )
-    speed = _solve(case, lambda v: Change(speed=v), 0.01, 1.0, True)
-    if speed is not None:
-        out.append(f"a stack or resin {1 / speed:.1f} times as slow would still fill")
-    return out
+    return np.linspace(COLDEST_C, WARMEST_C, 26)
 
 
 def known_temperature(panel: Panel) -> bool:
@@ -239,32 +305,40 @@ def known_temperature(panel: Panel) -> bool:
     return panel.resin.temperature_c is not None
 
 
-def _temperature(case: Case) -> Lever | None:
+def _temperature(case: Case) -> ProcessChange | None:
     now_c = case.panel.resin.temperature_c
     if now_c is None:
         return None
-    grid = temperatures()
-    ratios = [drive_ratio(case, Change(temperature_c=float(t))) for t in grid]
-    best_c = float(grid[int(np.argmax(ratios))])
-    best = outcome(case, Change(temperature_c=best_c))
 
     def change(t: float) -> Change:
         return Change(temperature_c=t)
 
-    sure, likely = _both(case, change, now_c, best_c)
+    grid = temperatures()
+    ratios = [drive_ratio(case, change(float(t))) for t in grid]
+    best_c = float(grid[int(np.argmax(ratios))])
+    found = _reach(case, change, now_c, best_c)
     rough = " (rough: from the halving rule)" if case.panel.resin.gel_second is None else ""
-    at = best if sure is None else outcome(case, change(sure))
-    say = _text(sure, "{:.0f} C is enough; ", "not enough alone; ")
-    return Lever(
-        "temperature", sure is not None, sure, likely, "C", at,
-        say + f"best is {best_c:.0f} C, margin {best.margin:.2f}{rough}",
-        "a warmer resin is thinner but gels sooner, and a warm pot can run away; tool, stack and "
-        "resin must all be at it",
-        2,
-    )  # fmt: skip
+    start = "not enough alone; "
+    if found.sure is not None:
+        side: Side = "up" if best_c > now_c else "down"
+        start = f"{rounded(found.sure, 0, side)} C is enough; "
+    best = found.at_furthest
+    return ProcessChange(
+        name="temperature",
+        enough=found.enough,
+        needed=found.sure,
+        likely=found.likely,
+        unit="C",
+        outcome=found.at_sure,
+        furthest=change(best_c),
+        words=f"{start}best is {best_c:.0f} C, margin {best.margin:.2f}{rough}",
+        cost="a warmer resin is thinner but gels sooner, and a warm pot can run away; tool, stack "
+        "and resin must all be at it",
+        effort=2,
+    )
 
 
-def _vacuum(case: Case) -> Lever | None:
+def _vacuum(case: Case) -> ProcessChange | None:
     drive = case.panel.vacuum.pressure_pa
     if drive is None:
         return None
@@ -273,69 +347,25 @@ def _vacuum(case: Case) -> Lever | None:
     def change(factor: float) -> Change:
         return Change(drive=factor)
 
-    sure, likely = _both(case, change, 1.0, most)
+    found = _reach(case, change, 1.0, most)
     mbar = drive / 100.0
-    at = outcome(case, change(most if sure is None else sure))
-    best = outcome(case, change(most))
-    return Lever(
-        "better vacuum", sure is not None, _times(sure, mbar), _times(likely, mbar), "mbar", at,
-        _text(
-            _times(sure, mbar),
-            "a pressure difference of at least {:.0f} mbar",
-            f"not enough alone: the best here, {most * mbar:.0f} mbar, gives a margin of "
-            f"{best.margin:.2f}",
-        ),
-        "time to find leaks; too deep a vacuum can boil styrene out of polyester and vinyl ester",
-        1,
-    )  # fmt: skip
+    words = f"{found.short} ({most * mbar:.0f} mbar is the best here)"
+    if found.sure is not None:
+        words = f"a pressure difference of at least {rounded(found.sure * mbar, side='up')} mbar"
+    return ProcessChange(
+        name="better vacuum",
+        enough=found.enough,
+        needed=_times(found.sure, mbar),
+        likely=_times(found.likely, mbar),
+        unit="mbar",
+        outcome=found.at_sure,
+        furthest=change(most),
+        words=words,
+        cost="time to find leaks; too deep a vacuum can boil styrene out of polyester and vinyl "
+        "ester",
+        effort=1,
+    )
 
 
 def _times(value: float | None, factor: float) -> float | None:
     return None if value is None else value * factor
-
-
-def curves(case: Case) -> dict[str, tuple[str, FloatArray, list[Outcome]]]:
-    """Margin along each lever, for the plot: name to axis label, values and outcomes."""
-    length_mm = case.length_m * 1000.0
-    lengths = np.linspace(0.2, 1.5, 40)
-    speeds = np.geomspace(0.5, 20.0, 40)
-    cures = np.linspace(0.4, 3.0, 40)
-    out: dict[str, tuple[str, FloatArray, list[Outcome]]] = {
-        "run": (
-            "flow length, mm",
-            lengths * length_mm,
-            [outcome(case, Change(length=float(v))) for v in lengths],
-        ),
-        "lines": (
-            "distance between feed lines, mm",
-            2.0 * lengths * length_mm,
-            [outcome(case, Change(length=float(v), feeds=2.0)) for v in lengths],
-        ),
-        "media": (
-            "speed of the stack, times today's",
-            speeds,
-            [outcome(case, Change(speed=float(v))) for v in speeds],
-        ),
-        "hardener": (
-            "gel time, min",
-            cures * case.gel.gel_s / 60.0,
-            [outcome(case, Change(cure=float(v))) for v in cures],
-        ),
-    }
-    drive = case.panel.vacuum.pressure_pa
-    if drive is not None:
-        factors = np.linspace(0.5, max(case.panel.vacuum.ambient_pa / drive, 1.0), 40)
-        mbar = factors * drive / 100.0
-        out["vacuum"] = (
-            "pressure difference, mbar",
-            mbar,
-            [outcome(case, Change(drive=float(v))) for v in factors],
-        )
-    if known_temperature(case.panel):
-        grid = temperatures()
-        out["temperature"] = (
-            "temperature, C",
-            grid,
-            [outcome(case, Change(temperature_c=float(t))) for t in grid],
-        )
-    return out

@@ -242,3 +242,20 @@ def judge_fill(fill: FillForecast, limits: GelLimits) -> Judgement:
         f"working time is {work}",
         may_gel_first=True,
     )
+
+
+def margin_interval(
+    fill: FillForecast, working_s: float, gel_sd: float
+) -> tuple[float, float, float]:
+    """Compute working time over fill time with its 95 % interval; 0 where it never fills.
+
+    The doubts of gel time and fill time are independent and add in squares.
+    """
+    margin = working_s / fill.time_s
+    gel = Z_95 * gel_sd
+    if not np.isfinite(fill.time_s):
+        high = working_s / fill.time_low_s
+        return 0.0, 0.0, float(high * np.exp(gel)) if high > 0 else 0.0
+    down = np.hypot(gel, np.log(fill.time_high_s / fill.time_s))
+    up = np.hypot(gel, np.log(fill.time_s / fill.time_low_s))
+    return float(margin), float(margin * np.exp(-down)), float(margin * np.exp(up))

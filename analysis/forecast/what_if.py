@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import brentq
 
 from analysis.fit.impulse import Impulse, logged_impulse
 from analysis.fit.mixture_regression import interval
 from analysis.fit.permeability import PermeabilityFit
 from analysis.forecast.fill_time import (
+    FillForecast,
     best_log_impulse,
     forecast_sd,
     log_impulse,
     packing_speed,
     part_law,
 )
+from analysis.forecast.verdict import Z_95, GelLimits, margin_interval, room_to_gel
 from analysis.panel.compaction import compaction_at, slope_ratio
 from analysis.panel.records import Log, Panel
 from analysis.panel.resin import GelTime, gel_time
@@ -53,12 +57,28 @@ class Change:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Fill time and margin of one change; `margin_low` and `margin_high` bound 95 %."""
+    """Fill time and margin of one change.
+
+    Attributes
+    ----------
+    time_s : float
+        Fill time; infinity where it never fills.
+    margin, margin_low, margin_high : float
+        Working time over fill time and its 95 % interval, the doubt of the gel time included.
+    room : float
+        From `analysis.forecast.verdict.room_to_gel`: at least 0 where the part fills.
+    """
 
     time_s: float
     margin: float
     margin_low: float
     margin_high: float
+    room: float
+
+    @property
+    def fills(self) -> bool:
+        """Whether the verdict would be "fills"."""
+        return self.room >= 0.0
 
 
 @dataclass(frozen=True)
@@ -152,30 +172,54 @@ def impulse_after(case: Case, change: Change) -> tuple[Impulse, float]:
     return logged_impulse(pressure, viscosity, resin.viscosity_growth_per_s / cure), working
 
 
+def limits_after(case: Case, change: Change) -> GelLimits:
+    """Gel and working time from resin start after a change of hardener or temperature."""
+    gel = case.gel
+    if change.temperature_c is not None:
+        gel = gel_time(case.panel.resin, change.temperature_c) or gel
+    lead = case.panel.resin.mixed_before_start_s
+    gel_s, working_s = gel.gel_s * change.cure, gel.working_s * change.cure
+    return GelLimits(gel_s - lead, working_s - lead, gel.relative_sd)
+
+
 def outcome(case: Case, change: Change) -> Outcome:
-    """Fill time and margin after a change."""
-    impulse, working = impulse_after(case, change)
+    """Compute fill time and margin after a change."""
+    impulse, _ = impulse_after(case, change)
     need = needed(case, change)
-    doubt = _temperature_doubt(case, change)
-    if doubt > 0:
-        half = np.hypot(np.log(need / need[0]), 1.959964 * doubt)
+    if change.temperature_c is not None:
+        doubt = Z_95 * viscosity_factor(case.panel.resin, change.temperature_c)[1]
+        half = np.hypot(np.log(need / need[0]), doubt)
         need = need[0] * np.exp(half * np.array([0.0, -1.0, 1.0]))
-    times = impulse.time_of(need)
-    margin, high, low = (float(m) for m in np.maximum(working, 0.0) / times)
-    return Outcome(float(times[0]), margin, low, high)
-
-
-def _temperature_doubt(case: Case, change: Change) -> float:
-    """Relative sd that carrying viscosity and gel time to another temperature brings."""
-    if change.temperature_c is None:
-        return 0.0
-    thin_sd = viscosity_factor(case.panel.resin, change.temperature_c)[1]
-    gel = gel_time(case.panel.resin, change.temperature_c)
-    gel_sd = 0.0 if gel is None else np.sqrt(max(gel.relative_sd**2 - case.gel.relative_sd**2, 0.0))
-    return float(np.hypot(thin_sd, gel_sd))
+    time_s, low_s, high_s = (float(t) for t in impulse.time_of(need))
+    limits = limits_after(case, change)
+    fill = FillForecast(case.length_m * change.length, time_s, low_s, high_s)
+    working_s = max(limits.working_s, 0.0)
+    margin, margin_low, margin_high = margin_interval(fill, working_s, limits.gel_sd)
+    return Outcome(time_s, margin, margin_low, margin_high, room_to_gel(time_s, high_s, limits))
 
 
 def drive_ratio(case: Case, change: Change) -> float:
     """Impulse to be had in the working time over impulse needed; finite where fill is never."""
     impulse, working = impulse_after(case, change)
     return float(impulse.at(max(working, 0.0)) / needed(case, change)[0])
+
+
+def least_that_fills(
+    case: Case, change: Callable[[float], Change], low: float, high: float, sure: bool
+) -> float | None:
+    """Find the least value between `low` and `high` that makes the part fill; None if none does.
+
+    By the verdict's rule where `sure`, else by the best estimate. The margin must rise from `low`
+    to `high`; `low` may be the larger number.
+    """
+
+    def gap(value: float) -> float:
+        found = outcome(case, change(value))
+        room = found.room if sure else float(np.log(max(found.margin, 1e-12)))
+        return float(np.clip(room, -50.0, 50.0))
+
+    if gap(low) >= 0:
+        return low
+    if gap(high) < 0:
+        return None
+    return float(brentq(gap, low, high, xtol=1e-6 * max(abs(low), abs(high))))

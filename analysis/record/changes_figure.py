@@ -1,4 +1,4 @@
-"""Margin against each lever, drawn."""
+"""Margin against each change of the process, drawn."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from analysis.forecast.process_changes import curves
-from analysis.forecast.what_if import Case, Outcome
+from analysis.forecast.process_changes import known_temperature, temperatures
+from analysis.forecast.what_if import Case, Change, Outcome, outcome
 from vision.common.atomic_files import replace_file
 from vision.records import FloatArray
 
@@ -25,10 +25,57 @@ TITLES = {
 MOST_MARGIN = 5.0
 
 
-def draw_lever(
+def margin_curves(case: Case) -> dict[str, tuple[str, FloatArray, list[Outcome]]]:
+    """Margin along each change, for the plot: name to axis label, values and outcomes."""
+    length_mm = case.length_m * 1000.0
+    lengths = np.linspace(0.2, 1.5, 40)
+    speeds = np.geomspace(0.5, 20.0, 40)
+    cures = np.linspace(0.4, 3.0, 40)
+    out: dict[str, tuple[str, FloatArray, list[Outcome]]] = {
+        "run": (
+            "flow length, mm",
+            lengths * length_mm,
+            [outcome(case, Change(length=float(v))) for v in lengths],
+        ),
+        "lines": (
+            "distance between feed lines, mm",
+            2.0 * lengths * length_mm,
+            [outcome(case, Change(length=float(v), feeds=2.0)) for v in lengths],
+        ),
+        "media": (
+            "speed of the stack, times today's",
+            speeds,
+            [outcome(case, Change(speed=float(v))) for v in speeds],
+        ),
+        "hardener": (
+            "gel time, min",
+            cures * case.gel.gel_s / 60.0,
+            [outcome(case, Change(cure=float(v))) for v in cures],
+        ),
+    }
+    drive = case.panel.vacuum.pressure_pa
+    if drive is not None:
+        factors = np.linspace(0.5, max(case.panel.vacuum.ambient_pa / drive, 1.0), 40)
+        mbar = factors * drive / 100.0
+        out["vacuum"] = (
+            "pressure difference, mbar",
+            mbar,
+            [outcome(case, Change(drive=float(v))) for v in factors],
+        )
+    if known_temperature(case.panel):
+        grid = temperatures()
+        out["temperature"] = (
+            "temperature, C",
+            grid,
+            [outcome(case, Change(temperature_c=float(t))) for t in grid],
+        )
+    return out
+
+
+def draw_change(
     ax: Axes, title: str, label: str, values: FloatArray, outcomes: list[Outcome], now: float
 ) -> None:
-    """Draw margin with its 95 % band against one lever on `ax`, today's value marked."""
+    """Draw margin with its 95 % band against one change on `ax`, today's value marked."""
     middle = np.minimum([o.margin for o in outcomes], 2 * MOST_MARGIN)
     low = np.minimum([o.margin_low for o in outcomes], 2 * MOST_MARGIN)
     high = np.minimum([o.margin_high for o in outcomes], 2 * MOST_MARGIN)
@@ -43,9 +90,9 @@ def draw_lever(
     ax.tick_params(labelsize=8)
 
 
-def levers_figure(case: Case) -> Figure:
-    """Draw all levers of a case; the red ground is where the fill outlasts the working time."""
-    panels = curves(case)
+def changes_figure(case: Case) -> Figure:
+    """Draw all changes of a case; the red ground is where the fill outlasts the working time."""
+    panels = margin_curves(case)
     drive = case.panel.vacuum.pressure_pa
     warm = case.panel.resin.temperature_c
     now = {
@@ -63,7 +110,7 @@ def levers_figure(case: Case) -> Figure:
             ax.set_axis_off()
             continue
         label, values, outcomes = panels[name]
-        draw_lever(ax, TITLES[name], label, values, outcomes, float(now.get(name, np.nan)))
+        draw_change(ax, TITLES[name], label, values, outcomes, float(now.get(name, np.nan)))
         if name == "media":
             ax.set_xscale("log")
             ticks = [0.5, 1, 2, 5, 10, 20]
@@ -75,7 +122,7 @@ def levers_figure(case: Case) -> Figure:
     return figure
 
 
-def write_levers_plot(path: Path, case: Case) -> None:
+def write_changes_figure(path: Path, case: Case) -> None:
     """Write the figure as PNG in one step."""
-    figure = levers_figure(case)
+    figure = changes_figure(case)
     replace_file(path, lambda part: figure.savefig(part, dpi=150, format="png"))
