@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.fit.front_laws import FrontLaw, edge_law, point_law
-from analysis.fit.mixture_regression import Mixture, interval, project
+from analysis.fit.impulse import Impulse
+from analysis.fit.mixture_regression import Z_95, Mixture, interval, join, project
 from analysis.fit.permeability import PermeabilityFit
+from analysis.forecast.part_setup import FeedLine, PartSetup
 from analysis.panel.compaction import fraction_ratio
 from analysis.panel.records import Panel
-from vision.records import FloatArray
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class FillForecast:
         Farthest the front gets in the working time; None without one.
     log_sd : float
         Relative standard uncertainty of the impulse, known sources included.
+    assumes : tuple of str
+        What the forecast takes for granted.
     """
 
     flow_length_m: float
@@ -38,6 +41,7 @@ class FillForecast:
     longest_low_m: float | None = None
     longest_high_m: float | None = None
     log_sd: float = 0.0
+    assumes: tuple[str, ...] = ()
 
 
 SHARED = ("scale", "edge of the front", "race-tracking")
@@ -70,9 +74,14 @@ def part_law(fit: PermeabilityFit, feed: str) -> tuple[FrontLaw, float]:
 
 
 def log_impulse(
-    fit: PermeabilityFit, law: FrontLaw, factor: float, length_m: float, feeds: float = 1.0
+    fit: PermeabilityFit,
+    law: FrontLaw,
+    factor: float,
+    length_m: float,
+    feeds: float = 1.0,
+    setup: PartSetup | None = None,
 ) -> Mixture:
-    """Log of the impulse that fills `length_m`; `feeds` multiplies the feed's own resistance.
+    """Log of the impulse that fills `length_m`, over every guess of the part's feed line.
 
     Parameters
     ----------
@@ -85,26 +94,52 @@ def log_impulse(
     length_m : float
         Distance to run.
     feeds : float
-        Multiplies the extra length that stands for the feed's resistance.
+        Sides each feed line serves: multiplies its resistance.
+    setup : PartSetup, optional
+        How the part is infused; as the panel if left out.
     """
+    lines = (setup or PartSetup()).feeds
+    mixtures = [_with_feed(fit, law, factor, length_m, feeds, line) for line in lines]
+    return join(mixtures, np.array([line.weight for line in lines]))
+
+
+def _with_feed(
+    fit: PermeabilityFit,
+    law: FrontLaw,
+    factor: float,
+    length_m: float,
+    feeds: float,
+    line: FeedLine,
+) -> Mixture:
     mean = fit.mixture.mean
-    a = np.maximum(mean[:, 2], 0.0) * fit.reach_m * feeds
-    h = float(law.h(np.array(length_m)))
-    y = h + 2.0 * a * length_m
+    share = feeds * line.share
+    a = np.maximum(mean[:, 2], 0.0) * fit.reach_m * share + feeds * line.extra_m
+    y = float(law.h(np.array(length_m))) + 2.0 * a * length_m
     value = np.log(y) - mean[:, 0] - np.log(factor)
     gradient = np.zeros_like(mean)
     gradient[:, 0] = -1.0
-    gradient[:, 2] = 2.0 * fit.reach_m * feeds * length_m / y
+    gradient[:, 2] = 2.0 * fit.reach_m * share * length_m / y
     return project(fit.mixture, value, gradient)
 
 
 def best_log_impulse(
-    fit: PermeabilityFit, law: FrontLaw, factor: float, length_m: float, feeds: float = 1.0
+    fit: PermeabilityFit,
+    law: FrontLaw,
+    factor: float,
+    length_m: float,
+    feeds: float = 1.0,
+    setup: PartSetup | None = None,
 ) -> float:
-    """Log of that impulse from the best model alone."""
-    a = fit.feed_length_m * feeds
+    """Log of that impulse from the best model and the likeliest feed line alone."""
+    a = best_feed_m(fit, setup) * feeds
     y = float(law.h(np.array(length_m))) + 2.0 * a * length_m
     return float(np.log(y / (fit.slope * factor)))
+
+
+def best_feed_m(fit: PermeabilityFit, setup: PartSetup | None = None) -> float:
+    """Extra length in m that stands for the resistance of the part's feed line."""
+    line = (setup or PartSetup()).best
+    return fit.feed_length_m * line.share + line.extra_m
 
 
 def forecast_fill(
@@ -115,8 +150,10 @@ def forecast_fill(
     feed: str = "edge",
     slow_axis: float = 1.0,
     speed: float = 1.0,
+    setup: PartSetup | None = None,
+    impulse: Impulse | None = None,
 ) -> FillForecast:
-    """Fill time over `length_m` with the panel's resin, vacuum and bag, and the longest run.
+    """Compute fill time over `length_m` under the panel's bag, and the longest run.
 
     Parameters
     ----------
@@ -134,6 +171,10 @@ def forecast_fill(
         Point-fed panel only: K2 / sqrt(K1 K2), so that the forecast is for the slow direction.
     speed : float
         Factor on K / porosity of the part against the panel.
+    setup : PartSetup, optional
+        Feed line and viscosity of the part where they are not the panel's.
+    impulse : Impulse, optional
+        Impulse curve of the part; the panel's if left out.
 
     Notes
     -----
@@ -147,16 +188,18 @@ def forecast_fill(
         reach = max(length_m / np.sqrt(slow_axis), law.start_m * 1.0001)
     else:
         factor *= slow_axis
-    extra = forecast_sd(fit, repeat_sd)
-    mixture = log_impulse(fit, law, factor, reach)
-    low, high = interval(mixture, extra)
-    best = best_log_impulse(fit, law, factor, reach)
-    times = fit.impulse.time_of(np.exp(np.array([best, low, high])))
+    setup, impulse = setup or PartSetup(), impulse or fit.impulse
+    extra = float(np.hypot(forecast_sd(fit, repeat_sd), setup.viscosity_sd))
+    low, high = interval(log_impulse(fit, law, factor, reach, setup=setup), extra)
+    best = best_log_impulse(fit, law, factor, reach, setup=setup)
+    times = impulse.time_of(np.exp(np.array([best, low, high])))
     middle, early, late = (float(t) for t in times)
-    fill = FillForecast(length_m, middle, early, late, log_sd=(high - low) / 3.92)
+    fill = FillForecast(length_m, middle, early, late, log_sd=(high - low) / (2.0 * Z_95))
     if working_time_s is None or working_time_s <= 0:
         return fill
-    runs = _longest(fit, law, factor, working_time_s, np.array([best, low, high]) - best)
+    driven = fit.slope * factor * float(impulse.at(working_time_s))
+    shift = np.array([best, low, high]) - best
+    runs = law.front(driven * np.exp(-shift), best_feed_m(fit, setup))
     back = np.sqrt(slow_axis) if feed == "point" else 1.0
     run, run_high, run_low = (float(r * back) for r in runs)
     return replace(
@@ -165,11 +208,3 @@ def forecast_fill(
         longest_low_m=min(run_low, run),
         longest_high_m=max(run_high, run),
     )
-
-
-def _longest(
-    fit: PermeabilityFit, law: FrontLaw, factor: float, working_time_s: float, shift: FloatArray
-) -> FloatArray:
-    """Longest run with the impulse need shifted by factors exp(shift)."""
-    y = fit.slope * factor * fit.impulse.at(working_time_s) * np.exp(-shift)
-    return law.front(y, fit.feed_length_m)

@@ -10,12 +10,12 @@ from analysis.fit.permeability import NoFit
 from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.forecast.panel_json import answer_json, read_permeability
 from analysis.forecast.panel_text import CAUTION, answer_lines
+from analysis.forecast.part_setup import part_gel_time
 from analysis.forecast.process_changes import ProcessChange, all_changes, enough_together
 from analysis.forecast.what_if import Case, Change, least_that_fills, make_case, outcome
 from analysis.panel.flow_media import MediaFacts, media_facts
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
-from analysis.panel.resin import gel_time
 from vision.common.atomic_files import plain
 from vision.common.rounding import rounded
 from vision.errors import WetlineError
@@ -61,7 +61,7 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
         `changes` is empty where the reason says what is missing.
     """
     found = answer(tracked, panel)
-    fit, gel = found.fit, gel_time(panel.resin)
+    fit, gel = found.fit, part_gel_time(panel)
     if isinstance(fit, NoFit):
         return Forecast(found, None, (), fit.reason)
     if panel.part is None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from analysis.fit.anisotropy import Anisotropy, equivalent_feed_radius, fit_anisotropy
-from analysis.fit.mixture_regression import interval, project
+from analysis.fit.impulse import Impulse
+from analysis.fit.mixture_regression import Z_95, interval, project
 from analysis.fit.permeability import (
     DEFAULT_FEED_RADIUS_M,
     NoFit,
@@ -16,11 +17,12 @@ from analysis.fit.permeability import (
     fit_permeability,
 )
 from analysis.forecast.fill_time import FillForecast, forecast_fill, packing_speed
-from analysis.forecast.verdict import Z_95, GelLimits, Judgement, judge, margin_interval
+from analysis.forecast.part_setup import assumptions, carried_impulse, part_gel_time, part_setup
+from analysis.forecast.verdict import GelLimits, Judgement, judge, margin_interval
 from analysis.panel.compaction import bag_factor, compaction_at
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
-from analysis.panel.resin import GelTime, gel_time
+from analysis.panel.resin import GelTime
 from vision.front.results import read_tracked
 from vision.records import FrontSummary, ScaleSummary, Tracked
 
@@ -240,7 +242,7 @@ def describe(
     anisotropy: Anisotropy | None,
 ) -> PanelAnswer:
     """Compute what follows from a fit: fill, gel, verdict and warnings."""
-    gel = gel_time(panel.resin)
+    gel = part_gel_time(panel)
     limits = gel_limits(panel, gel)
     fill = _fill(panel, fit, anisotropy, limits)
     return PanelAnswer(
@@ -274,7 +276,7 @@ def _fill(
     if isinstance(fit, NoFit) or panel.part is None:
         return None
     part = panel.part
-    return forecast_fill(
+    fill = forecast_fill(
         fit,
         part.flow_length_m,
         part.repeat_sd,
@@ -282,7 +284,17 @@ def _fill(
         feed=part.feed,
         slow_axis=1.0 if anisotropy is None else anisotropy.ratio**-0.5,
         speed=packing_speed(panel),
+        setup=part_setup(panel, fit.feed_length_m),
+        impulse=_part_impulse(panel, fit),
     )
+    return replace(fill, assumes=assumptions(panel, fit.feed_length_m))
+
+
+def _part_impulse(panel: Panel, fit: PermeabilityFit) -> Impulse:
+    """Impulse curve of the part: the panel's, unless the part is said to be warmer or colder."""
+    if panel.part is None or panel.part.temperature_c is None:
+        return fit.impulse
+    return carried_impulse(panel, panel.part.temperature_c)
 
 
 def _bag_effect(panel: Panel, fit: PermeabilityFit | NoFit) -> BagEffect | None:

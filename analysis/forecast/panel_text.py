@@ -79,6 +79,8 @@ def _fill_lines(fill: FillForecast | None, gel: GelAnswer | None) -> list[str]:
     lines = []
     if fill is not None:
         lines.append(f"Fill time:    {fill.flow_length_m * 1000.0:.0f} mm {_span(fill)}")
+        if fill.assumes:
+            lines.append(f"              counts on {'; '.join(fill.assumes[:2])}")
     if gel is not None:
         tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""
         lines.append(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fit.frame_selection import SLOWED
+from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.panel.records import Panel
@@ -22,8 +23,6 @@ UNFAIR_DRY_SHARE = 0.02
 """Dry area over wetted area above which the panel was no fair test."""
 UNFAIR_SAG = 0.10
 """Drop of the driving pressure during the run above which the panel was no fair test."""
-Z_95 = 1.959964
-"""Standard deviations to either side that hold 95 % of a normal distribution (textbook)."""
 
 
 @dataclass(frozen=True)

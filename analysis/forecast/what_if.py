@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from analysis.fit.impulse import Impulse, logged_impulse
-from analysis.fit.mixture_regression import interval
+from analysis.fit.impulse import Impulse
+from analysis.fit.mixture_regression import Z_95, interval
 from analysis.fit.permeability import PermeabilityFit
 from analysis.forecast.fill_time import (
     FillForecast,
@@ -19,9 +19,10 @@ from analysis.forecast.fill_time import (
     packing_speed,
     part_law,
 )
-from analysis.forecast.verdict import Z_95, GelLimits, margin_interval, room_to_gel
+from analysis.forecast.part_setup import carried_impulse, part_setup
+from analysis.forecast.verdict import GelLimits, margin_interval, room_to_gel
 from analysis.panel.compaction import compaction_at, slope_ratio
-from analysis.panel.records import Log, Panel
+from analysis.panel.records import Panel
 from analysis.panel.resin import GelTime, gel_time
 from analysis.panel.viscosity import viscosity_factor
 from vision.records import FloatArray
@@ -130,9 +131,11 @@ def _log_needed(case: Case, change: Change) -> tuple[float, float, float]:
     else:
         factor *= case.slow_axis
     factor *= packing_speed(case.panel)
-    best = best_log_impulse(case.fit, law, factor, length, change.feeds)
-    mixture = log_impulse(case.fit, law, factor, length, change.feeds)
-    low, high = interval(mixture, forecast_sd(case.fit, part.repeat_sd if part else 0.08))
+    setup = part_setup(case.panel, case.fit.feed_length_m)
+    best = best_log_impulse(case.fit, law, factor, length, change.feeds, setup)
+    mixture = log_impulse(case.fit, law, factor, length, change.feeds, setup)
+    lay_up = forecast_sd(case.fit, part.repeat_sd if part else 0.08)
+    low, high = interval(mixture, float(np.hypot(lay_up, setup.viscosity_sd)))
     return best, low, high
 
 
@@ -149,27 +152,15 @@ def _packing(case: Case, change: Change) -> float:
 
 def impulse_after(case: Case, change: Change) -> tuple[Impulse, float]:
     """Impulse curve and working time after a change of resin, temperature or vacuum."""
-    panel, resin = case.panel, case.panel.resin
-    cure, thin, gel = change.cure, 1.0, case.gel
+    panel, cure = case.panel, change.cure
+    temperature_c = change.temperature_c
+    if temperature_c is None and panel.part is not None:
+        temperature_c = panel.part.temperature_c
+    impulse = carried_impulse(panel, temperature_c, cure, change.drive)
+    gel = case.gel
     if change.temperature_c is not None:
-        thin, _ = viscosity_factor(resin, change.temperature_c)
-        warmer = gel_time(resin, change.temperature_c)
-        gel = gel if warmer is None else warmer
-        cure *= gel.gel_s / case.gel.gel_s
-    working = case.gel.working_s * cure - resin.mixed_before_start_s
-    pressure: Log | float | None = panel.vacuum.log or panel.vacuum.pressure_pa
-    viscosity: Log | float | None = resin.viscosity_log or resin.viscosity_pa_s
-    if pressure is None or viscosity is None:
-        pressure, viscosity = 1.0, 1.0
-    if isinstance(pressure, Log):
-        pressure = replace(pressure, value=pressure.value * change.drive)
-    else:
-        pressure = pressure * change.drive
-    if isinstance(viscosity, Log):
-        viscosity = Log(viscosity.time_s * cure, viscosity.value * thin)
-    else:
-        viscosity = viscosity * thin
-    return logged_impulse(pressure, viscosity, resin.viscosity_growth_per_s / cure), working
+        gel = gel_time(panel.resin, change.temperature_c) or gel
+    return impulse, gel.working_s * cure - panel.resin.mixed_before_start_s
 
 
 def limits_after(case: Case, change: Change) -> GelLimits:

@@ -62,7 +62,7 @@ def read_panel(folder: Path | str) -> Panel:
     vacuum, vacuum_notes = read_vacuum_table(tables["vacuum"])
     resin, resin_notes = read_resin_table(tables["resin"])
     stack = read_stack_table(tables["stack"], vacuum.pressure_pa)
-    part = read_part_table(tables["part"], flow, length_mm)
+    part = read_part_table(tables["part"], flow, length_mm, resin.temperature_c)
     told = tables.values()
     return Panel(
         folder=path.parent,

@@ -151,7 +151,17 @@ class Part:
     repeat_sd : float
         Relative standard deviation of permeability from one lay-up to the next. 8 % is what one
         laboratory saw with one fabric (May et al. 2019, Compos. Part A 121, 100-114, from
-        memory).
+        memory). It is that of the change from this panel to the part, not of the scatter about a
+        mean of many.
+    feed_line : {"same", "other", "none", ""}
+        Whether the part's feed line resists as the panel's, otherwise, or not; "" not stated.
+    resin_batch : {"same", "new", ""}
+        "" counts as the same.
+    batch_sd : float
+        Relative sd of viscosity from batch to batch, for a new one; 7 % is common practice, no
+        source.
+    temperature_c, temperature_sd_c : float or None, float
+        Of resin and part when the part is infused, and how sure; None where it is the panel's.
     length_stated : bool
         Whether the user stated `flow_length_m`; else it is the panel's own.
     """
@@ -163,6 +173,11 @@ class Part:
     repeat_sd: float = 0.08
     fibre_fraction: float | None = None
     length_stated: bool = True
+    feed_line: str = ""
+    resin_batch: str = ""
+    batch_sd: float = 0.07
+    temperature_c: float | None = None
+    temperature_sd_c: float = 0.5
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,8 @@ _FIELD_NAMES = {
     "gel_time_2_min gel_2_temperature_c mixed_before_start_min working_share_percent "
     "density_kg_m3 hardener_parts pot_limit_kg pot_life_min",
     "vacuum": "pressure_difference_mbar pressure_sd_percent ambient_mbar bag_mbar vacuum_gauge log",
-    "part": "name flow_length_mm feed area_m2 thickness_mm fibre_fraction repeat_sd_percent",
+    "part": "name flow_length_mm feed area_m2 thickness_mm fibre_fraction repeat_sd_percent "
+    "feed_line resin_batch batch_sd_percent temperature_c temperature_sd_c",
 }
 FIELDS: dict[str, tuple[str, ...]] = {
     "panel": PANEL_FIELDS,

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 from analysis.panel.records import Part
 from analysis.panel.tables.stack import LIKELY_THICKNESS_MM, sd_share
-from vision.common.quantity import AREA_M2, LENGTH_MM, SHARE, other_units
+from vision.common.quantity import AREA_M2, LENGTH_MM, SHARE, TEMPERATURE_C, other_units
 from vision.common.toml_table import Table
 
 FEEDS = ("edge", "point")
+FEED_LINES = ("same", "other", "none")
+BATCHES = ("same", "new")
+LIKELY_C = (5.0, 80.0)
+"""Temperature of resin and part; the rest is most often another unit (common practice)."""
 LIKELY_LENGTH_MM = (50.0, 20_000.0)
 LIKELY_AREA_M2 = (0.01, 300.0)
 """What is infused in one go (common practice, no source); the rest is questioned, for it is most
@@ -17,7 +24,9 @@ LEAST_OF_PANEL = 0.3
 as the part's flow (common practice, no source)."""
 
 
-def read_part_table(table: Table, flow: str, panel_length_mm: float | None) -> Part | None:
+def read_part_table(
+    table: Table, flow: str, panel_length_mm: float | None, panel_c: float | None = None
+) -> Part | None:
     """Read the part; None where nothing says how far the resin must run.
 
     Parameters
@@ -28,6 +37,8 @@ def read_part_table(table: Table, flow: str, panel_length_mm: float | None) -> P
         Of the panel; the part is fed alike unless it says otherwise.
     panel_length_mm : float or None
         Taken where no flow length is given; the record then says so.
+    panel_c : float or None
+        Temperature of resin and panel, which a temperature of the part needs beside it.
 
     Raises
     ------
@@ -43,9 +54,10 @@ def read_part_table(table: Table, flow: str, panel_length_mm: float | None) -> P
     feed = str(table.text("feed", flow, choices=FEEDS))
     repeat_sd = sd_share(table, "repeat_sd_percent", 8.0)
     fibre_fraction = table.quantity("fibre_fraction", SHARE, at_least=0.05, at_most=0.85)
+    setup = _setup(table, panel_c)
     if length_mm is None:
         return None
-    return Part(
+    part = Part(
         flow_length_m=length_mm / 1000.0,
         feed=feed,
         area_m2=area,
@@ -54,6 +66,27 @@ def read_part_table(table: Table, flow: str, panel_length_mm: float | None) -> P
         fibre_fraction=fibre_fraction,
         length_stated=stated_mm is not None,
     )
+    return replace(part, **setup)
+
+
+def _setup(table: Table, panel_c: float | None) -> dict[str, Any]:
+    """Read how the part is infused, where that is not as the panel was."""
+    temperature = table.quantity(
+        "temperature_c", TEMPERATURE_C, at_least=-20, at_most=200, likely=LIKELY_C
+    )
+    if temperature is not None and panel_c is None:
+        raise table.bad(
+            "temperature_c",
+            "needs the panel's beside it: add [resin] temperature_c, that of the test",
+        )
+    doubt = table.number("temperature_sd_c", 0.5, at_least=0, at_most=10)
+    return {
+        "feed_line": str(table.text("feed_line", "", choices=FEED_LINES)),
+        "resin_batch": str(table.text("resin_batch", "", choices=BATCHES)),
+        "batch_sd": sd_share(table, "batch_sd_percent", 7.0),
+        "temperature_c": temperature,
+        "temperature_sd_c": doubt or 0.0,
+    }
 
 
 def _against_panel(table: Table, length_mm: float, panel_mm: float) -> None:
