@@ -59,3 +59,12 @@ def test_top_level_holds_only_what_the_card_names():
     made = {"build", "dist", "wetline.egg-info"}
     found = {path.name for path in ROOT.iterdir() if not path.name.startswith((".", "__"))}
     assert found - made == card
+
+
+def test_map_names_every_room():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    places = text[text.index("## Map") : text.index("## Habits")]
+    for top in ("vision", "analysis"):
+        rooms = {path.name for path in (ROOT / top).iterdir() if (path / "__init__.py").exists()}
+        assert rooms
+        assert {room for room in rooms if f"`{room}`" not in places} == set()
