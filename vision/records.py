@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import nan
 from typing import Any
 
 import numpy as np
@@ -135,6 +136,75 @@ class FrontCurve:
     used: BoolArray
     notes: tuple[str, ...]
 
+    @classmethod
+    def of(
+        cls,
+        flow: str,
+        frames: Sequence[str],
+        time_s: FloatArray,
+        used: BoolArray,
+        notes: Sequence[str],
+        **numbers: FloatArray,
+    ) -> FrontCurve:
+        """Build a curve from what is known; numbers that are left out are NaN.
+
+        Parameters
+        ----------
+        flow, frames, time_s, used, notes
+            As the attributes.
+        **numbers : ndarray of shape (K,), float
+            Any of the other attributes, by name.
+
+        Raises
+        ------
+        ValueError
+            If a name is not of this record, or the lengths differ.
+
+        Examples
+        --------
+        >>> marks = FrontCurve.of(
+        ...     "edge", ["mark 1"], np.array([60.0]), np.array([True]), [""],
+        ...     front_mean_mm=np.array([85.0]),
+        ... )
+        >>> marks.front_mean_mm, marks.angle_deg
+        (array([85.]), array([nan]))
+        """
+        unknown = set(numbers) - set(CURVE_NUMBERS)
+        if unknown:
+            raise ValueError(f"not columns of a front curve: {', '.join(sorted(unknown))}")
+        columns = {
+            name: np.asarray(numbers[name], float) if name in numbers else np.full(len(frames), nan)
+            for name in CURVE_NUMBERS
+        }
+        given = {"time_s": time_s, "used": used, "notes": notes} | columns
+        short = [name for name, values in given.items() if len(values) != len(frames)]
+        if short:
+            raise ValueError(f"{', '.join(short)}: must have one entry per frame ({len(frames)})")
+        return cls(
+            flow=flow,
+            frames=tuple(frames),
+            time_s=np.asarray(time_s, float),
+            used=np.asarray(used, bool),
+            notes=tuple(notes),
+            **columns,
+        )
+
+
+CURVE_NUMBERS = (
+    "front_mean_mm",
+    "front_median_mm",
+    "front_min_mm",
+    "front_max_mm",
+    "front_sd_mm",
+    "wetted_fraction",
+    "front_clean_mm",
+    "front_clean_sd_mm",
+    "semi_major_mm",
+    "semi_minor_mm",
+    "angle_deg",
+)
+"""The columns of a `FrontCurve` that hold measured numbers."""
+
 
 @dataclass(frozen=True)
 class FrontSummary:
@@ -156,14 +226,14 @@ class FrontSummary:
     reason: str
     frames: int
     frames_used: int
-    resin_start: str | None
-    resin_start_sd_s: float
-    length_reached_mm: float
-    filled: bool
-    stalled_at_mm: float | None
-    stalled_at_s: float | None
-    race_tracking_mm: float
-    clean_lanes_mm: tuple[tuple[float, float], ...]
+    resin_start: str | None = None
+    resin_start_sd_s: float = 0.0
+    length_reached_mm: float = 0.0
+    filled: bool = False
+    stalled_at_mm: float | None = None
+    stalled_at_s: float | None = None
+    race_tracking_mm: float = 0.0
+    clean_lanes_mm: tuple[tuple[float, float], ...] = ()
     dry_spots: tuple[DrySpot, ...] = ()
     warnings: tuple[str, ...] = ()
 

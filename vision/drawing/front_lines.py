@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.measure import find_contours
 
+from vision.front.dry_spots import dry_spot_mask
 from vision.records import ArrivalMap, BoolArray, FloatArray
 
 STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 18000, 36000)
 SMOOTH_MM = 1.5
 SMALL_LOOP_MM2 = 150.0
 SHORT_PIECE_MM = 8.0
-SMALL_DRY_MM2 = 40.0
 
 
 @dataclass(frozen=True)
@@ -97,36 +97,6 @@ def choose_times_s(last_s: float, wanted: int = 8) -> list[float]:
     return [float(step * (i + 1)) for i in range(count)]
 
 
-def dry_spot_mask(arrival: ArrivalMap, flow: str = "edge") -> BoolArray:
-    """Mark the patches that stayed dry behind the front.
-
-    Parameters
-    ----------
-    arrival : ArrivalMap
-        Its `time_s` is infinite where resin never came.
-    flow : {"edge", "point"}
-        With an edge feed a never-wetted patch that reaches the far end is panel not reached yet,
-        not a dry spot; with a point feed, one that reaches any edge.
-
-    Returns
-    -------
-    dry : ndarray of shape (M, N), bool
-        Patches under 40 mm2, or mostly never seen, do not count.
-    """
-    never = ~np.isfinite(arrival.time_s)
-    labels, count = ndimage.label(never, structure=np.ones((3, 3)))
-    ahead = set(labels[:, -1].tolist())
-    if flow != "edge":
-        ahead |= {*labels[:, 0].tolist(), *labels[0].tolist(), *labels[-1].tolist()}
-    dry = np.zeros(never.shape, dtype=bool)
-    for number in range(1, count + 1):
-        patch = labels == number
-        area_mm2 = patch.sum() * arrival.mm_per_px**2
-        if number not in ahead and area_mm2 >= SMALL_DRY_MM2 and arrival.seen[patch].mean() > 0.5:
-            dry |= patch
-    return dry
-
-
 def front_lines(
     arrival: ArrivalMap,
     times_s: list[float] | FloatArray,
@@ -143,7 +113,7 @@ def front_lines(
     times_s : sequence of float
         Seconds since resin start; those before 0 or after the last frame give no line.
     flow : {"edge", "point"}
-        See `dry_spot_mask`.
+        See `vision.front.dry_spots.dry_spot_mask`.
     smooth_mm : float
         Standard deviation of the smoothing along the panel, in mm; 0 for none.
 

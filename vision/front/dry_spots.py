@@ -5,44 +5,61 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from vision.records import ArrivalMap, BoolArray, DrySpot, FloatArray
+from vision.records import ArrivalMap, BoolArray, DrySpot
 
 DRY_SPOT_MM2 = 30.0
 """Least area of a dry spot worth telling."""
 
+LEAST_SEEN = 0.8
+"""Share of a dry spot that must have been seen: what was hidden is a hole, not a dry spot."""
 
-def find_dry_spots(arrival: ArrivalMap, front_px: FloatArray) -> tuple[DrySpot, ...]:
-    """Find patches that stayed dry behind the front at the end of the run.
+
+def dry_spot_mask(arrival: ArrivalMap, flow: str = "edge") -> BoolArray:
+    """Mark the patches that stayed dry behind the front at the end of the run.
 
     Parameters
     ----------
     arrival : ArrivalMap
-    front_px : ndarray of shape (M,), float
-        Leading wet position of each lane at the last frame.
+        Its `time_s` is infinite where resin never came.
+    flow : {"edge", "point"}
+        With an edge feed a never-wetted patch that reaches the far end is panel not reached yet,
+        not a dry spot; with a point feed, one that reaches any edge.
+
+    Returns
+    -------
+    dry : ndarray of shape (M, N), bool
+        Pixels joined by their sides. Patches under 30 mm2, or hidden by more than a fifth, do
+        not count.
+    """
+    dry = ~np.isfinite(arrival.time_s)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dry.astype(np.uint8), connectivity=4)
+    ahead = set(labels[:, -1].tolist())
+    if flow != "edge":
+        ahead |= {*labels[:, 0].tolist(), *labels[0].tolist(), *labels[-1].tolist()}
+    pixels = stats[:, cv2.CC_STAT_AREA]
+    seen = np.bincount(labels[arrival.seen], minlength=count)
+    chosen = (pixels * arrival.mm_per_px**2 >= DRY_SPOT_MM2) & (seen >= LEAST_SEEN * pixels)
+    chosen[[0, *ahead]] = False
+    return np.asarray(chosen[labels])
+
+
+def find_dry_spots(arrival: ArrivalMap, flow: str = "edge") -> tuple[DrySpot, ...]:
+    """Find the patches that stayed dry behind the front (see `dry_spot_mask`).
 
     Returns
     -------
     spots : tuple of DrySpot
         Largest first.
     """
-    dry = ~np.isfinite(arrival.time_s)
-    behind = np.arange(dry.shape[1])[None, :] + 1 <= front_px[:, None]
-    return patches(dry, dry & behind & arrival.seen, arrival.mm_per_px)
-
-
-def patches(dry: BoolArray, sure: BoolArray, mm_per_px: float) -> tuple[DrySpot, ...]:
-    """List connected dry patches of which nearly all is sure to be behind the front."""
-    count, labels, stats, centres = cv2.connectedComponentsWithStats(
-        dry.astype(np.uint8), connectivity=4
-    )
-    spots = []
-    for label in range(1, count):
-        pixels = int(stats[label, cv2.CC_STAT_AREA])
-        area = pixels * mm_per_px**2
-        if area < DRY_SPOT_MM2:
-            continue
-        if np.count_nonzero(sure[labels == label]) < 0.8 * pixels:
-            continue
-        x, y = (np.asarray(centres[label], float) + 0.5) * mm_per_px
-        spots.append(DrySpot(float(x), float(y), float(area)))
+    mask = dry_spot_mask(arrival, flow).astype(np.uint8)
+    count, _, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    mm = arrival.mm_per_px
+    spots = [
+        DrySpot(
+            float((centres[label][0] + 0.5) * mm),
+            float((centres[label][1] + 0.5) * mm),
+            float(int(stats[label, cv2.CC_STAT_AREA]) * mm**2),
+        )
+        for label in range(1, count)
+    ]
     return tuple(sorted(spots, key=lambda spot: -spot.area_mm2))

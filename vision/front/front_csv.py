@@ -11,18 +11,10 @@ import numpy as np
 
 from vision.common.atomic_files import write_text
 from vision.errors import WetlineError
-from vision.records import FrontCurve
+from vision.records import CURVE_NUMBERS, FrontCurve
 
-NUMBERS = (
-    "time_s",
-    "front_mean_mm",
-    "front_median_mm",
-    "front_min_mm",
-    "front_max_mm",
-    "front_sd_mm",
-    "wetted_fraction",
-)
-EXTRA = ("front_clean_mm", "front_clean_sd_mm", "semi_major_mm", "semi_minor_mm", "angle_deg")
+NUMBERS = ("time_s", *CURVE_NUMBERS[:6])
+EXTRA = CURVE_NUMBERS[6:]
 HEADER = ("frame", *NUMBERS, "used", "note", *EXTRA)
 
 
@@ -74,7 +66,7 @@ def read_front_csv(path: Path) -> FrontCurve:
         }
     except (TypeError, ValueError) as error:
         raise WetlineError(f"{path}: {error}: run `wetline track` again") from error
-    return FrontCurve(
+    return FrontCurve.of(
         flow="point" if np.isfinite(columns["semi_major_mm"]).any() else "edge",
         frames=tuple(row["frame"] for row in rows),
         used=np.array([row["used"] == "yes" for row in rows]),

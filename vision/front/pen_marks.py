@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from vision.errors import WetlineError, bad_field
-from vision.records import FrontCurve, FrontSummary, ScaleSummary, Tracked
+from vision.front.stall import find_stall
+from vision.records import FloatArray, FrontCurve, FrontSummary, ScaleSummary, Tracked
 from vision.settings.panel_settings import PanelSetup
 
 MARK_SD_MM = 2.0
@@ -131,48 +132,7 @@ def track_marks(setup: PanelSetup) -> Tracked:
             f"{setup.shown_file}: [panel] length_mm = {length:g}: shorter than the farthest mark "
             f"({distance_mm.max():g} mm): mend one of them"
         )
-    sd = np.full(len(time_s), MARK_SD_MM)
-    nan = np.full(len(time_s), np.nan)
-    at_end = distance_mm >= 0.995 * length if setup.length_mm else np.zeros(len(time_s), bool)
-    first_end = int(np.argmax(at_end)) if at_end.any() else len(time_s)
-    used = (distance_mm > 0) & (np.arange(len(time_s)) <= first_end)
-    notes = tuple(
-        "" if ok else ("no front yet" if d <= 0 else "front reached the end")
-        for ok, d in zip(used, distance_mm, strict=True)
-    )
-    curve = FrontCurve(
-        flow=setup.flow,
-        frames=tuple(f"mark {k}" for k in range(1, len(time_s) + 1)),
-        time_s=time_s,
-        front_mean_mm=distance_mm,
-        front_median_mm=distance_mm,
-        front_min_mm=distance_mm,
-        front_max_mm=distance_mm,
-        front_sd_mm=sd,
-        wetted_fraction=np.clip(distance_mm / length, 0.0, 1.0),
-        front_clean_mm=distance_mm,
-        front_clean_sd_mm=sd,
-        semi_major_mm=nan,
-        semi_minor_mm=nan,
-        angle_deg=nan,
-        used=used,
-        notes=notes,
-    )
-    front = FrontSummary(
-        usable=True,
-        reason="",
-        frames=len(time_s),
-        frames_used=int(used.sum()),
-        resin_start=None,
-        resin_start_sd_s=CLOCK_SD_S,
-        length_reached_mm=float(distance_mm.max()),
-        filled=bool(at_end.any()),
-        stalled_at_mm=None,
-        stalled_at_s=None,
-        race_tracking_mm=0.0,
-        clean_lanes_mm=(),
-        warnings=("pen marks: how even the front was cannot be told",),
-    )
+    curve, front = _curve_of(setup, time_s, distance_mm, length)
     scale = ScaleSummary(
         method="marks",
         mm_per_px=float("nan"),
@@ -183,3 +143,54 @@ def track_marks(setup: PanelSetup) -> Tracked:
         assumption="distances as read off the tape",
     )
     return Tracked(None, curve, front, scale)
+
+
+def _reach_mm(setup: PanelSetup) -> float:
+    """Return how far the front can go before it meets an edge; infinity where no size is given."""
+    length, width = setup.length_mm or np.inf, setup.width_mm or np.inf
+    return length if setup.flow == "edge" else min(length, width) / 2
+
+
+def _curve_of(
+    setup: PanelSetup, time_s: FloatArray, distance_mm: FloatArray, length_mm: float
+) -> tuple[FrontCurve, FrontSummary]:
+    sd = np.full(len(time_s), MARK_SD_MM)
+    at_end = distance_mm >= 0.995 * length_mm if setup.length_mm else np.zeros(len(time_s), bool)
+    first_end = int(np.argmax(at_end)) if at_end.any() else len(time_s)
+    stall = find_stall(time_s, distance_mm, _reach_mm(setup), MARK_SD_MM)
+    why = np.full(len(time_s), "", dtype=object)
+    if stall is not None:
+        why[time_s > stall.since_s] = "front stalled"
+    why[np.arange(len(time_s)) > first_end] = "front reached the end"
+    why[distance_mm <= 0] = "no front yet"
+    used = why == ""
+    columns = ("front_mean_mm", "front_median_mm", "front_min_mm", "front_max_mm", "front_clean_mm")
+    numbers: dict[str, FloatArray] = dict.fromkeys(columns, distance_mm)
+    if setup.flow == "edge":
+        numbers["wetted_fraction"] = np.clip(distance_mm / length_mm, 0.0, 1.0)
+    curve = FrontCurve.of(
+        setup.flow,
+        [f"mark {k}" for k in range(1, len(time_s) + 1)],
+        time_s,
+        used,
+        tuple(why),
+        **numbers,
+        front_sd_mm=sd,
+        front_clean_sd_mm=sd,
+    )
+    front = FrontSummary(
+        usable=True,
+        reason="",
+        frames=len(time_s),
+        frames_used=int(used.sum()),
+        resin_start_sd_s=CLOCK_SD_S,
+        length_reached_mm=float(distance_mm.max()),
+        filled=bool(at_end.any()),
+        stalled_at_mm=None if stall is None else stall.front_mm,
+        stalled_at_s=None if stall is None else stall.since_s,
+        warnings=(
+            "pen marks: how even the front was cannot be told",
+            *([] if stall is None else [stall.warning]),
+        ),
+    )
+    return curve, front

@@ -7,7 +7,6 @@ import itertools
 from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -16,10 +15,9 @@ from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
 from vision.front.corrections import bend, map_from_hand, read_fixes
-from vision.front.front_csv import EXTRA, NUMBERS
-from vision.front.front_curve import FrameTimes, read_curve
+from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
-from vision.records import FloatArray, Frame, FrontCurve, FrontSummary, Tracked
+from vision.records import FloatArray, Frame, Tracked
 from vision.rectify.rectifier import Rectifier, look_mask
 from vision.repair.feed import Feed
 from vision.settings.panel_settings import PanelSetup
@@ -150,7 +148,7 @@ class Tracker:
         times = frame_times(frames, measured.start_s)
         curve, front = read_curve(measured, times, scale, lanes)
         if measured.reason:
-            curve, front = blank_front(curve.flow, curve.frames, curve.time_s, measured.reason)
+            curve, front = blank_curve(curve.flow, curve.frames, curve.time_s, measured.reason)
         front = replace(front, warnings=(*front.warnings, *_taken_still(frames)))
         return TrackedRun(
             tracked=Tracked(measured.arrival, curve, front, scale),
@@ -169,7 +167,7 @@ class Tracker:
         frames = tuple(self.canvases.frames)
         start = frames[0].clock_s if start_clock_s is None else start_clock_s
         times = frame_times(frames, start)
-        curve, front = blank_front(self.setup.flow, times.names, times.time_s, LOST)
+        curve, front = blank_curve(self.setup.flow, times.names, times.time_s, LOST)
         tracked = Tracked(None, curve, front, self.rectifier.summary())
         return TrackedRun(tracked, frames, start, 1.0, self._last_seen)
 
@@ -194,36 +192,6 @@ def frame_times(frames: Sequence[SeenFrame], start_clock_s: float) -> FrameTimes
         notes=tuple(frame.note for frame in frames),
         lost=np.array([frame.lost for frame in frames]),
     )
-
-
-def blank_front(
-    flow: str, names: tuple[str, ...], time_s: FloatArray, reason: str
-) -> tuple[FrontCurve, FrontSummary]:
-    """Make the empty curve of a run that could not be measured: no number beats a wrong one."""
-    nan = np.full(len(names), np.nan)
-    numbers: dict[str, Any] = dict.fromkeys((*NUMBERS, *EXTRA), nan) | {"time_s": time_s}
-    curve = FrontCurve(
-        flow=flow,
-        frames=names,
-        used=np.zeros(len(names), bool),
-        notes=("front not measured",) * len(names),
-        **numbers,
-    )
-    front = FrontSummary(
-        usable=False,
-        reason=reason,
-        frames=len(names),
-        frames_used=0,
-        resin_start=None,
-        resin_start_sd_s=0.0,
-        length_reached_mm=0.0,
-        filled=False,
-        stalled_at_mm=None,
-        stalled_at_s=None,
-        race_tracking_mm=0.0,
-        clean_lanes_mm=(),
-    )
-    return curve, front
 
 
 def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> Measured:

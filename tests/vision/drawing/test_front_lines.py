@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from vision.drawing.front_lines import choose_times_s, dry_spot_mask, front_lines, time_label
+from vision.drawing.front_lines import choose_times_s, front_lines, time_label
 from vision.drawing.labels import Box, place_labels, point_along
+from vision.front.dry_spots import dry_spot_mask
 from vision.records import ArrivalMap
 
 

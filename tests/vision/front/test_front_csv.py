@@ -11,25 +11,18 @@ from vision.records import FrontCurve
 
 def curve(flow="edge"):
     numbers = np.array([0.0, 12.345, 20.0])
-    nan = np.full(3, np.nan)
-    axes = numbers if flow == "point" else nan
-    return FrontCurve(
-        flow=flow,
-        frames=("a.jpg", 'b, "c".jpg', "d.jpg"),
-        time_s=np.array([-5.0, 10.0, 20.5]),
-        front_mean_mm=numbers,
-        front_median_mm=numbers,
-        front_min_mm=numbers,
-        front_max_mm=numbers,
+    axes = dict.fromkeys(("semi_major_mm", "semi_minor_mm", "angle_deg"), numbers)
+    lengths = ("front_mean_mm", "front_median_mm", "front_min_mm", "front_max_mm")
+    return FrontCurve.of(
+        flow,
+        ("a.jpg", 'b, "c".jpg', "d.jpg"),
+        np.array([-5.0, 10.0, 20.5]),
+        np.array([False, True, True]),
+        ("before resin start", "", "camera moved; hand"),
+        **dict.fromkeys((*lengths, "front_clean_mm", "front_clean_sd_mm"), numbers),
         front_sd_mm=np.array([0.1, 0.4, 0.4]),
         wetted_fraction=np.array([0.0, 0.5, 1.0]),
-        front_clean_mm=numbers,
-        front_clean_sd_mm=numbers,
-        semi_major_mm=axes,
-        semi_minor_mm=axes,
-        angle_deg=axes,
-        used=np.array([False, True, True]),
-        notes=("before resin start", "", "camera moved; hand"),
+        **(axes if flow == "point" else {}),
     )
 
 
