@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analysis.fit.mixture_regression import (
+    Z_95,
     Mixture,
     ModelFit,
     fit_model,
@@ -15,6 +16,7 @@ from analysis.fit.mixture_regression import (
     project,
     whiteners,
 )
+from analysis.fit.permeability import NoFit, PermeabilityFit
 from vision.records import BoolArray, FloatArray, FrontCurve
 
 MIN_RATIO_RADII = 2.5
@@ -40,6 +42,34 @@ class Anisotropy:
     angle_deg: float
     angle_low_deg: float
     angle_high_deg: float
+
+
+@dataclass(frozen=True)
+class PrincipalAxes:
+    """Permeability along the two axes of the ellipse that a point-fed front draws.
+
+    Attributes
+    ----------
+    k1_m2, k1_low_m2, k1_high_m2 : float
+        Along the long axis, and its 95 % interval.
+    k2_m2, k2_low_m2, k2_high_m2 : float
+        Across it.
+    angle_deg, angle_low_deg, angle_high_deg : float
+        Direction of K1 from +x towards +y.
+    ratio : float
+        K1 / K2.
+    """
+
+    k1_m2: float
+    k1_low_m2: float
+    k1_high_m2: float
+    k2_m2: float
+    k2_low_m2: float
+    k2_high_m2: float
+    angle_deg: float
+    angle_low_deg: float
+    angle_high_deg: float
+    ratio: float
 
 
 def permeability_ratio(
@@ -141,3 +171,31 @@ def _mean_angle(
 def _fold(angle_deg: float) -> float:
     """Bring an axis direction into (-90, 90]."""
     return float(90.0 - (90.0 - angle_deg) % 180.0)
+
+
+def principal_axes(fit: PermeabilityFit | NoFit, found: Anisotropy | None) -> PrincipalAxes | None:
+    """Compute K1 and K2 about K = sqrt(K1 K2), None where K or its axes are not known."""
+    if found is None or isinstance(fit, NoFit) or fit.flow != "point":
+        return None
+    if fit.k_m2 is None or fit.k_low_m2 is None or fit.k_high_m2 is None:
+        return None
+    log_sd = float(np.log(fit.k_high_m2 / fit.k_low_m2)) / (2 * Z_95)
+    ends: list[float] = []
+    for sign in (0.5, -0.5):
+        m = found.log_ratio
+        half = project(m, sign * m.mean[:, 0], np.full((len(m.weight), 1), sign))
+        low, high = interval(half, log_sd)
+        ends += [fit.k_m2 * found.ratio**sign, *(fit.k_m2 * float(np.exp(v)) for v in (low, high))]
+    k1, k1_low, k1_high, k2, k2_low, k2_high = ends
+    return PrincipalAxes(
+        k1_m2=k1,
+        k1_low_m2=k1_low,
+        k1_high_m2=k1_high,
+        k2_m2=k2,
+        k2_low_m2=k2_low,
+        k2_high_m2=k2_high,
+        angle_deg=found.angle_deg,
+        angle_low_deg=found.angle_low_deg,
+        angle_high_deg=found.angle_high_deg,
+        ratio=found.ratio,
+    )

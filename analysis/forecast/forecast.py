@@ -68,8 +68,9 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
         return Forecast(found, None, (), "add [part] flow_length_mm to panel.toml")
     if gel is None:
         return Forecast(found, None, (), "add [resin] gel_time_min to panel.toml")
-    case = make_case(panel, fit, gel, panel.part.flow_length_m, found.slow_axis)
-    changes = tuple(all_changes(case, None if media is None else media.ratio))
+    run_m, lag_m = panel.part.flow_length_m, found.tool_lag_m or 0.0
+    case = make_case(panel, fit, gel, run_m, found.slow_axis, lag_m)
+    changes = tuple(all_changes(case, media))
     together = None
     if not any(change.enough for change in changes):
         together = enough_together(case, changes)

@@ -7,9 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.fit.anisotropy import Anisotropy, equivalent_feed_radius, fit_anisotropy
+from analysis.fit.anisotropy import (
+    Anisotropy,
+    PrincipalAxes,
+    equivalent_feed_radius,
+    fit_anisotropy,
+    principal_axes,
+)
 from analysis.fit.impulse import Impulse
-from analysis.fit.mixture_regression import Z_95, interval, project
 from analysis.fit.permeability import (
     DEFAULT_FEED_RADIUS_M,
     NoFit,
@@ -20,39 +25,16 @@ from analysis.forecast.fill_time import FillForecast, forecast_fill, packing_spe
 from analysis.forecast.part_setup import assumptions, carried_impulse, part_gel_time, part_setup
 from analysis.forecast.verdict import GelLimits, Judgement, judge, margin_interval
 from analysis.panel.compaction import bag_factor, compaction_at
+from analysis.panel.flow_media import tool_lag_m
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import GelTime
 from vision.front.results import read_tracked
 from vision.records import FrontSummary, ScaleSummary, Tracked
 
-
-@dataclass(frozen=True)
-class PrincipalAxes:
-    """Permeability along the two axes of the ellipse that a point-fed front draws.
-
-    Attributes
-    ----------
-    k1_m2, k1_low_m2, k1_high_m2 : float
-        Along the long axis, and its 95 % interval.
-    k2_m2, k2_low_m2, k2_high_m2 : float
-        Across it.
-    angle_deg, angle_low_deg, angle_high_deg : float
-        Direction of K1 from +x towards +y.
-    ratio : float
-        K1 / K2.
-    """
-
-    k1_m2: float
-    k1_low_m2: float
-    k1_high_m2: float
-    k2_m2: float
-    k2_low_m2: float
-    k2_high_m2: float
-    angle_deg: float
-    angle_low_deg: float
-    angle_high_deg: float
-    ratio: float
+LAG_SD = 0.25
+"""Relative sd of the lag behind flow media: it goes as the root of the permeability through the
+thickness, which is rarely known to better than half (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -103,6 +85,9 @@ class PanelAnswer:
         Point feed: the two permeabilities.
     bag : BagEffect or None
         Where the user gave a compaction law.
+    tool_lag_m : float or None
+        How far the front at the tool lags behind the one seen; 0 without flow media, None where
+        flow media's lead is not known.
     fill : FillForecast or None
         None without a fit or without a part.
     gel : GelAnswer or None
@@ -118,6 +103,7 @@ class PanelAnswer:
     anisotropy: Anisotropy | None
     axes: PrincipalAxes | None
     bag: BagEffect | None
+    tool_lag_m: float | None
     fill: FillForecast | None
     gel: GelAnswer | None
     judgement: Judgement
@@ -244,18 +230,24 @@ def describe(
     """Compute what follows from a fit: fill, gel, verdict and warnings."""
     gel = part_gel_time(panel)
     limits = gel_limits(panel, gel)
-    fill = _fill(panel, fit, anisotropy, limits)
+    lag_m = tool_lag_m(panel.stack, None if isinstance(fit, NoFit) else fit.k_m2)
+    fill = _fill(panel, fit, anisotropy, limits, lag_m or 0.0)
     return PanelAnswer(
         panel=panel,
         tracked=tracked,
         fit=fit,
         anisotropy=anisotropy,
-        axes=_principal_axes(fit, anisotropy),
+        axes=principal_axes(fit, anisotropy),
         bag=_bag_effect(panel, fit),
+        tool_lag_m=lag_m,
         fill=fill,
         gel=_gel_answer(gel, limits, fill),
-        judgement=judge(panel, tracked, fit, fill, limits),
-        warnings=(*panel.notes, *tracked.front.warnings, *_doubts(panel, fit, gel)),
+        judgement=judge(panel, tracked, fit, fill, limits, lag_m),
+        warnings=(
+            *panel.notes,
+            *tracked.front.warnings,
+            *_doubts(panel, fit, gel, lag_m),
+        ),
     )
 
 
@@ -272,14 +264,17 @@ def _fill(
     fit: PermeabilityFit | NoFit,
     anisotropy: Anisotropy | None,
     limits: GelLimits | None,
+    lag_m: float,
 ) -> FillForecast | None:
+    """Forecast the part; behind flow media the front seen must run on by the tool side's lag."""
     if isinstance(fit, NoFit) or panel.part is None:
         return None
     part = panel.part
+    run_m = part.flow_length_m + lag_m
     fill = forecast_fill(
         fit,
-        part.flow_length_m,
-        part.repeat_sd,
+        run_m,
+        float(np.hypot(part.repeat_sd, 2.0 * LAG_SD * lag_m / run_m)),
         None if limits is None else limits.working_s,
         feed=part.feed,
         slow_axis=1.0 if anisotropy is None else anisotropy.ratio**-0.5,
@@ -287,7 +282,16 @@ def _fill(
         setup=part_setup(panel, fit.feed_length_m),
         impulse=_part_impulse(panel, fit),
     )
-    return replace(fill, assumes=assumptions(panel, fit.feed_length_m))
+    ends = [fill.longest_run_m, fill.longest_low_m, fill.longest_high_m]
+    run, low, high = (None if end is None else max(end - lag_m, 0.0) for end in ends)
+    return replace(
+        fill,
+        flow_length_m=part.flow_length_m,
+        longest_run_m=run,
+        longest_low_m=low,
+        longest_high_m=high,
+        assumes=assumptions(panel, fit.feed_length_m),
+    )
 
 
 def _part_impulse(panel: Panel, fit: PermeabilityFit) -> Impulse:
@@ -309,34 +313,6 @@ def _bag_effect(panel: Panel, fit: PermeabilityFit | NoFit) -> BagEffect | None:
     return BagEffect(factor, fit.k_m2 / factor)
 
 
-def _principal_axes(fit: PermeabilityFit | NoFit, found: Anisotropy | None) -> PrincipalAxes | None:
-    """K1 and K2 about K = sqrt(K1 K2)."""
-    if found is None or isinstance(fit, NoFit) or fit.flow != "point":
-        return None
-    if fit.k_m2 is None or fit.k_low_m2 is None or fit.k_high_m2 is None:
-        return None
-    log_sd = float(np.log(fit.k_high_m2 / fit.k_low_m2)) / (2 * Z_95)
-    ends: list[float] = []
-    for sign in (0.5, -0.5):
-        m = found.log_ratio
-        half = project(m, sign * m.mean[:, 0], np.full((len(m.weight), 1), sign))
-        low, high = interval(half, log_sd)
-        ends += [fit.k_m2 * found.ratio**sign, *(fit.k_m2 * float(np.exp(v)) for v in (low, high))]
-    k1, k1_low, k1_high, k2, k2_low, k2_high = ends
-    return PrincipalAxes(
-        k1_m2=k1,
-        k1_low_m2=k1_low,
-        k1_high_m2=k1_high,
-        k2_m2=k2,
-        k2_low_m2=k2_low,
-        k2_high_m2=k2_high,
-        angle_deg=found.angle_deg,
-        angle_low_deg=found.angle_low_deg,
-        angle_high_deg=found.angle_high_deg,
-        ratio=found.ratio,
-    )
-
-
 def _gel_answer(
     gel: GelTime | None, limits: GelLimits | None, fill: FillForecast | None
 ) -> GelAnswer | None:
@@ -348,8 +324,10 @@ def _gel_answer(
     return GelAnswer(gel.gel_s, gel.working_s, gel.rough, *margins)
 
 
-def _doubts(panel: Panel, fit: PermeabilityFit | NoFit, gel: GelTime | None) -> list[str]:
-    """Write what the numbers themselves call for: gel, fit, feed hole, packing."""
+def _doubts(
+    panel: Panel, fit: PermeabilityFit | NoFit, gel: GelTime | None, lag_m: float | None
+) -> list[str]:
+    """Write what the numbers themselves call for: gel, fit, feed hole, packing, flow media."""
     out = [gel.note] if gel is not None and gel.note else []
     if isinstance(fit, NoFit):
         return out
@@ -360,6 +338,11 @@ def _doubts(panel: Panel, fit: PermeabilityFit | NoFit, gel: GelTime | None) -> 
         out.append(
             f"forecast corrected to the part's fibre fraction by Kozeny's form: "
             f"{packing_speed(panel):.2f} times the panel's speed"
+        )
+    if lag_m:
+        out.append(
+            f"flow media: the tool side lags {lag_m * 1000.0:.0f} mm behind the front seen; fill "
+            "time and verdict count it"
         )
     lead = panel.resin.mixed_before_start_s
     last = float(np.max(fit.time_s[fit.used]))

@@ -116,6 +116,7 @@ def _fill(answer: PanelAnswer) -> dict[str, Any]:
         "longest_run_low_mm": _mm(fill.longest_low_m),
         "longest_run_high_mm": _mm(fill.longest_high_m),
         "assumes": list(fill.assumes),
+        "tool_lag_mm": _mm(answer.tool_lag_m),
     }
 
 

@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from analysis.forecast.what_if import Case, Change, Outcome, drive_ratio, least_that_fills, outcome
+from analysis.panel.flow_media import MediaFacts
 from analysis.panel.records import Panel
 from vision.common.rounding import Side, rounded
 from vision.records import FloatArray
@@ -87,22 +88,22 @@ class _Reach:
         return f"not enough alone: as far as it goes, the margin is {self.at_furthest.margin:.2f}"
 
 
-def all_changes(case: Case, media_ratio: float | None = None) -> list[ProcessChange]:
+def all_changes(case: Case, media: MediaFacts | None = None) -> list[ProcessChange]:
     """Work out every change, those that are enough first, then by trouble.
 
     Parameters
     ----------
     case : Case
         Panel, fit and part.
-    media_ratio : float, optional
-        K / porosity with flow media over that without, measured on another panel.
+    media : MediaFacts, optional
+        What another panel with flow media has measured.
     """
     found = [
         _vacuum(case),
         _temperature(case),
         _hardener(case),
         _middle(case),
-        _media(case, media_ratio),
+        _media(case) if media is None else _measured_media(case, media),
         _more_lines(case),
         _shorter(case),
     ]
@@ -135,6 +136,7 @@ def enough_together(case: Case, changes: Sequence[ProcessChange]) -> tuple[str, 
             cure=a.cure * b.cure,
             temperature_c=b.temperature_c if a.temperature_c is None else a.temperature_c,
             drive=a.drive * b.drive,
+            lag_m=a.lag_m + b.lag_m,
         )
         if outcome(case, both).fills:
             return first.name, second.name
@@ -236,35 +238,60 @@ def _more_lines(case: Case) -> ProcessChange | None:
     )
 
 
-def _media(case: Case, ratio: float | None) -> ProcessChange:
+MEDIA_COST = (
+    "more resin and waste, faster flow can cost surface finish, and the front in the media runs "
+    "ahead of the tool side: let it end before the vent"
+)
+
+
+def _media(case: Case) -> ProcessChange:
     def change(speed: float) -> Change:
         return Change(speed=speed)
 
-    most = MOST_SPEED if ratio is None else max(ratio, 1.0)
-    found = _reach(case, change, 1.0, most)
-    need = None if found.sure is None else rounded(found.sure, 1, "up")
-    if ratio is None:
-        words = (
-            f"not enough alone: usual media make a stack at most about {MOST_SPEED:.0f} times as "
-            "fast"
-            if need is None
-            else f"media that makes the stack at least {need} times as fast"
-        )
-    else:
-        words = f"the measured media makes the stack {ratio:.1f} times as fast; " + (
-            "that is not enough" if need is None else f"{need} times is enough"
-        )
+    found = _reach(case, change, 1.0, MOST_SPEED)
+    words = (
+        f"not enough alone: usual media make a stack at most about {MOST_SPEED:.0f} times as fast"
+    )
+    if found.sure is not None:
+        need = rounded(found.sure, 1, "up")
+        words = f"media that makes the stack at least {need} times as fast, its lead not counted"
     return ProcessChange(
         name="flow media",
         enough=found.enough,
         needed=found.sure,
         likely=found.likely,
         unit="times the speed",
-        outcome=found.at_sure if ratio is None else found.at_furthest,
-        furthest=change(most),
+        outcome=found.at_sure,
+        furthest=change(MOST_SPEED),
         words=words,
-        cost="more resin and waste, faster flow can cost surface finish, and the front in the "
-        "media runs ahead of the tool side: let it end before the vent",
+        cost=MEDIA_COST,
+        effort=5,
+    )
+
+
+def _measured_media(case: Case, media: MediaFacts) -> ProcessChange:
+    """Media measured on another panel; without its lead over the tool side it is not enough."""
+
+    def change(speed: float) -> Change:
+        return Change(speed=speed, lag_m=media.lead_m or 0.0)
+
+    found = _reach(case, change, 1.0, max(media.ratio, 1.0))
+    enough = found.enough and media.lead_m is not None
+    verdict = "that is not enough"
+    if media.lead_m is None:
+        verdict = "how far it runs ahead of the tool side is not known: add [stack] kz_m2"
+    elif found.sure is not None:
+        verdict = f"{rounded(found.sure, 1, 'up')} times is enough"
+    return ProcessChange(
+        name="flow media",
+        enough=enough,
+        needed=found.sure if enough else None,
+        likely=found.likely,
+        unit="times the speed",
+        outcome=found.at_furthest,
+        furthest=change(max(media.ratio, 1.0)),
+        words=f"the measured media makes the stack {media.ratio:.1f} times as fast; {verdict}",
+        cost=MEDIA_COST,
         effort=5,
     )
 

@@ -23,6 +23,9 @@ UNFAIR_DRY_SHARE = 0.02
 """Dry area over wetted area above which the panel was no fair test."""
 UNFAIR_SAG = 0.10
 """Drop of the driving pressure during the run above which the panel was no fair test."""
+MOST_LAG = 0.5
+"""Lag of the tool side over the part's run above which nothing is forecast: the closed form holds
+for a lag that is short against the run."""
 
 
 @dataclass(frozen=True)
@@ -132,6 +135,7 @@ def judge(
     fit: PermeabilityFit | NoFit,
     fill: FillForecast | None,
     limits: GelLimits | None,
+    lag_m: float | None = 0.0,
 ) -> Judgement:
     """Return the verdict and its reason.
 
@@ -143,6 +147,9 @@ def judge(
         None where there is no part.
     limits : GelLimits or None
         None where no gel time is known.
+    lag_m : float or None
+        How far the tool side lags behind the front seen; None where flow media's lead is not
+        known.
 
     Notes
     -----
@@ -177,7 +184,24 @@ def judge(
             f"the gel time ({minutes(limits.gel_s)}) is over before the first frame with a front "
             f"({minutes(first_s)}): check [resin] gel_time_min and the frame times",
         )
-    return judge_fill(fill, limits)
+    hidden = _hidden_lag(fill, lag_m)
+    return Judgement("cannot decide", hidden) if hidden else judge_fill(fill, limits)
+
+
+def _hidden_lag(fill: FillForecast, lag_m: float | None) -> str:
+    """Write why a front seen in flow media says nothing of the tool side; empty if it does."""
+    if lag_m is None:
+        return (
+            "the front that is seen runs in the flow media, ahead of the tool side, and how far is "
+            "not known: add [stack] media_lead_mm (measured on the tool side), or kz_m2 with "
+            "thickness_mm and porosity"
+        )
+    if lag_m > MOST_LAG * fill.flow_length_m:
+        return (
+            f"the tool side lags {lag_m * 1000.0:.0f} mm behind the flow media's front, too much "
+            f"for a run of {fill.flow_length_m * 1000.0:.0f} mm: use less media or a longer panel"
+        )
+    return ""
 
 
 def room_to_gel(time_s: float, high_s: float, limits: GelLimits) -> float:

@@ -46,6 +46,8 @@ class Change:
         Resin and part temperature.
     drive : float
         Factor on the driving pressure.
+    lag_m : float
+        How much further the front seen must run because flow media are laid on.
     """
 
     length: float = 1.0
@@ -54,6 +56,7 @@ class Change:
     cure: float = 1.0
     temperature_c: float | None = None
     drive: float = 1.0
+    lag_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,8 @@ class Case:
     """All that what-ifs on one part share.
 
     `base` is the log impulse that fills the part as planned: best, lower and upper bound. It
-    serves every change that leaves the run alone, which only shifts it.
+    serves every change that leaves the run alone, which only shifts it. `lag_m` is how far the
+    front seen must run on past the end of the part (flow media).
     """
 
     panel: Panel
@@ -96,6 +100,7 @@ class Case:
     length_m: float
     slow_axis: float
     base: tuple[float, float, float]
+    lag_m: float = 0.0
 
     @property
     def working_s(self) -> float:
@@ -109,15 +114,16 @@ def make_case(
     gel: GelTime,
     length_m: float,
     slow_axis: float = 1.0,
+    lag_m: float = 0.0,
 ) -> Case:
     """Gather what every what-if needs; `slow_axis` is K2 / sqrt(K1 K2) of a point-fed panel."""
-    bare = Case(panel, fit, gel, length_m, slow_axis, (0.0, 0.0, 0.0))
+    bare = Case(panel, fit, gel, length_m, slow_axis, (0.0, 0.0, 0.0), lag_m)
     return replace(bare, base=_log_needed(bare, Change()))
 
 
 def needed(case: Case, change: Change) -> FloatArray:
     """Impulse that fills the part after a change: best, lower and upper bound, shape (3,)."""
-    same_run = change.length == 1.0 and change.feeds == 1.0
+    same_run = change.length == 1.0 and change.feeds == 1.0 and change.lag_m == 0.0
     logs = case.base if same_run else _log_needed(case, change)
     return np.exp(np.array(logs)) / (change.speed * _packing(case, change))
 
@@ -125,7 +131,7 @@ def needed(case: Case, change: Change) -> FloatArray:
 def _log_needed(case: Case, change: Change) -> tuple[float, float, float]:
     part = case.panel.part
     law, factor = part_law(case.fit, part.feed if part else "edge")
-    length = case.length_m * change.length
+    length = case.length_m * change.length + case.lag_m + change.lag_m
     if law.flow == "point":
         length = max(length / np.sqrt(case.slow_axis), law.start_m * 1.0001)
     else:

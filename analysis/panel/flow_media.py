@@ -108,6 +108,35 @@ def whole_porosity(stack: Stack) -> float | None:
     return lumped(together).porosity
 
 
+def tool_lag_m(stack: Stack, k_m2: float | None) -> float | None:
+    """Find how far the front at the tool lags behind the front that the camera sees.
+
+    Parameters
+    ----------
+    stack : Stack
+        What somebody measured (``media.lead_m``) goes first.
+    k_m2 : float or None
+        Fitted permeability of stack and media together. It bounds the media's own where that is
+        not known: at most all of the flow is in the media.
+
+    Returns
+    -------
+    lag_m : float or None
+        0 without flow media; None where too little is known.
+    """
+    media = stack.media
+    if media is None:
+        return 0.0
+    if media.lead_m is not None:
+        return media.lead_m
+    thickness_m, own = stack.thickness_m, media.k_m2
+    if thickness_m is None or stack.porosity is None or stack.kz_m2 is None:
+        return None
+    if own is None and k_m2 is not None:
+        own = k_m2 * (media.thickness_m + thickness_m) / media.thickness_m
+    return None if own is None else media_lead(media, own, stack, thickness_m, stack.kz_m2)
+
+
 @dataclass(frozen=True)
 class MediaFacts:
     """What a panel with media says beside one without; None where something is not known.

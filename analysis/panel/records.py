@@ -21,11 +21,21 @@ class Log:
 
 @dataclass(frozen=True)
 class Media:
-    """Flow media laid over the stack; `k_m2` is None until two panels have given it."""
+    """Flow media laid over the stack.
+
+    Attributes
+    ----------
+    thickness_m, porosity : float
+    k_m2 : float or None
+        Its own permeability; None until two panels have given it.
+    lead_m : float or None
+        How far its front runs ahead of the front at the tool, where somebody measured it.
+    """
 
     thickness_m: float
     porosity: float = 0.85
     k_m2: float | None = None
+    lead_m: float | None = None
 
 
 @dataclass(frozen=True)

@@ -125,8 +125,11 @@ def _media(table: Table) -> Media | None:
     thickness_mm = table.length("media_thickness_mm", above=0, likely=(0.2, 15.0))
     porosity = table.quantity("media_porosity", SHARE, 0.85, above=0, at_most=0.99)
     k = table.quantity("media_k_m2", PERMEABILITY_M2, above=0, at_most=1e-5)
+    lead_mm = table.length("media_lead_mm", at_least=0, likely=(0.0, 500.0))
     if thickness_mm is None:
-        if k is not None:
-            raise table.bad("media_thickness_mm", "is needed: it goes with media_k_m2")
+        if k is not None or lead_mm is not None:
+            other = "media_k_m2" if lead_mm is None else "media_lead_mm"
+            raise table.bad("media_thickness_mm", f"is needed: it goes with {other}")
         return None
-    return Media(thickness_mm / 1000.0, 0.85 if porosity is None else porosity, k)
+    lead_m = None if lead_mm is None else lead_mm / 1000.0
+    return Media(thickness_mm / 1000.0, 0.85 if porosity is None else porosity, k, lead_m)

@@ -218,7 +218,7 @@ def test_measured_media(tmp_path):
     found = made(media=facts)
     item = change_of(found, "flow media")
     assert item.enough
-    assert item.outcome.time_s == pytest.approx(1 / D_M2_S / facts.ratio, rel=0.02)
+    assert item.outcome.time_s == pytest.approx(1.13416**2 / D_M2_S / facts.ratio, rel=0.02)
     assert "134 mm ahead" in "\n".join(forecast_lines(found))
     assert forecast_json(found)["media"]["k_m2"] == pytest.approx(5e-9)
 

@@ -1,8 +1,17 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from analysis.panel.flow_media import Layer, lead_length, lumped, media_permeability
+from analysis.panel.flow_media import (
+    Layer,
+    lead_length,
+    lumped,
+    media_permeability,
+    tool_lag_m,
+)
+from analysis.panel.records import Media, Stack
 
 
 def test_lumped_stack():
@@ -58,3 +67,13 @@ def test_lead_against_the_travelling_zone_by_ode():
     soaked.terminal = True
     run = solve_ivp(rates, (0, 1), [0.0, 0.0], events=soaked, rtol=1e-10, atol=1e-16, max_step=1e-3)
     assert run.t_events[0][0] == pytest.approx(lead_length(Layer(h1, k1, p1), h2, p2, kz), rel=1e-5)
+
+
+def test_without_the_medias_own_permeability_its_lag_is_bounded_from_above():
+    # All of the flow in the media: K1 = K (h1 + h2) / h1.
+    stack = Stack(0.5, thickness_m=0.003, media=Media(0.001, 0.8), kz_m2=1e-12)
+    known = replace(stack, media=replace(stack.media, k_m2=5e-9))
+    assert tool_lag_m(stack, 1.25e-9) == pytest.approx(tool_lag_m(known, None))
+    assert tool_lag_m(known, None) == pytest.approx(0.13416, abs=1e-5)
+    assert tool_lag_m(stack, None) is None
+    assert tool_lag_m(replace(stack, media=None), 1e-10) == 0.0

@@ -1,8 +1,8 @@
 from dataclasses import replace
 
+from analysis.fit.anisotropy import PrincipalAxes
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import FillForecast
-from analysis.forecast.panel_answer import PrincipalAxes
 from analysis.record.content import (
     assumptions_of,
     fairness_rows,
