@@ -20,6 +20,9 @@ FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]
 """Of yes and no: a mask."""
 
+IntArray = NDArray[np.integer[Any]]
+"""Of whole numbers: frames, labels, counts."""
+
 
 @dataclass(frozen=True)
 class Frame:

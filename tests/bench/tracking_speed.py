@@ -29,7 +29,7 @@ sys.path.insert(0, str(ROOT))
 from vision.arrival.arrival_map import measure  # noqa: E402
 from vision.frames.source import open_frames  # noqa: E402
 from vision.rectify.rectifier import Rectifier  # noqa: E402
-from vision.repair.feed import Feed  # noqa: E402
+from vision.repair.feed import Feed, FeedOnCanvas  # noqa: E402
 from vision.settings.panel_settings import read_setup  # noqa: E402
 from vision.tracking.tracker import Tracker, track_panel  # noqa: E402
 
@@ -86,7 +86,9 @@ def stages(folder: Path) -> dict[str, float]:
             spent["follow and warp"] += clock() - mark
             mark = clock()
     began = clock()
-    measure(tracker.canvases.stack(), tracker.rectifier.mm_per_px, Feed(), None)
+    stack = tracker.canvases.stack()
+    feed = FeedOnCanvas(Feed(), stack.shape, tracker.rectifier.mm_per_px)
+    measure(stack, feed, None)
     spent["measure"] = clock() - began
     return spent
 

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from vision.arrival.edge_profile import edge_offsets
-from vision.arrival.frame_strips import Strips, share_out_time, strips
+from vision.arrival.frame_strips import Strips, interpolate_arrival, measure_strips
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
-from vision.records import ArrivalMap, BoolArray, FloatArray
-from vision.repair.feed import Feed, feed_place, first_front, from_feed_px
-from vision.repair.initial_wet import early_change, wet_along_edge, wet_before
-from vision.repair.reachability import plausible_change
-from vision.wetting.canvas_series import CanvasStack, middle_of
-from vision.wetting.change_point import find_wetting
+from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
+from vision.repair.feed import Feed, FeedOnCanvas, first_front
+from vision.repair.initial_wet import find_initial_wet
+from vision.repair.inpaint import Course, Sighting
+from vision.repair.reachability import reject_implausible
+from vision.settings.tracker_settings import StartSettings, TrackerSettings
+from vision.wetting.canvas_series import CanvasStack
+from vision.wetting.change_point import Wetting, find_wetting
 
 
 @dataclass(frozen=True)
@@ -54,10 +56,10 @@ class Measured:
 
 def measure(
     stack: CanvasStack,
-    mm_per_px: float,
-    feed: Feed,
+    feed: FeedOnCanvas,
     start_s: float | None,
     looked_at: BoolArray | None = None,
+    settings: TrackerSettings | None = None,
 ) -> Measured:
     """Measure when each spot of the panel wetted.
 
@@ -65,42 +67,31 @@ def measure(
     ----------
     stack : CanvasStack
         At least 4 canvases, times on the run's clock.
-    mm_per_px : float
-    feed : Feed
+    feed : FeedOnCanvas
     start_s : float or None
         Resin start on the stack's clock if it is known.
     looked_at : ndarray of shape (M, N), bool, optional
         False where the user said not to look.
+    settings : TrackerSettings, optional
     """
-    look = find_wetting(stack)
     # From the first frame, so that Unix times keep their fractions in single precision.
     zero = float(stack.times_s[0])
     times = np.asarray(stack.times_s, float) - zero
     count = len(times)
-    seen = look.seen if looked_at is None else look.seen & looked_at
-    place = feed_place(look.change, mm_per_px, feed)
-    at_end = middle_of(look.levels[-3:])
-    before = wet_before(look.change, look.dry, at_end, place)
-    if not feed.is_point:
-        before |= wet_along_edge(look.change, look.dry, at_end, look.share, place)
-    if before.any():
-        early = early_change(look)
-        look = replace(look, change=np.where(before, early, look.change))
-    change, known = plausible_change(look, seen | before, times, mm_per_px, feed)
-    shown = np.where(known, change, np.where(look.seen, look.first_wet, count))
-    change = np.maximum(change, first_front(shown, count)).astype(np.int16)
-    cut = strips(change, count)
-    if feed.is_point and feed.point_mm is None:
-        feed = replace(feed, point_mm=_find_point(cut, times, known, mm_per_px))
-    distance_px = from_feed_px(stack.shape, mm_per_px, feed)
-    offset_px, width_px = edge_offsets(look, change, known & ~before)
+    mm_per_px, step_s = feed.mm_per_px, float(np.median(np.diff(times)))
+    settings = (settings or TrackerSettings()).on_canvas(mm_per_px, step_s)
+    wetting = find_wetting(stack, settings)
+    course = Course(times, feed)
+    wetting, before, wet_frame, known = _repaired(wetting, course, looked_at, settings)
+    cut = measure_strips(wet_frame, count)
+    if not feed.is_known:
+        feed = feed.at(_find_point(cut, count, known))
+    offset_px, width_px = edge_offsets(wetting, wet_frame, known & ~before, settings.edge)
     edge_mm = width_px * mm_per_px
-    reason = cannot_see(look, change, known, distance_px, edge_mm, not feed.is_point)
-    if start_s is not None:
-        start, start_sd = start_s - zero, 0.0
-    else:
-        start, start_sd = _start(cut, times, distance_px, offset_px, mm_per_px, feed)
-    arrival_s = share_out_time(cut, times, start, distance_px, offset_px) - start
+    reason = cannot_see(wetting.coarse, wet_frame, known, feed, edge_mm, settings)
+    fronts = Fronts(cut, times, offset_px, feed)
+    start, start_sd = fronts.start(settings.start) if start_s is None else (start_s - zero, 0.0)
+    arrival_s = fronts.arrival_s(start) - start
     arrival = ArrivalMap(
         time_s=np.where(np.isfinite(arrival_s), np.maximum(arrival_s, 0.0), np.inf),
         seen=known,
@@ -108,53 +99,97 @@ def measure(
         mm_per_px=mm_per_px,
         last_s=float(times[-1] - start),
     )
-    edge_sd = mm_per_px * float(np.hypot(0.25 * width_px, 0.15 + look.noise / 2))
+    pixel_sd = 0.15 + wetting.pixels.sigma / 2
     return Measured(
         arrival=arrival,
         start_s=start + zero,
         start_sd_s=start_sd,
-        edge_sd_mm=edge_sd,
+        edge_sd_mm=mm_per_px * float(np.hypot(0.25 * width_px, pixel_sd)),
         stack_s=times - start,
-        hidden_share=hidden_share(change, known, count),
+        hidden_share=hidden_share(wet_frame, known, count),
         reason=reason,
-        feed=feed,
+        feed=feed.feed,
     )
 
 
-def _find_point(
-    cut: Strips, times: FloatArray, known: BoolArray, mm_per_px: float
-) -> tuple[float, float]:
-    rough = np.where(cut.change < len(times), cut.change.astype(float), np.inf)
-    x, y = find_feed_point(rough, known)
-    return x * mm_per_px, y * mm_per_px
+def _repaired(
+    wetting: Wetting, course: Course, looked_at: BoolArray | None, settings: TrackerSettings
+) -> tuple[Wetting, BoolArray, IntArray, BoolArray]:
+    """Mend what was wet before the first frame, not seen, or not likely.
+
+    Returns
+    -------
+    wetting : Wetting
+        With what was wet before the first frame.
+    before : ndarray of shape (M, N), bool
+        That.
+    wet_frame : ndarray of shape (M, N), int
+        Frame from which each is wet, holes filled.
+    known : ndarray of shape (M, N), bool
+        What was not filled.
+    """
+    own, count = settings.repair, len(course.times_s)
+    seen = wetting.seen if looked_at is None else wetting.seen & looked_at
+    place = course.feed.place(wetting.wet_frame, own.least_front)
+    along_edge = not course.feed.feed.is_point
+    wetting, before = find_initial_wet(wetting, place, along_edge, settings.wetting.onset, own)
+    sighting = Sighting(
+        wetting.wet_frame, wetting.last_dry, wetting.first_wet, seen | before, wetting.blank
+    )
+    wet_frame, known = reject_implausible(sighting, wetting.onset, course, own)
+    shown = np.where(known, wet_frame, np.where(wetting.seen, wetting.first_wet, count))
+    first = first_front(shown, count, own.least_front)
+    return wetting, before, np.maximum(wet_frame, first).astype(np.int16), known
 
 
-def _start(
-    cut: Strips,
-    times: FloatArray,
-    distance_px: FloatArray,
-    offset_px: FloatArray,
-    mm_per_px: float,
-    feed: Feed,
-) -> tuple[float, float]:
-    """Find the start from the fronts at the frames, which do not depend on it."""
-    before = float(times[max(int(cut.change.min()) - 1, 0)])
-    rough = share_out_time(cut, times, before, distance_px, offset_px)
-    if feed.is_point and feed.point_mm is not None:
-        point = (feed.point_mm[0] / mm_per_px, feed.point_mm[1] / mm_per_px)
-        rays = read_rays(rough, times, point)
-        radius = np.median(rays.radius_px, axis=1) * mm_per_px - feed.radius_mm
-        front, reach = np.maximum(radius, 0.0), float(np.median(rays.limit_px)) * mm_per_px
-    else:
-        front = np.median(lane_fronts_px(rough, times), axis=1) * mm_per_px
-        reach = rough.shape[1] * mm_per_px
-    return find_start(front, times, reach, feed.radius_mm if feed.is_point else 0.0)
+def _find_point(cut: Strips, count: int, known: BoolArray) -> tuple[float, float]:
+    """Find the feed point (x, y) in pixels from the frames of wetting."""
+    rough = np.where(cut.wet_frame < count, cut.wet_frame.astype(float), np.inf)
+    return find_feed_point(rough, known)
 
 
-def hidden_share(change: np.ndarray, known: BoolArray, count: int) -> FloatArray:
-    """Give the share of the front that was filled rather than seen, frame by frame."""
-    at = np.bincount(change.ravel(), minlength=count + 1)[:count].astype(float)
-    filled = np.bincount(change[~known], minlength=count + 1)[:count].astype(float)
+@dataclass(frozen=True)
+class Fronts:
+    """The fronts at the frames, from which time is shared out between them.
+
+    Attributes
+    ----------
+    cut : Strips
+    times_s : ndarray of shape (K,), float
+    offset_px : ndarray of shape (K,), float
+        How far ahead of the half-way contour the true front stands at each frame.
+    feed : FeedOnCanvas
+    """
+
+    cut: Strips
+    times_s: FloatArray
+    offset_px: FloatArray
+    feed: FeedOnCanvas
+
+    def arrival_s(self, start_s: float) -> FloatArray:
+        """Return each pixel's arrival time for a resin start; infinity where dry."""
+        feed_px = self.feed.distance_px
+        return interpolate_arrival(self.cut, self.times_s, start_s, feed_px, self.offset_px)
+
+    def start(self, settings: StartSettings) -> tuple[float, float]:
+        """Find the start and its uncertainty from the fronts, which do not depend on it."""
+        mm, times, feed = self.feed.mm_per_px, self.times_s, self.feed.feed
+        rough = self.arrival_s(float(times[max(int(self.cut.wet_frame.min()) - 1, 0)]))
+        point = self.feed.point_px
+        if feed.is_point and point is not None:
+            rays = read_rays(rough, times, point)
+            radius = np.median(rays.radius_px, axis=1) * mm - feed.radius_mm
+            reach = float(np.median(rays.limit_px)) * mm
+            return find_start(np.maximum(radius, 0.0), times, reach, feed.radius_mm, settings)
+        front = np.median(lane_fronts_px(rough, times), axis=1) * mm
+        radius_mm = feed.radius_mm if feed.is_point else 0.0
+        return find_start(front, times, rough.shape[1] * mm, radius_mm, settings)
+
+
+def hidden_share(wet_frame: IntArray, known: BoolArray, count: int) -> FloatArray:
+    """Return the share of the front that was filled rather than seen, frame by frame."""
+    at = np.bincount(wet_frame.ravel(), minlength=count + 1)[:count].astype(float)
+    filled = np.bincount(wet_frame[~known], minlength=count + 1)[:count].astype(float)
     # The front at frame k lies between what wetted at k and at k + 1.
     both = at + np.append(at[1:], at[-1])
     hidden = filled + np.append(filled[1:], filled[-1])

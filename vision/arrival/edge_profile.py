@@ -7,90 +7,100 @@ in a slow ramp. The front is where that step, or that ramp, begins.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from scipy.optimize import leastsq
 from scipy.special import ndtr
 
-from vision.arrival.frame_strips import around, signed_distance
-from vision.records import BoolArray, FloatArray
-from vision.wetting.change_point import WetLook
-
-REACH_PX = 14
-"""How far to either side of the contour the profile is taken."""
-
-NOISE = 0.02
-"""Scatter of a profile's means about a smooth edge."""
+from vision.arrival.frame_strips import bounding_slices, signed_distance
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.settings.tracker_settings import EdgeSettings
+from vision.wetting.change_point import Wetting
 
 CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
 
-GROUPS = 4
-"""Stretches of the run with a profile of their own."""
-
-SMOOTH_PX = 3.0
-"""Smoothing of the contour from which the profile is taken."""
-
-FRAMES_LOOKED_AT = 16
-"""Most frames the profiles are made from, evenly over those in which the front moved."""
+USUAL_WIDTH_PX = 1.2
+"""Blur of an edge that cannot be read."""
 
 
-def profiles(
-    look: WetLook, change: np.ndarray, known: BoolArray
-) -> tuple[np.ndarray, FloatArray, FloatArray]:
+@dataclass(frozen=True)
+class Profiles:
+    """Wetness against the distance from the contour, frame by frame.
+
+    Attributes
+    ----------
+    frames : ndarray of shape (F,), int
+    wetness : ndarray of shape (F, D), float
+        Mean wetness per pixel of distance, from wet to dry about the middle; NaN where unseen.
+    weight : ndarray of shape (F, D), float
+        Pixels behind each mean.
+    """
+
+    frames: IntArray
+    wetness: FloatArray
+    weight: FloatArray
+
+
+def find_profiles(
+    wetting: Wetting, wet_frame: IntArray, known: BoolArray, settings: EdgeSettings
+) -> Profiles:
     """Average the wetness against the distance from the contour, frame by frame.
 
     Parameters
     ----------
-    look : WetLook
-    change : ndarray of shape (M, N), int
-        First wet frame, holes filled.
+    wetting : Wetting
+    wet_frame : ndarray of shape (M, N), int
+        Frame from which each is wet, holes filled.
     known : ndarray of shape (M, N), bool
         What was not filled.
-
-    Returns
-    -------
-    frames : ndarray of shape (F,), int
-    wetness : ndarray of shape (F, 2 REACH_PX), float
-        Mean wetness per pixel of distance, from -REACH_PX + 0.5 (wet) up; NaN where unseen.
-    weight : ndarray of shape (F, 2 REACH_PX), float
-        Pixels behind each mean.
+    settings : EdgeSettings
     """
-    count = len(look.levels)
-    moved = np.flatnonzero(np.bincount(change.ravel(), minlength=count + 1)[:count] > 30)
-    step = max(1, -(-len(moved) // FRAMES_LOOKED_AT))
-    frames = moved[::step]
-    clear = known & (look.share > 0.3)
+    count, reach = len(wetting.levels), settings.reach_px
+    moved = np.flatnonzero(np.bincount(wet_frame.ravel(), minlength=count + 1)[:count] > 30)
+    frames = moved[:: max(1, -(-len(moved) // settings.frames_looked_at))]
+    pixels = wetting.pixels
+    clear = known & (pixels.step_ratio > 0.3)
     clear &= cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    wetness = np.full((len(frames), 2 * REACH_PX), np.nan)
-    weight = np.zeros((len(frames), 2 * REACH_PX))
-    inverse = 1.0 / np.maximum(look.share, 0.3)
+    wetness = np.full((len(frames), 2 * reach), np.nan)
+    weight = np.zeros((len(frames), 2 * reach))
+    inverse = 1.0 / np.maximum(pixels.step_ratio, 0.3)
     for row, k in enumerate(frames):
         # The contour itself follows the noise of single pixels, which would sharpen the profile
         # seen from it: look from a smoothed one.
-        wet = np.where(change <= k, np.uint8(255), np.uint8(0))
-        smooth = cv2.GaussianBlur(wet, (0, 0), SMOOTH_PX) > 127
-        box = around(smooth != cv2.erode(smooth.astype(np.uint8), CROSS).astype(bool), REACH_PX + 2)
+        wet = np.where(wet_frame <= k, np.uint8(255), np.uint8(0))
+        smooth = np.asarray(cv2.GaussianBlur(wet, (0, 0), settings.smooth_px) > 127)
+        edge = smooth != cv2.erode(smooth.astype(np.uint8), CROSS).astype(bool)
+        box = bounding_slices(edge, reach + 2)
         if box is None:
             continue
         distance = signed_distance(smooth[box])
-        near = clear[box] & (np.abs(distance) < REACH_PX)
-        near &= (change[box] <= k + 40) & (change[box] >= k - 40)
-        level = (look.levels[k][box] - look.dry[box])[near] * inverse[box][near]
-        place = np.floor(distance[near]).astype(int) + REACH_PX
+        near = clear[box] & (np.abs(distance) < reach)
+        near &= np.abs(wet_frame[box] - k) <= FARTHEST_FRAMES
+        level = (wetting.levels[k][box] - pixels.dry[box])[near] * inverse[box][near]
+        place = np.floor(distance[near]).astype(int) + reach
         sane = np.abs(level - 0.5) < 1.5
-        weight[row] = np.bincount(place[sane], minlength=2 * REACH_PX)
-        total = np.bincount(place[sane], level[sane], minlength=2 * REACH_PX)
+        weight[row] = np.bincount(place[sane], minlength=2 * reach)
+        total = np.bincount(place[sane], level[sane], minlength=2 * reach)
         wetness[row] = total / np.where(weight[row] > 0, weight[row], np.nan)
-    return frames, wetness, weight
+    return Profiles(frames, wetness, weight)
 
 
-def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
-    """Fit one profile and give where the front stands in it.
+FARTHEST_FRAMES = 40
+"""What wetted farther from a frame than this does not belong to its front."""
+
+
+def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[float, float]:
+    """Fit one profile and return where the front stands in it.
 
     Parameters
     ----------
-    wetness : ndarray of shape (2 REACH_PX,), float
-    weight : ndarray of shape (2 REACH_PX,), float
+    wetness : ndarray of shape (D,), float
+        As in `Profiles`.
+    weight : ndarray of shape (D,), float
+    noise : float
+        Scatter of the means about a smooth edge.
 
     Returns
     -------
@@ -107,10 +117,11 @@ def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
     12233 (from memory), with the deepening added; exponentially modified normal distribution,
     Grushka, Anal. Chem. 44, 1972 (from memory).
     """
-    d = np.arange(-REACH_PX, REACH_PX) + 0.5
+    reach = len(wetness) // 2
+    d = np.arange(-reach, reach) + 0.5
     ok = np.isfinite(wetness) & (weight > 0)
     if np.count_nonzero(ok) < 10:
-        return 0.0, 1.2
+        return 0.0, USUAL_WIDTH_PX
     d, value = d[ok], wetness[ok]
     sure = np.sqrt(weight[ok] / weight[ok].max())
 
@@ -121,20 +132,22 @@ def place_edge(wetness: FloatArray, weight: FloatArray) -> tuple[float, float]:
         late = np.exp(np.minimum(width**2 / (2 * length**2) - (front - d) / length, 50.0))
         late = late * ndtr(z - width / length)
         wanted = base + step * ndtr(z) + deep * (ndtr(z) - late)
-        return np.concatenate([(wanted - value) * sure / NOISE, (p - usual) / spread])
+        return np.concatenate([(wanted - value) * sure / noise, (p - usual) / spread])
 
     # The usual edge and how far from it one may be, so that an unclear profile stays near it.
-    usual = np.array([0.0, np.log(1.2), 0.0, np.log(0.6), np.log(0.3), np.log(4.0)])
+    usual = np.array([0.0, np.log(USUAL_WIDTH_PX), 0.0, np.log(0.6), np.log(0.3), np.log(4.0)])
     spread = np.array([6.0, 0.5, 0.1, 2.0, 1.5, 0.8])
     start = usual + np.array([0.5, 0, 0, 0, 0, 0])
     found = leastsq(residual, start, maxfev=400, full_output=True)[0]
-    if not abs(found[0]) < REACH_PX / 2:
-        return 0.0, 1.2
+    if not abs(found[0]) < reach / 2:
+        return 0.0, USUAL_WIDTH_PX
     return float(found[0]), float(np.exp(found[1]))
 
 
-def edge_offsets(look: WetLook, change: np.ndarray, known: BoolArray) -> tuple[FloatArray, float]:
-    """Give each frame's offset of the front from the half-way contour.
+def edge_offsets(
+    wetting: Wetting, wet_frame: IntArray, known: BoolArray, settings: EdgeSettings
+) -> tuple[FloatArray, float]:
+    """Find each frame's offset of the front from the half-way contour.
 
     Returns
     -------
@@ -142,17 +155,17 @@ def edge_offsets(look: WetLook, change: np.ndarray, known: BoolArray) -> tuple[F
     width_px : float
         Blur of the edge, the median over the run.
     """
-    frames, wetness, weight = profiles(look, change, known)
-    count = len(look.levels)
+    found = find_profiles(wetting, wet_frame, known, settings)
+    count, frames = len(wetting.levels), found.frames
     if len(frames) == 0:
         return np.zeros(count), 1.0
     at, offsets, widths = [], [], []
-    for part in np.array_split(np.arange(len(frames)), min(GROUPS, len(frames))):
-        share = weight[part]
-        total = share.sum(axis=0)
-        mean = np.nansum(np.nan_to_num(wetness[part]) * share, axis=0)
+    for part in np.array_split(np.arange(len(frames)), min(settings.groups, len(frames))):
+        weight = found.weight[part]
+        total = weight.sum(axis=0)
+        mean = np.nansum(np.nan_to_num(found.wetness[part]) * weight, axis=0)
         mean = mean / np.where(total > 0, total, np.nan)
-        offset, width = place_edge(mean, total)
+        offset, width = place_edge(mean, total, settings.noise)
         at.append(float(np.mean(frames[part])))
         offsets.append(offset)
         widths.append(width)

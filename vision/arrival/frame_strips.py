@@ -3,7 +3,7 @@
 Between two frames the front passes over a strip. Within it the time is shared out by the
 distance to the front of the earlier frame and to that of the later one, so that the map is
 smooth and gives the front back exactly at each frame. What was never seen, or was hidden while
-the front went by, has been filled before (see `holes`).
+the front went by, has been filled before (see `repair`).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -22,45 +22,45 @@ class Strips:
 
     Attributes
     ----------
-    change : ndarray of shape (M, N), int
-        First wet frame, holes filled; K where it stayed dry.
+    wet_frame : ndarray of shape (M, N), int
+        Frame from which each is wet, holes filled; K where it stayed dry.
     behind_px : ndarray of shape (M, N), float
         Distance from the front of the frame before.
     ahead_px : ndarray of shape (M, N), float
         Distance to the front of the first wet frame.
     """
 
-    change: np.ndarray
+    wet_frame: IntArray
     behind_px: FloatArray
     ahead_px: FloatArray
 
 
 def signed_distance(wet: BoolArray) -> FloatArray:
-    """Give the distance in pixels from the wet edge, positive on the dry side.
+    """Return the distance in pixels from the wet edge, positive on the dry side.
 
     The edge runs half-way between a wet and a dry pixel. Infinite where there is no edge.
     """
     return np.where(wet, -distance_to(~wet), distance_to(wet))
 
 
-def strips(change: np.ndarray, count: int) -> Strips:
+def measure_strips(wet_frame: IntArray, count: int) -> Strips:
     """Measure each pixel's distances to the fronts of the frames before and at its wetting."""
-    behind = np.full(change.shape, np.inf, np.float32)
-    ahead = np.full(change.shape, np.inf, np.float32)
+    behind = np.full(wet_frame.shape, np.inf, np.float32)
+    ahead = np.full(wet_frame.shape, np.inf, np.float32)
     for k in range(count):
-        fresh = change == k
-        box = around(fresh)
+        fresh = wet_frame == k
+        box = bounding_slices(fresh)
         if box is None:
             continue
         # Both fronts bound the strip, so looking at the box around it is enough.
-        part, new = change[box], fresh[box]
+        part, new = wet_frame[box], fresh[box]
         behind[box][new] = distance_to(part < k)[new]
         ahead[box][new] = distance_to(part > k)[new]
-    return Strips(change, behind, ahead)
+    return Strips(wet_frame, behind, ahead)
 
 
-def around(mask: BoolArray, margin: int = 3) -> tuple[slice, slice] | None:
-    """Give the rows and columns a mask spans, and a margin; None for an empty mask."""
+def bounding_slices(mask: BoolArray, margin: int = 3) -> tuple[slice, slice] | None:
+    """Return the rows and columns a mask spans, and a margin; None for an empty mask."""
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     if not len(rows):
         return None
@@ -71,17 +71,17 @@ def around(mask: BoolArray, margin: int = 3) -> tuple[slice, slice] | None:
 
 
 def distance_to(target: BoolArray) -> FloatArray:
-    """Give the distance in pixels to the near side of a region; infinite where there is none."""
+    """Return the distance in pixels to the near side of a region; infinite where there is none."""
     if not target.any():
         return np.full(target.shape, np.inf, np.float32)
     away = cv2.distanceTransform((~target).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    return away - np.float32(0.5)
+    return np.asarray(away, np.float32) - np.float32(0.5)
 
 
-def share_out_time(
+def interpolate_arrival(
     cut: Strips, times_s: FloatArray, start_s: float, feed_px: FloatArray, offset_px: FloatArray
 ) -> FloatArray:
-    """Give each pixel its arrival time within its strip.
+    """Return each pixel's arrival time within its strip.
 
     Parameters
     ----------
@@ -100,9 +100,9 @@ def share_out_time(
         On the clock of `times_s`; infinity where dry.
     """
     count = len(times_s)
-    frame = np.minimum(cut.change, count - 1)
-    first = int(cut.change.min())
-    moved = np.flatnonzero(np.bincount(cut.change.ravel(), minlength=count + 1)[:count])
+    frame = np.minimum(cut.wet_frame, count - 1)
+    first = int(cut.wet_frame.min())
+    moved = np.flatnonzero(np.bincount(cut.wet_frame.ravel(), minlength=count + 1)[:count])
     previous = np.full(count, -1)
     previous[moved[1:]] = moved[:-1]
     earlier = np.where(previous >= 0, previous, 0)
@@ -112,6 +112,6 @@ def share_out_time(
     forth = np.where(np.isfinite(cut.ahead_px), cut.ahead_px, 0.5) + offset_px[frame]
     back, forth = np.maximum(back, 0.0), np.maximum(forth, 0.0)
     part = back / np.maximum(back + forth, 1e-3)
-    part = np.where(cut.change == first, part**2, part)
+    part = np.where(cut.wet_frame == first, part**2, part)
     arrival = from_s[frame] + part * (times_s - from_s)[frame]
-    return np.where(cut.change < count, arrival, np.inf)
+    return np.where(cut.wet_frame < count, arrival, np.inf)

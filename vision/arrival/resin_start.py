@@ -5,23 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from vision.records import FloatArray
-
-LEAST_SHARE = 0.005
-"""A front nearer than this share of the reach has not left the feed yet."""
-
-
-FEWEST_FOR_FEED = 6
-"""Fronts needed to tell the feed's resistance from the fabric's."""
-
-LEAST_APART = 0.5
-"""Share of the difference between the two fits that stays in doubt whatever the fronts say."""
-
-UNSEEN_SHARE = 0.2
-"""Uncertainty of a start before the first frame, as a share of the time since it."""
+from vision.settings.tracker_settings import StartSettings
 
 
 def find_start(
-    front_mm: FloatArray, time_s: FloatArray, reach_mm: float, feed_radius_mm: float = 0.0
+    front_mm: FloatArray,
+    time_s: FloatArray,
+    reach_mm: float,
+    feed_radius_mm: float = 0.0,
+    settings: StartSettings | None = None,
 ) -> tuple[float, float]:
     """Find when the front left the feed.
 
@@ -35,6 +27,7 @@ def find_start(
         Length over which the front is followed; the fit uses its first half.
     feed_radius_mm : float
         Of a point feed; 0 for edge feed, and where it is not known.
+    settings : StartSettings, optional
 
     Returns
     -------
@@ -51,8 +44,9 @@ def find_start(
     Multiphase Flow 14, 1988). The start also lies after the last dry frame and before the first wet
     one; between them the fit decides.
     """
+    settings = settings or StartSettings()
     time_s = np.asarray(time_s, float)
-    front_mm = np.where(front_mm > LEAST_SHARE * reach_mm, front_mm, 0.0)
+    front_mm = np.where(front_mm > settings.least_share * reach_mm, front_mm, 0.0)
     wet = np.flatnonzero(front_mm > 0)
     if len(wet) == 0:
         return float(time_s[0]), float(np.ptp(time_s) / np.sqrt(12))
@@ -68,25 +62,27 @@ def find_start(
     if len(x) < 3:
         known = earliest if np.isfinite(earliest) else latest - step
         return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
-    start, sd = _intercept(x, t, feed_radius_mm)
+    start, sd = _intercept(x, t, feed_radius_mm, settings)
     start = float(np.clip(start, earliest, latest))
     if not np.isfinite(earliest):
         # Nothing brackets the start: the law of the first stretch is only about known.
-        return start, float(np.hypot(sd, UNSEEN_SHARE * (latest - start)))
+        return start, float(np.hypot(sd, settings.unseen_share * (latest - start)))
     width = (latest - earliest) / np.sqrt(12)
     return start, float(min(max(sd, 0.02 * step), width))
 
 
 def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Give how time grows with the front: through the fabric, and through a feed that resists."""
+    """Return how time grows with the front: through the fabric, and through a feed that resists."""
     if feed_radius_mm <= 0:
         return x**2, x
     square = (1 + x / feed_radius_mm) ** 2
     return square * (np.log(square) - 1) + 1, square - 1
 
 
-def _intercept(x: FloatArray, t: FloatArray, feed_radius_mm: float) -> tuple[float, float]:
-    """Fit t = t0 + a F + b G (`_laws`) with and without b; give t0 and its sd.
+def _intercept(
+    x: FloatArray, t: FloatArray, feed_radius_mm: float, settings: StartSettings
+) -> tuple[float, float]:
+    """Fit t = t0 + a F + b G (`_laws`) with and without b; return t0 and its sd.
 
     Whether the feed resists is not known: both fits count by how well they explain the fronts,
     and how far they differ is part of the uncertainty of t0.
@@ -97,20 +93,20 @@ def _intercept(x: FloatArray, t: FloatArray, feed_radius_mm: float) -> tuple[flo
     fabric, feed = _laws(x, feed_radius_mm)
     weight = 1.0 / (x + 0.05 * x.max())
     plain, plain_sd, plain_score, _ = _weighted_fit((np.ones_like(x), fabric), t, weight)
-    if len(t) < FEWEST_FOR_FEED:
+    if len(t) < settings.fewest_for_feed:
         return plain, plain_sd
     terms = (np.ones_like(x), fabric, feed)
     resisted, resisted_sd, score, b = _weighted_fit(terms, t, weight)
     share = float(1 / (1 + np.exp(np.clip((score - plain_score) / 2, -50, 50)))) if b > 0 else 0.0
     start = share * resisted + (1 - share) * plain
-    apart = max(np.sqrt(share * (1 - share)), LEAST_APART) * abs(resisted - plain)
+    apart = max(np.sqrt(share * (1 - share)), settings.least_apart) * abs(resisted - plain)
     return start, float(np.hypot(resisted_sd if share > 0.5 else plain_sd, apart))
 
 
 def _weighted_fit(
     terms: tuple[FloatArray, ...], t: FloatArray, weight: FloatArray
 ) -> tuple[float, float, float, float]:
-    """Fit t; give the first coefficient, its standard deviation, the criterion, the last one."""
+    """Fit t; return the first coefficient, its standard deviation, the criterion, the last one."""
     design = np.stack(terms, axis=1)
     scaled = design * weight[:, None]
     solution, *_ = np.linalg.lstsq(scaled, t * weight, rcond=None)

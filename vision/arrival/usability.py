@@ -4,21 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.illumination.coarse_wetting import LEAST_CONTRAST
-from vision.records import BoolArray, FloatArray
-from vision.wetting.change_point import WetLook
-
-LEAST_WETTED = 0.004
-"""Share of the panel that must have wetted for a front to be measured."""
-
-LEAST_SEEN = 0.25
-"""Share of the wetted area that must have been seen rather than filled."""
-
-WIDEST_EDGE_MM = 15.0
-"""A front more blurred than this cannot be placed."""
-
-LEAST_ORDER = 0.35
-"""Rank correlation between distance from the feed and time of wetting."""
+from vision.illumination.coarse_wetting import CoarseWetting
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.repair.feed import FeedOnCanvas
+from vision.settings.tracker_settings import TrackerSettings, UsabilitySettings
 
 NOTHING = (
     "nothing changed on the panel in a way that looks like resin: check that the run was "
@@ -26,12 +15,6 @@ NOTHING = (
     "resin did run, wet and dry look the same to the camera: light the panel from the side, or "
     "mark the front with a few points in fix.csv"
 )
-MOST_DRY_LANES = 0.3
-"""Share of the lanes that wetted farther on but not beside the feed edge: resin came from there."""
-
-BESIDE_FEED, FARTHER_ON = 0.03, 0.1
-"""Shares of the length that are beside the feed, and that must have wetted farther on."""
-
 NOT_FROM_FEED = (
     "the panel looks unchanged beside the feed edge though resin shows farther on: the run was "
     "under way before the first frame, or the light changed there; record from before the resin "
@@ -57,60 +40,60 @@ BLURRED = "the pictures are too blurred to place the front: clean the lens and f
 
 
 def cannot_see(
-    look: WetLook,
-    filled: np.ndarray,
+    coarse: CoarseWetting,
+    filled: IntArray,
     known: BoolArray,
-    from_feed_px: FloatArray,
+    feed: FeedOnCanvas,
     edge_mm: float,
-    along_edge: bool,
+    settings: TrackerSettings,
 ) -> str:
-    """Say why the front cannot be measured; empty text when it can.
+    """Return why the front cannot be measured; empty text when it can.
 
     Parameters
     ----------
-    look : WetLook
+    coarse : CoarseWetting
     filled : ndarray of shape (M, N), int
-        First wet frame with holes filled; the number of frames where dry.
+        Frame from which each is wet, holes filled; the number of frames where dry.
     known : ndarray of shape (M, N), bool
         What was seen rather than filled.
-    from_feed_px : ndarray of shape (M, N), float
-        Distance from the feed.
+    feed : FeedOnCanvas
+        With the point found.
     edge_mm : float
         Blur of the front across the flow (standard deviation).
-    along_edge : bool
-        Whether the feed is the panel's edge and not a point.
+    settings : TrackerSettings
     """
-    count = len(look.coarse.light)
+    own = settings.usability
+    count = len(coarse.light)
     wetted = filled < count
     # What is wet from the first frame on never changed; it does not show a front.
     changed = wetted & (filled > 0) & known
-    if look.coarse.contrast < LEAST_CONTRAST:
+    if coarse.contrast < settings.light.least_contrast:
         return NO_CONTRAST if np.mean(changed) > 0.02 else NOTHING
-    if np.mean(changed) < LEAST_WETTED:
+    if np.mean(changed) < own.least_wetted:
         return NOTHING
-    if np.count_nonzero(known & wetted) < LEAST_SEEN * np.count_nonzero(wetted):
+    if np.count_nonzero(known & wetted) < own.least_seen * np.count_nonzero(wetted):
         return MOSTLY_HIDDEN
-    order = rank_order(from_feed_px[changed], filled[changed])
-    if order < -LEAST_ORDER:
+    order = rank_order(feed.distance_px[changed], filled[changed])
+    if order < -own.least_order:
         return WRONG_END
-    if order < LEAST_ORDER:
+    if order < own.least_order:
         return NOT_A_FRONT
-    if edge_mm > WIDEST_EDGE_MM:
+    if edge_mm > own.widest_edge_mm:
         return BLURRED
-    if along_edge and dry_at_feed(wetted) > MOST_DRY_LANES:
+    if not feed.feed.is_point and dry_at_feed(wetted, own) > own.most_dry_lanes:
         return NOT_FROM_FEED
     return ""
 
 
-def dry_at_feed(wetted: BoolArray) -> float:
-    """Give the share of lanes (rows) that wetted farther on but not beside the feed edge."""
-    beside = max(1, round(BESIDE_FEED * wetted.shape[1]))
-    farther = wetted.mean(axis=1) > FARTHER_ON
+def dry_at_feed(wetted: BoolArray, settings: UsabilitySettings) -> float:
+    """Return the share of lanes (rows) that wetted farther on but not beside the feed edge."""
+    beside = max(1, round(settings.beside_feed * wetted.shape[1]))
+    farther = wetted.mean(axis=1) > settings.farther_on
     return float(np.mean(farther & ~wetted[:, :beside].any(axis=1)))
 
 
-def rank_order(distance: FloatArray, frame: np.ndarray) -> float:
-    """Give Spearman's rank correlation on a sample of at most 5000 pixels.
+def rank_order(distance: FloatArray, frame: IntArray) -> float:
+    """Return Spearman's rank correlation on a sample of at most 5000 pixels.
 
     Source: Spearman, Am. J. Psychol. 15, 1904.
     """

@@ -6,30 +6,11 @@ import numpy as np
 from scipy.ndimage import binary_opening
 
 from vision.common.robust import median_of_few, robust_scale, root_mean_square, row_medians
-from vision.illumination.frame_light import GUARD
-from vision.records import FloatArray
-
-CLEAR_GAIN = 0.1
-"""Gain of a cell that wetted, as a share of what the clearest tenth reach."""
-
-LEAST_DARKER, LEAST_DARKENING = 0.1, 0.01
-"""Share of the cells that must have grown darker, and how clear that must be beside the rest, for
-it to be the wetting."""
-
-EARLY = 3
-"""A cell whose split comes before this frame wetted while the first dry level was taken."""
-
-ODD_SHARE = 0.12
-"""A colour this far off the way from dry to wet, as a share of the step, is something else."""
-
-LEFT_LYING = 3
-"""What is still there at the end and came more frames before it stays."""
-
-ODD_SIGMA = 5.0
-"""And this far off in standard deviations of a cell's level."""
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.settings.tracker_settings import LightSettings
 
 
-def first_change(levels: FloatArray) -> tuple[np.ndarray, FloatArray, FloatArray]:
+def best_split(levels: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
     """Find per cell the split in time that best parts the series into two levels.
 
     Parameters
@@ -39,7 +20,7 @@ def first_change(levels: FloatArray) -> tuple[np.ndarray, FloatArray, FloatArray
 
     Returns
     -------
-    change : ndarray of shape (P,), int
+    split : ndarray of shape (P,), int
         First frame of the later level.
     step : ndarray of shape (P, C), float
         Later level less earlier level.
@@ -56,20 +37,21 @@ def first_change(levels: FloatArray) -> tuple[np.ndarray, FloatArray, FloatArray
     n_before = np.arange(1, count, dtype=float)[:, None, None]
     mean_before = before / n_before
     mean_after = (total - before) / (count - n_before)
-    share = (n_before * (count - n_before) / count)[:, :, 0]
-    gain = share * np.sum((mean_after - mean_before) ** 2, axis=2)
+    balance = (n_before * (count - n_before) / count)[:, :, 0]
+    gain = balance * np.sum((mean_after - mean_before) ** 2, axis=2)
     best = np.argmax(gain, axis=0)
     cells = np.arange(levels.shape[1])
     return best + 1, (mean_after - mean_before)[best, cells], gain[best, cells]
 
 
-def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
-    """Give the step that the clearest cells agree on.
+def typical_step(step: FloatArray, gain: FloatArray, settings: LightSettings) -> FloatArray:
+    """Return the step that the clearest cells agree on.
 
     Parameters
     ----------
     step : ndarray of shape (P, C), float
     gain : ndarray of shape (P,), float
+    settings : LightSettings
 
     Returns
     -------
@@ -77,8 +59,8 @@ def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
         Median step of the cells with a clear gain, twice narrowed to those that point the same
         way. The clearest of all do not decide alone: they may be full of ink.
     """
-    chosen = _darker(step, gain)
-    chosen &= gain >= CLEAR_GAIN * np.quantile(gain[chosen], 0.9)
+    chosen = _darker(step, gain, settings)
+    chosen &= gain >= settings.clear_gain * np.quantile(gain[chosen], 0.9)
     vector = np.median(step[chosen], axis=0)
     for _ in range(2):
         length = max(float(np.linalg.norm(vector)), 1e-9)
@@ -90,22 +72,22 @@ def typical_step(step: FloatArray, gain: FloatArray) -> FloatArray:
     return vector
 
 
-def _darker(step: FloatArray, gain: FloatArray) -> np.ndarray:
-    """Tell the cells that grew darker; all of them where next to none clearly did.
+def _darker(step: FloatArray, gain: FloatArray, settings: LightSettings) -> BoolArray:
+    """Find the cells that grew darker; all of them where next to none clearly did.
 
     Wet fabric scatters less light than dry: what grows bright is the lamp's doing, or the sun's.
     Source: Lekner and Dorf, Appl. Opt. 27, 1278, 1988 (from memory).
     """
     darker = step.mean(axis=1) < 0
     everywhere = np.ones(len(gain), bool)
-    if np.mean(darker) < LEAST_DARKER or darker.all():
+    if np.mean(darker) < settings.least_darker or darker.all():
         return everywhere
-    clear = np.quantile(gain[darker], 0.9) > LEAST_DARKENING * np.quantile(gain, 0.9)
-    return darker if clear else everywhere
+    least = settings.least_darkening * np.quantile(gain, 0.9)
+    return darker if np.quantile(gain[darker], 0.9) > least else everywhere
 
 
-def expected_gain(dry: FloatArray) -> FloatArray:
-    """Give the share of the typical step that each place can show.
+def expected_step_ratio(dry: FloatArray) -> FloatArray:
+    """Return the part of the typical step that each place can show.
 
     Glare adds light that wetting does not change, so in logarithms the step shrinks as the
     place gets brighter than the fabric is.
@@ -117,7 +99,7 @@ def expected_gain(dry: FloatArray) -> FloatArray:
 
     Returns
     -------
-    gain : ndarray of shape (...), float
+    step_ratio : ndarray of shape (...), float
         From 0 (blind) to 1.
     """
     level = np.einsum("...c->...", dry) / dry.shape[-1]
@@ -128,7 +110,7 @@ def expected_gain(dry: FloatArray) -> FloatArray:
 def wet_evidence(
     levels: FloatArray, dry: FloatArray, step: FloatArray, noise: FloatArray, clip: float
 ) -> FloatArray:
-    """Give the log-likelihood ratio of wet to dry per frame and cell, bounded.
+    """Return the log-likelihood ratio of wet to dry per frame and cell, bounded.
 
     Parameters
     ----------
@@ -145,8 +127,8 @@ def wet_evidence(
     return np.clip(np.einsum("kpc,pc->kp", centred, weight), -clip, clip)
 
 
-def change_from_evidence(evidence: FloatArray) -> np.ndarray:
-    """Give the frame from which wet explains the series best; K if never.
+def wet_frame_from_evidence(evidence: FloatArray) -> IntArray:
+    """Return the frame from which wet explains the series best; K if never.
 
     Parameters
     ----------
@@ -155,15 +137,15 @@ def change_from_evidence(evidence: FloatArray) -> np.ndarray:
 
     Examples
     --------
-    >>> change_from_evidence(np.array([[-1.0], [-1.0], [5.0], [-1.0], [2.0]]))
+    >>> wet_frame_from_evidence(np.array([[-1.0], [-1.0], [5.0], [-1.0], [2.0]]))
     array([2])
     """
     running = np.concatenate([np.zeros_like(evidence[:1]), np.cumsum(evidence, axis=0)])
-    result: np.ndarray = np.argmin(running, axis=0)
+    result: IntArray = np.argmin(running, axis=0)
     return result
 
 
-def _medians(levels: FloatArray, use: np.ndarray) -> FloatArray:
+def _medians(levels: FloatArray, use: BoolArray) -> FloatArray:
     """Median over the frames in use of each cell and colour; 0 where there is none."""
     rows = np.moveaxis(levels, 0, -1)
     found = row_medians(rows.reshape(-1, rows.shape[-1]), np.repeat(use.T, levels.shape[2], axis=0))
@@ -171,80 +153,94 @@ def _medians(levels: FloatArray, use: np.ndarray) -> FloatArray:
 
 
 def levels_around(
-    levels: FloatArray, change: np.ndarray, guard: int = GUARD
-) -> tuple[FloatArray, FloatArray, np.ndarray, np.ndarray]:
-    """Give the median level before and after each cell's change, and how many frames made each."""
+    levels: FloatArray, wet_frame: IntArray, guard: int
+) -> tuple[FloatArray, FloatArray, IntArray, IntArray]:
+    """Return the median level before and after each cell's wetting, and the frames behind each."""
     frames = np.arange(levels.shape[0])[:, None]
-    before, after = frames < change - guard, frames > change + guard
+    before, after = frames < wet_frame - guard, frames > wet_frame + guard
     n_before, n_after = before.sum(axis=0), after.sum(axis=0)
     dry, wet = _medians(levels, before), _medians(levels, after)
     return dry, wet, n_before, n_after
 
 
 def first_dry(
-    flat: FloatArray, quiet: FloatArray, change: np.ndarray, step: FloatArray, vector: FloatArray
+    flat: FloatArray, quiet: FloatArray, wetted: BoolArray, split: IntArray
 ) -> FloatArray:
-    """Give each cell's level before its split; over the first frames where it shows no wetting.
+    """Return each cell's level before its split if it wetted then, else over the first frames.
 
     A cell that wets within the first frames is dry in one or two of them only.
-    """
-    first = np.median(flat[: max(1, min(3, len(flat) // 8))], axis=0)
-    places = np.arange(flat.shape[1])
-    before = np.cumsum(quiet, axis=0)[change - 1, places] / change[:, None]
-    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (change < EARLY)
-    return np.where(wetted[:, None], before, first)
-
-
-def odd_colours(change: FloatArray, vector: FloatArray, noise: FloatArray) -> np.ndarray:
-    """Tell which cells show a colour that is neither dry, wet, nor between, for a while.
 
     Parameters
     ----------
-    change : ndarray of shape (K, P, C), float
+    flat, quiet : ndarray of shape (K, P, C), float
+        Levels, light removed, and the same without what comes and goes.
+    wetted : ndarray of shape (P,), bool
+        Cells that wetted within the first frames.
+    split : ndarray of shape (P,), int
+        As from `best_split`.
+    """
+    first = np.median(flat[: max(1, min(3, len(flat) // 8))], axis=0)
+    places = np.arange(flat.shape[1])
+    before = np.cumsum(quiet, axis=0)[split - 1, places] / split[:, None]
+    return np.where(wetted[:, None], before, first)
+
+
+def find_off_colours(
+    above_dry: FloatArray, vector: FloatArray, noise: FloatArray, settings: LightSettings
+) -> BoolArray:
+    """Find the cells that show a colour neither dry, wet, nor between, for a while.
+
+    Parameters
+    ----------
+    above_dry : ndarray of shape (K, P, C), float
         Level less the dry level, light removed.
     vector : ndarray of shape (C,), float
         The typical step from dry to wet.
     noise : ndarray of shape (C, C), float
+    settings : LightSettings
 
     Returns
     -------
-    odd : ndarray of shape (K, P), bool
+    off_colour : ndarray of shape (K, P), bool
         Never for more than a third of the run: what is odd for longer is the fabric's own way.
     """
     weight = np.linalg.solve(noise, vector)
-    along = np.clip(change @ weight / float(vector @ weight), -0.2, 2.5)
-    off = change - along[:, :, None] * vector
+    along = np.clip(above_dry @ weight / float(vector @ weight), -0.2, 2.5)
+    off = above_dry - along[:, :, None] * vector
     length = float(np.linalg.norm(vector))
     off = off - (off @ vector)[:, :, None] * vector / length**2
     scatter = float(np.sqrt(np.trace(noise) / len(noise)))
-    far = np.linalg.norm(off, axis=2) > max(ODD_SHARE * length, ODD_SIGMA * scatter)
+    bound = max(settings.off_colour * length, settings.off_colour_sigmas * scatter)
+    far: BoolArray = np.linalg.norm(off, axis=2) > bound
     return far & (far.mean(axis=0) <= 1 / 3)
 
 
-def without_ink(odd: np.ndarray) -> np.ndarray:
-    """Leave out thin marks that stay to the end: ink hides too little of a cell to give it up.
+def without_ink(off_colour: BoolArray, left_lying: int) -> BoolArray:
+    """Return `off_colour` without thin marks that stay: ink hides too little of a cell for that.
 
     Parameters
     ----------
-    odd : ndarray of shape (K, h, w), bool
+    off_colour : ndarray of shape (K, h, w), bool
         Cells of another colour.
+    left_lying : int
+        What is still there at the end and came more frames before it stays.
     """
-    stays = np.cumprod(odd[::-1], axis=0)[::-1].astype(bool)
-    stays &= stays.sum(axis=0) > LEFT_LYING
-    whole = binary_opening(odd, np.ones((1, 3, 3), bool))
-    return odd & (~stays | whole)
+    stays = np.cumprod(off_colour[::-1], axis=0)[::-1].astype(bool)
+    stays &= stays.sum(axis=0) > left_lying
+    whole = binary_opening(off_colour, np.ones((1, 3, 3), bool))
+    return off_colour & (~stays | whole)
 
 
-def agreed_step(steps: FloatArray, share: FloatArray, fallback: FloatArray) -> FloatArray:
-    """Give the typical full step from the measured ones, each divided by its share."""
-    clear = share > 0.5
+def agreed_step(steps: FloatArray, step_ratio: FloatArray, fallback: FloatArray) -> FloatArray:
+    """Return the typical full step: the median of the measured ones of the clear cells."""
+    clear = step_ratio > 0.5
     if np.count_nonzero(clear) < 4:
         return fallback
     return np.median(steps[clear], axis=0)
 
 
 def frame_noise(flat: FloatArray) -> FloatArray:
-    """Covariance of frame-to-frame scatter, from differences of neighbours in time."""
+    """Return the covariance of frame-to-frame scatter, from differences of neighbours in time."""
     difference = np.diff(flat, axis=0).reshape(-1, flat.shape[2]) / np.sqrt(2.0)
     size = root_mean_square(difference)
     calm = size <= 3.0 * max(float(robust_scale(size)), 1e-6)
@@ -252,13 +248,13 @@ def frame_noise(flat: FloatArray) -> FloatArray:
     return covariance + np.eye(flat.shape[2]) * (2e-3) ** 2
 
 
-def light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> FloatArray:
-    """Covariance of what the light model leaves on dry cells: shadows, sun patches, colour casts.
+def light_error(flat: FloatArray, wet_frame: IntArray, dry: FloatArray, guard: int) -> FloatArray:
+    """Return the covariance of what the light model leaves on dry cells: shadows, colour casts.
 
     It decides which mix of colours tells wet from dry: one that a passing shadow does not move.
     """
     frames = np.arange(flat.shape[0])[:, None]
-    left = (flat - dry)[frames < change - GUARD]
+    left = (flat - dry)[frames < wet_frame - guard]
     if len(left) < 50:
         return np.zeros((flat.shape[2],) * 2)
     # Bounded, not cut: a hand in a twentieth of the cells must not turn the colour away from it.
@@ -268,21 +264,24 @@ def light_error(flat: FloatArray, change: np.ndarray, dry: FloatArray) -> FloatA
     return kept.T @ kept / len(kept)
 
 
-def deepening(
-    flat: FloatArray, change: np.ndarray, dry: FloatArray, share: FloatArray, vector: FloatArray
-) -> FloatArray:
-    """Give how far the wet look has come by frames since wetting, in typical steps.
+def deepening(along: FloatArray, wet_frame: IntArray, bounds: tuple[float, float]) -> FloatArray:
+    """Find how far the wet look has come by frames since wetting, in typical steps.
+
+    Parameters
+    ----------
+    along : ndarray of shape (K, P), float
+        Way from dry to wet of clear cells, over their own step.
+    wet_frame : ndarray of shape (P,), int
+    bounds : (float, float)
+        What is likely at any age.
 
     Returns
     -------
     reached : ndarray of shape (K,), float
-        The median over the clear cells of each age; held where too few are that old.
+        The median over the cells of each age; held where too few are that old.
     """
-    count = len(flat)
-    clear = share > 0.4
-    away = flat[:, clear] - dry[clear]
-    along = away @ vector / float(vector @ vector) / np.maximum(share[clear], 0.05)
-    age = np.arange(count)[:, None] - change[clear]
+    count = len(along)
+    age = np.arange(count)[:, None] - wet_frame
     order = np.argsort(age, axis=None, kind="stable")
     cuts = np.searchsorted(age.ravel()[order], np.arange(count + 1))
     of_age = along.ravel()[order]
@@ -291,6 +290,6 @@ def deepening(
     for k in range(count):
         values = of_age[cuts[k] : cuts[k + 1]]
         if len(values) >= 8:
-            last = float(np.clip(median_of_few(values), 0.0, 2.5))
+            last = float(np.clip(median_of_few(values), *bounds))
         reached[k] = last
     return reached

@@ -7,29 +7,27 @@ and after, and the moment of the change are found in turn until they agree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, median_filter
 
 from vision.illumination.cell_levels import (
     agreed_step,
-    change_from_evidence,
+    best_split,
     deepening,
-    expected_gain,
-    first_change,
+    expected_step_ratio,
+    find_off_colours,
     first_dry,
     frame_noise,
     levels_around,
     light_error,
-    odd_colours,
     typical_step,
     wet_evidence,
+    wet_frame_from_evidence,
     without_ink,
 )
 from vision.illumination.frame_light import (
-    LASTS,
-    ROUNDS,
     Expected,
     Table,
     border_light,
@@ -39,54 +37,53 @@ from vision.illumination.frame_light import (
     table_light,
 )
 from vision.illumination.light_basis import LightBasis, cell_centres, even_basis, uneven_basis
-from vision.records import FloatArray
-
-MOST_UNEXPLAINED = 0.15
-"""Most that one cell may leave unexplained in one frame, in logarithms: a hand is no light."""
-
-
-LEAST_CONTRAST = 8.6
-"""Step from dry to wet in standard deviations of a cell's level; below, what is left of shadows
-and chance make steps. Made-up runs that could be read had 8.9 and more."""
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.settings.tracker_settings import LightSettings
 
 
 @dataclass(frozen=True)
-class CellLook:
-    """What the coarse look found.
+class CoarseWetting:
+    """What the cells show.
 
     Attributes
     ----------
     light : ndarray of shape (K, B, C), float
         Each frame's light on `shapes`, in logarithms, relative to the reference.
     shapes : LightBasis
-    change : ndarray of shape (h, w), int
-        Frame number at which each cell turned wet; K where it never did.
+    wet_frame : ndarray of shape (h, w), int
+        Frame from which each cell is wet; K where it never was.
     dry : ndarray of shape (h, w, C), float
         Level before the change.
     wet_vector : ndarray of shape (C,), float
         The typical step from dry to wet, in logarithms.
     noise : ndarray of shape (C, C), float
         Covariance of a cell's level from frame to frame.
-    odd : ndarray of shape (K, h, w), bool
+    off_colour : ndarray of shape (K, h, w), bool
         Cells whose colour lies off the way from dry to wet, for a while: skin, clothes, a tool.
     contrast : float
         Length of the step in units of the noise.
+    unexplained : float
+        Mean that the levels differ from what is expected of dry and wet cells under this light.
     """
 
     light: FloatArray
     shapes: LightBasis
-    change: np.ndarray
+    wet_frame: IntArray
     dry: FloatArray
     wet_vector: FloatArray
     noise: FloatArray
-    odd: np.ndarray
+    off_colour: BoolArray
     contrast: float
+    unexplained: float
 
 
-def look(
-    cells: FloatArray, border: FloatArray | None = None, border_xy: FloatArray | None = None
-) -> CellLook:
-    """Find each frame's light and each cell's change.
+def find_coarse_wetting(
+    cells: FloatArray,
+    border: FloatArray | None = None,
+    border_xy: FloatArray | None = None,
+    settings: LightSettings | None = None,
+) -> CoarseWetting:
+    """Find each frame's light and the frame from which each cell is wet.
 
     Parameters
     ----------
@@ -96,99 +93,168 @@ def look(
         The same for places around the panel, NaN where not seen.
     border_xy : ndarray of shape (Q, 2), float, optional
         Their scaled places (the panel spans -1 to 1).
+    settings : LightSettings, optional
 
     Returns
     -------
-    look : CellLook
+    coarse : CoarseWetting
         With an uneven light (shadows, sun) where the table shows one and the panel agrees: of
-        both looks the one that leaves less of the cells' levels unexplained.
+        both lights the one that leaves less of the cells' levels unexplained.
     """
+    settings = settings or LightSettings()
     count, rows, cols, colours = cells.shape
-    table = table_light(border, border_xy, count, colours)
-    shapes = even_basis(rows, cols)
-    light = border_light(table, shapes)
-    even, left = _look_with(cells, table, shapes, light)
-    if not is_uneven(table, shapes, light):
+    if border is None or border_xy is None:
+        border, border_xy = np.zeros((count, 0, colours)), np.zeros((0, 2))
+    table = table_light(border, border_xy, settings)
+    basis = even_basis(rows, cols, settings)
+    light = border_light(table, basis)
+    even = _wetting_under(cells, table, basis, light)
+    if not is_uneven(table, basis, light):
         return even
-    shapes = uneven_basis(rows, cols)
-    uneven = _look_with(cells, table, shapes, border_light(table, shapes))
-    return better_look((even, left), uneven)
+    basis = uneven_basis(rows, cols, settings)
+    uneven = _wetting_under(cells, table, basis, border_light(table, basis))
+    return better_light(even, uneven, settings.least_contrast)
 
 
-def better_look(even: tuple[CellLook, float], uneven: tuple[CellLook, float]) -> CellLook:
-    """Choose between the looks with even and uneven light, each given with what it leaves.
+def better_light(
+    even: CoarseWetting, uneven: CoarseWetting, least_contrast: float
+) -> CoarseWetting:
+    """Return what was found with even or with uneven light, whichever explains the cells better.
 
     The uneven one must leave less, and less beside its own step: bumps can take the wetting for
     light. Where its step is too faint to read, the run is not read by the other light either.
     """
-    (plain, left), (bumpy, left_bumpy) = even, uneven
-    if left_bumpy >= left:
-        return plain
-    beside_step = left_bumpy / _length(bumpy) < left / _length(plain)
-    return bumpy if beside_step or bumpy.contrast < LEAST_CONTRAST else plain
+    if uneven.unexplained >= even.unexplained:
+        return even
+    beside_step = uneven.unexplained / _length(uneven) < even.unexplained / _length(even)
+    return uneven if beside_step or uneven.contrast < least_contrast else even
 
 
-def _length(look: CellLook) -> float:
-    return max(float(np.linalg.norm(look.wet_vector)), 1e-9)
+def _length(coarse: CoarseWetting) -> float:
+    return max(float(np.linalg.norm(coarse.wet_vector)), 1e-9)
 
 
-def _look_with(
-    cells: FloatArray, table: Table, shapes: LightBasis, light: FloatArray
-) -> tuple[CellLook, float]:
-    """Look with one set of shapes for the light; also give how much is left unexplained.
+@dataclass(frozen=True)
+class _State:
+    """What is known of the cells between two turns; arrays as in `CoarseWetting`, cells in a row.
+
+    `flat` are the levels (K, P, C) with the light so far removed, `step_ratio` (P,) each cell's
+    own step over the typical one.
+    """
+
+    light: FloatArray
+    flat: FloatArray
+    dry: FloatArray
+    vector: FloatArray
+    step_ratio: FloatArray
+    noise: FloatArray
+
+
+def _wetting_under(
+    cells: FloatArray, table: Table, basis: LightBasis, light: FloatArray
+) -> CoarseWetting:
+    """Find the wetting with one set of shapes for the light.
 
     Parameters
     ----------
     cells : ndarray of shape (K, h, w, C), float
     table : Table
-    shapes : LightBasis
+    basis : LightBasis
     light : ndarray of shape (K, B, C), float
         As the table alone tells it.
     """
+    settings = basis.settings
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
     places = np.vstack([np.stack(cell_centres(rows, cols), axis=1), table.places])
-    at_places = shapes(*places.T)
-    basis = at_places[: rows * cols]
+    shapes = basis(*places.T)
+    at_cells = shapes[: rows * cols]
     if not light.any():
-        light = sequential_light(levels, basis)
-    flat = levels - np.matmul(basis, light)
-    quiet = median_filter(flat, size=(min(LASTS, count), 1, 1), mode="nearest")
-    change, step, gain = first_change(quiet)
-    vector = typical_step(step, gain)
-    dry = first_dry(flat, quiet, change, step, vector)
-    share = expected_gain(dry)
-    noise = frame_noise(flat) + light_error(flat, change, dry)
-    frames = np.arange(count)[:, None]
-    for turn in range(ROUNDS):
-        evidence = wet_evidence(flat, dry, share[:, None] * vector, noise, clip=6.0)
-        evidence = gaussian_filter(
-            evidence.reshape(count, rows, cols), sigma=(0.0, 0.7, 0.7), mode="nearest"
-        )
-        change = change_from_evidence(evidence.reshape(count, -1))
-        dry_now, wet, n_before, n_after = levels_around(flat, change)
-        dry = np.where((n_before >= 2)[:, None], dry_now, dry)
-        good = (n_before >= 2) & (n_after >= 2)
-        vector = agreed_step((wet - dry)[good], share[good], vector)
-        share = expected_gain(dry)
-        along = (wet - dry) @ np.linalg.solve(noise, vector)
-        along = along / float(vector @ np.linalg.solve(noise, vector))
-        share = np.where(good, np.clip(along, 0.35 * share, 1.8 * share), share)
-        age = deepening(flat, change, dry, share, vector) if turn > 0 else np.ones(count)
-        wetness = share * age[np.clip(frames - change, 0, count - 1)]
-        expected = Expected(change, np.where(change <= frames, wetness, 0.0), dry, vector, rows)
-        light = light + light_left(flat, shapes, at_places, expected, light, table, turn)
-        flat = levels - np.matmul(basis, light)
-        noise = frame_noise(flat) + light_error(flat, change, dry)
-    unexplained = np.abs(flat - expected.level).mean(axis=2)
-    found = CellLook(
-        light=light,
-        shapes=shapes,
-        change=change.reshape(rows, cols),
-        dry=dry.reshape(rows, cols, -1),
+        light = sequential_light(levels, at_cells)
+    state = _first_state(levels - np.matmul(at_cells, light), light, settings)
+    for turn in range(settings.rounds):
+        state, expected = _expect(state, (rows, cols), settings, deepens=turn > 0)
+        if settings.refit:
+            more = light_left(state.flat, basis, shapes, expected, state.light, table, turn)
+            state = replace(state, light=state.light + more)
+        flat = levels - np.matmul(at_cells, state.light)
+        noise = _noise(flat, expected.wet_frame, state.dry, settings)
+        state = replace(state, flat=flat, noise=noise)
+    vector, noise = state.vector, state.noise
+    off_colour = find_off_colours(state.flat - state.dry, vector, noise, settings)
+    unexplained = np.abs(state.flat - expected.level).mean(axis=2)
+    return CoarseWetting(
+        light=state.light,
+        shapes=basis,
+        wet_frame=expected.wet_frame.reshape(rows, cols),
+        dry=state.dry.reshape(rows, cols, -1),
         wet_vector=vector,
         noise=noise,
-        odd=without_ink(odd_colours(flat - dry, vector, noise).reshape(count, rows, cols)),
+        off_colour=without_ink(off_colour.reshape(count, rows, cols), settings.left_lying_frames),
         contrast=float(np.sqrt(vector @ np.linalg.solve(noise, vector))),
+        unexplained=float(np.minimum(unexplained, settings.most_unexplained).mean()),
     )
-    return found, float(np.minimum(unexplained, MOST_UNEXPLAINED).mean())
+
+
+def _noise(
+    flat: FloatArray, wet_frame: IntArray, dry: FloatArray, settings: LightSettings
+) -> FloatArray:
+    """Return the covariance of a cell's level: its own scatter, and what the light leaves."""
+    return frame_noise(flat) + light_error(flat, wet_frame, dry, settings.guard_frames)
+
+
+def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -> _State:
+    """Find dry level, step and noise from the best split of each cell's history."""
+    window = (min(settings.lasts_frames, len(flat)), 1, 1)
+    quiet = median_filter(flat, size=window, mode="nearest")
+    split, step, gain = best_split(quiet)
+    vector = typical_step(step, gain, settings)
+    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (split < settings.early_frames)
+    dry = first_dry(flat, quiet, wetted, split)
+    noise = _noise(flat, split, dry, settings)
+    return _State(light, flat, dry, vector, expected_step_ratio(dry), noise)
+
+
+def _expect(
+    state: _State, shape: tuple[int, int], settings: LightSettings, deepens: bool
+) -> tuple[_State, Expected]:
+    """Find when each cell turned wet, and with that how it should look in each frame.
+
+    Parameters
+    ----------
+    state : _State
+    shape : (int, int)
+        Rows and columns of cells.
+    settings : LightSettings
+    deepens : bool
+        Whether the wet look is taken to go on changing with age.
+    """
+    flat, vector = state.flat, state.vector
+    count = len(flat)
+    evidence = wet_evidence(
+        flat, state.dry, state.step_ratio[:, None] * vector, state.noise, settings.clip
+    )
+    evidence = gaussian_filter(
+        evidence.reshape(count, *shape), sigma=(0.0, 0.7, 0.7), mode="nearest"
+    )
+    wet_frame = wet_frame_from_evidence(evidence.reshape(count, -1))
+    dry_now, wet, n_before, n_after = levels_around(flat, wet_frame, settings.guard_frames)
+    dry = np.where((n_before >= 2)[:, None], dry_now, state.dry)
+    good = (n_before >= 2) & (n_after >= 2)
+    vector = agreed_step((wet - dry)[good], state.step_ratio[good], vector)
+    usual = expected_step_ratio(dry)
+    weight = np.linalg.solve(state.noise, vector)
+    along = (wet - dry) @ weight / float(vector @ weight)
+    step_ratio = np.where(good, np.clip(along, 0.35 * usual, 1.8 * usual), usual)
+    reached: FloatArray = np.ones(count)
+    if deepens:
+        clear = step_ratio > 0.4
+        away = (flat[:, clear] - dry[clear]) @ vector / float(vector @ vector)
+        along = away / np.maximum(step_ratio[clear], 0.05)
+        reached = deepening(along, wet_frame[clear], settings.deepening)
+    frames = np.arange(count)[:, None]
+    wetness = step_ratio * reached[np.clip(frames - wet_frame, 0, count - 1)]
+    expected = Expected(
+        wet_frame, np.where(wet_frame <= frames, wetness, 0.0), dry, vector, shape[0]
+    )
+    return replace(state, dry=dry, vector=vector, step_ratio=step_ratio), expected

@@ -10,37 +10,8 @@ from scipy.ndimage import label
 
 from vision.common.robust import root_mean_square
 from vision.illumination.light_basis import SMOOTH_TERMS, LightBasis, robust_polynomials
-from vision.records import BoolArray, FloatArray
-
-FARTHEST_BORDER = 1.8
-"""How far outside the panel (which spans -1 to 1) the table still tells the panel's light."""
-
-BORDER_WEIGHT = 0.5
-"""Say of a place on the table beside a cell of the panel."""
-
-LEAST_CELLS = 20
-"""Cells that must be wet, and dry, for a frame's own strength of the wet look."""
-
-GUARD = 1
-"""Frames on either side of the change that count neither as dry nor as wet."""
-
-ROUNDS = 3
-"""Turns of light, levels and moments; more change nothing on the sample runs."""
-
-UNEVEN = 0.045
-"""What the table keeps of the light, as a logarithm, past which the light is uneven."""
-
-UNEVEN_PLACES, UNEVEN_FRAMES = 0.9, 0.8
-"""Quantiles over the places of a frame, and over the frames, that tell it."""
-
-GRADUAL = (0.3, 0.15, 0.08, 0.04, 0.04)
-"""Least scale of what is left, round by round: a shadow must not count as an outlier at once."""
-
-LASTS = 7
-"""Frames over whose median a shadow lasts; somebody who leans over for three of them does not."""
-
-MAIN = 0.9
-"""Part of the frames in which a cell must belong to the main wet or dry region."""
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.settings.tracker_settings import LightSettings
 
 
 @dataclass(frozen=True)
@@ -65,8 +36,8 @@ class Expected:
 
     Attributes
     ----------
-    change : ndarray of shape (P,), int
-        First wet frame.
+    wet_frame : ndarray of shape (P,), int
+        Frame from which each is wet.
     wetness : ndarray of shape (K, P), float
         Share of the step from dry to wet.
     dry : ndarray of shape (P, C), float
@@ -76,7 +47,7 @@ class Expected:
         Rows of cells.
     """
 
-    change: np.ndarray
+    wet_frame: IntArray
     wetness: FloatArray
     dry: FloatArray
     vector: FloatArray
@@ -88,29 +59,34 @@ class Expected:
         return self.dry + self.wetness[:, :, None] * self.vector
 
 
-def table_light(
-    border: FloatArray | None, border_xy: FloatArray | None, count: int, colours: int
-) -> Table:
-    """Give what the table around the panel shows.
+def table_light(border: FloatArray, border_xy: FloatArray, settings: LightSettings) -> Table:
+    """Return what the table around the panel shows.
 
     Only places near the panel and seen in more than half of the frames.
+
+    Parameters
+    ----------
+    border : ndarray of shape (K, Q, C), float
+        Mean logarithm per place and frame, NaN where not seen.
+    border_xy : ndarray of shape (Q, 2), float
+        Scaled (the panel spans -1 to 1).
+    settings : LightSettings
     """
-    if border is None or border_xy is None:
-        return Table(np.zeros((count, 0, colours)), np.zeros((0, 2)))
-    use = np.abs(border_xy).max(axis=1) < FARTHEST_BORDER
+    use = np.abs(border_xy).max(axis=1, initial=0.0) < settings.farthest_border
     use &= np.isfinite(border).all(axis=2).mean(axis=0) > 0.5
     return Table(border[:, use] - np.nanmedian(border[:, use], axis=0), border_xy[use])
 
 
 def is_uneven(table: Table, even: LightBasis, light: FloatArray) -> bool:
-    """Tell from the table whether its light needs more than a quadratic: shadows, sun patches."""
+    """Return whether the table's light needs more than a quadratic: shadows, sun patches."""
+    settings = even.settings
     if not light.any():
         return False
     left = table.change - np.matmul(even(*table.places.T), light)
     size = root_mean_square(left)
     seen = np.isfinite(size).any(axis=1)
-    in_frames = np.nanquantile(size[seen], UNEVEN_PLACES, axis=1)
-    return bool(seen.any() and np.quantile(in_frames, UNEVEN_FRAMES) > UNEVEN)
+    in_frames = np.nanquantile(size[seen], settings.uneven_places, axis=1)
+    return bool(seen.any() and np.quantile(in_frames, settings.uneven_frames) > settings.uneven)
 
 
 def border_light(table: Table, basis: LightBasis) -> FloatArray:
@@ -129,12 +105,12 @@ def border_light(table: Table, basis: LightBasis) -> FloatArray:
     shapes, change = basis(*table.places.T), np.nan_to_num(table.change)
     light[:, :SMOOTH_TERMS] = robust_polynomials(shapes[:, :SMOOTH_TERMS], change, seen)
     if basis.is_uneven:
-        light += bumps_left(change - np.matmul(shapes, light), seen, shapes, basis.stiff, light)
+        light += bumps_left(change - np.matmul(shapes, light), seen, shapes, basis, light)
     return light
 
 
 def bumps_left(
-    left: FloatArray, weight: FloatArray, shapes: FloatArray, stiff: FloatArray, light: FloatArray
+    left: FloatArray, weight: FloatArray, shapes: FloatArray, basis: LightBasis, light: FloatArray
 ) -> FloatArray:
     """Fit what the quadratic leaves, where that lasts for some frames.
 
@@ -145,7 +121,8 @@ def bumps_left(
     left : ndarray of shape (K, P, C), float
     weight : ndarray of shape (K, P), float
     shapes : ndarray of shape (P, B), float
-    stiff : ndarray of shape (B, B), float
+        `basis` at the places.
+    basis : LightBasis
     light : ndarray of shape (K, B, C), float
         The light so far.
 
@@ -153,21 +130,22 @@ def bumps_left(
     -------
     more : ndarray of shape (K, B, C), float
     """
-    half = LASTS // 2
+    lasts = basis.settings.lasts_frames
+    half = lasts // 2
     held = np.where(weight[:, :, None] > 0, left, np.nan)
     padded = np.pad(held, ((half, half), (0, 0), (0, 0)), constant_values=np.nan)
     with warnings.catch_warnings():
         # A place that is not seen for so long is left out below.
         warnings.simplefilter("ignore", RuntimeWarning)
-        lasting = np.nanmedian([padded[k : k + len(left)] for k in range(LASTS)], axis=0)
+        lasting = np.nanmedian([padded[k : k + len(left)] for k in range(lasts)], axis=0)
     known = np.isfinite(lasting).all(axis=2)
     return robust_polynomials(
         shapes,
         np.nan_to_num(lasting),
         known * weight.max(axis=0),
-        stiff=stiff,
+        stiff=basis.stiff,
         already=light,
-        floor=GRADUAL,
+        floor=basis.settings.gradual,
     )
 
 
@@ -196,8 +174,8 @@ def sequential_light(levels: FloatArray, basis: FloatArray) -> FloatArray:
     return light
 
 
-def main_regions(wet: BoolArray, rows: int) -> BoolArray:
-    """Tell the cells that stay in the frames' largest wet and largest dry regions.
+def main_regions(wet: BoolArray, rows: int, least: float) -> BoolArray:
+    """Find the cells that stay in the frames' largest wet and largest dry regions.
 
     A patch apart from them is a dry spot, or else the light's doing: it does not tell the light.
 
@@ -206,6 +184,8 @@ def main_regions(wet: BoolArray, rows: int) -> BoolArray:
     wet : ndarray of shape (K, P), bool
     rows : int
         Rows of cells.
+    least : float
+        Part of the frames for which they must.
     """
     main = np.zeros(wet.shape, bool)
     for k, cells in enumerate(wet.reshape(len(wet), rows, -1)):
@@ -214,7 +194,7 @@ def main_regions(wet: BoolArray, rows: int) -> BoolArray:
             if found:
                 sizes = np.bincount(labels.ravel())[1:]
                 main[k] |= (labels == 1 + np.argmax(sizes)).ravel()
-    return main & (main.mean(axis=0) > MAIN)
+    return main & (main.mean(axis=0) > least)
 
 
 def light_left(
@@ -252,27 +232,35 @@ def light_left(
     light : ndarray of shape (K, B, C), float
         What is to be added to the light so far.
     """
+    settings = basis.settings
     terms = SMOOTH_TERMS if turn > 0 else 3
-    count, cells, _ = flat.shape
-    frames = np.arange(count)[:, None]
-    is_wet = expected.change <= frames
-    weight = (np.abs(expected.change - frames) > GUARD).astype(float)
-    if basis.is_uneven:
-        weight *= main_regions(is_wet, expected.rows)
-    wet, sure_dry = (weight * is_wet).sum(axis=1), (weight * ~is_wet).sum(axis=1)
+    count, cells, colours = flat.shape
+    is_wet = expected.wet_frame <= np.arange(count)[:, None]
+    sure = _sure_cells(expected, count, basis)
     outside = table.change - np.matmul(shapes[cells:], light_now)
-    outside_weight = BORDER_WEIGHT * np.isfinite(outside).all(axis=2)
     difference = np.concatenate([flat - expected.level, np.nan_to_num(outside)], axis=1)
-    weight = np.concatenate([weight, outside_weight], axis=1)
+    outside_weight = settings.border_weight * np.isfinite(outside).all(axis=2)
+    weight = np.concatenate([sure, outside_weight], axis=1)
     used = shapes[:, :terms]
-    light = np.zeros((count, basis.size, flat.shape[2]))
+    light = np.zeros((count, basis.size, colours))
     light[:, :terms] = robust_polynomials(used, difference, weight, rounds=4)
-    both = np.minimum(wet, sure_dry) >= LEAST_CELLS
-    if turn == ROUNDS - 1 and both.any():
+    wet, sure_dry = (sure * is_wet).sum(axis=1), (sure * ~is_wet).sum(axis=1)
+    both = np.minimum(wet, sure_dry) >= settings.least_cells
+    if turn == settings.rounds - 1 and both.any():
         own = np.concatenate([expected.wetness, np.zeros(outside_weight.shape)], axis=1)[both]
         found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=4)
         light[both, :terms] = found[:, :-1]
     if basis.is_uneven:
         left = difference - np.matmul(shapes, light)
-        light += bumps_left(left, weight, shapes, basis.stiff, light_now + light)
+        light += bumps_left(left, weight, shapes, basis, light_now + light)
     return light
+
+
+def _sure_cells(expected: Expected, count: int, basis: LightBasis) -> FloatArray:
+    """Return the weight (K, P) of the cells that are surely dry or wet, and tell the light."""
+    frames = np.arange(count)[:, None]
+    weight = (np.abs(expected.wet_frame - frames) > basis.settings.guard_frames).astype(float)
+    if basis.is_uneven:
+        is_wet = expected.wet_frame <= frames
+        weight *= main_regions(is_wet, expected.rows, basis.settings.main)
+    return weight

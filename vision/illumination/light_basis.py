@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.common.robust import TUKEY_C, biweight, row_medians
 from vision.records import FloatArray
+from vision.settings.tracker_settings import LightSettings
 
 LOG_OFFSET = 6.0
 """Added to the 8-bit value before the logarithm, so that noise in the dark stays bounded."""
@@ -40,15 +41,6 @@ def polynomial_basis(x: FloatArray, y: FloatArray) -> FloatArray:
 SMOOTH_TERMS = 6
 """Terms of the quadratic."""
 
-BUMP_WIDTH = 0.45
-"""Standard deviation of a bump of the uneven light, in halves of the panel's longer side."""
-
-BUMP_SPACING = 0.4
-"""Distance between the centres of neighbouring bumps, in the same unit."""
-
-BUMP_STIFFNESS = 0.01
-"""Square of the scatter of a place over the usual size of a bump."""
-
 
 @dataclass(frozen=True)
 class LightBasis:
@@ -60,10 +52,13 @@ class LightBasis:
         Half the panel's length and width over half the longer of the two.
     bumps_xy : ndarray of shape (B, 2), float
         Centres of the bumps, in halves of the longer side; none where the light is even.
+    settings : LightSettings
+        Width and stiffness of the bumps.
     """
 
     reach: tuple[float, float]
     bumps_xy: FloatArray
+    settings: LightSettings
 
     def __call__(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """Evaluate the shapes at scaled places; shape (P, 6 + B)."""
@@ -73,7 +68,7 @@ class LightBasis:
 
     def _bumps(self, place: FloatArray) -> FloatArray:
         away = place[:, None, :] - self.bumps_xy
-        return np.exp(-np.sum(away**2, axis=2) / (2 * BUMP_WIDTH**2))
+        return np.exp(-np.sum(away**2, axis=2) / (2 * self.settings.bump_width**2))
 
     @property
     def is_uneven(self) -> bool:
@@ -89,27 +84,28 @@ class LightBasis:
     def stiff(self) -> FloatArray:
         """Penalty that keeps the bumps small where little is seen; shape (6 + B, 6 + B)."""
         stiff = np.zeros((self.size, self.size))
-        stiff[SMOOTH_TERMS:, SMOOTH_TERMS:] = BUMP_STIFFNESS * self._bumps(self.bumps_xy)
+        overlap = self._bumps(self.bumps_xy)
+        stiff[SMOOTH_TERMS:, SMOOTH_TERMS:] = self.settings.bump_stiffness * overlap
         return stiff
 
 
-def even_basis(rows: int, cols: int) -> LightBasis:
-    """The quadratic alone, for a panel of so many cells."""
+def even_basis(rows: int, cols: int, settings: LightSettings) -> LightBasis:
+    """Return the quadratic alone, for a panel of so many cells."""
     longer = max(rows, cols)
-    return LightBasis((cols / longer, rows / longer), np.zeros((0, 2)))
+    return LightBasis((cols / longer, rows / longer), np.zeros((0, 2)), settings)
 
 
-def uneven_basis(rows: int, cols: int) -> LightBasis:
-    """The quadratic and bumps all over the panel and a little beyond."""
-    even = even_basis(rows, cols)
-    ends = [np.ceil((half + 0.15) / BUMP_SPACING) for half in even.reach]
-    x, y = (np.arange(-n, n + 1) * BUMP_SPACING for n in ends)
+def uneven_basis(rows: int, cols: int, settings: LightSettings) -> LightBasis:
+    """Return the quadratic and bumps all over the panel and a little beyond."""
+    even = even_basis(rows, cols, settings)
+    ends = [np.ceil((half + 0.15) / settings.bump_spacing) for half in even.reach]
+    x, y = (np.arange(-n, n + 1) * settings.bump_spacing for n in ends)
     grid_x, grid_y = np.meshgrid(x, y)
-    return LightBasis(even.reach, np.stack([grid_x.ravel(), grid_y.ravel()], axis=1))
+    return LightBasis(even.reach, np.stack([grid_x.ravel(), grid_y.ravel()], axis=1), settings)
 
 
 def cell_centres(rows: int, cols: int) -> tuple[FloatArray, FloatArray]:
-    """Give the scaled centres (x, y) of a grid of cells, flattened row by row."""
+    """Return the scaled centres (x, y) of a grid of cells, flattened row by row."""
     x = (np.arange(cols) + 0.5) / cols * 2 - 1
     y = (np.arange(rows) + 0.5) / rows * 2 - 1
     grid_x, grid_y = np.meshgrid(x, y)

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
 
-from vision.records import BoolArray, FloatArray
-
-LEAST_FRONT = 0.002
-"""Share of the panel that must be wet before it counts as a front."""
+from vision.records import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
 class Feed:
     """Where the resin comes in.
 
-    `point_mm` is None for edge feed; `radius_mm` the feed's own radius.
+    `point_mm` is None for edge feed, and where a point is to be found; `radius_mm` the feed's own
+    radius.
     """
 
     point_mm: tuple[float, float] | None = None
@@ -25,29 +24,73 @@ class Feed:
     is_point: bool = False
 
 
-def first_front(change: np.ndarray, count: int) -> int:
-    """Give the first frame by which more than specks had wetted."""
-    wetted = np.cumsum(np.bincount(change.ravel(), minlength=count + 1)[:count])
-    some = np.flatnonzero(wetted > LEAST_FRONT * change.size)
-    return int(some[0]) if len(some) else 0
+@dataclass(frozen=True)
+class FeedOnCanvas:
+    """The feed of a panel, with the canvas that shows it.
 
+    Attributes
+    ----------
+    feed : Feed
+    shape : (int, int)
+        Rows and columns of the canvas.
+    mm_per_px : float
+    """
 
-def feed_place(change: np.ndarray, mm_per_px: float, feed: Feed) -> BoolArray:
-    """Mark where the resin comes in: the feed edge, the feed point, or what wetted first."""
-    if feed.is_point and feed.point_mm is None:
-        first = first_front(change, int(change.max()))
-        wet = np.asarray(change <= first)
+    feed: Feed
+    shape: tuple[int, int]
+    mm_per_px: float
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the place of the feed is known before the front is seen."""
+        return not self.feed.is_point or self.feed.point_mm is not None
+
+    @property
+    def point_px(self) -> tuple[float, float] | None:
+        """The feed point (x, y) in pixels, the first pixel's centre at 0.5."""
+        if self.feed.point_mm is None:
+            return None
+        x_mm, y_mm = self.feed.point_mm
+        return x_mm / self.mm_per_px, y_mm / self.mm_per_px
+
+    @cached_property
+    def distance_px(self) -> FloatArray:
+        """Each pixel's distance from the feed in pixels, shape (M, N); x where it is not known."""
+        y, x = np.indices(self.shape) + 0.5
+        point = self.point_px
+        if not self.feed.is_point or point is None:
+            return x.astype(np.float32)
+        away = np.hypot(x - point[0], y - point[1]) - self.feed.radius_mm / self.mm_per_px
+        return np.maximum(away, 0.0).astype(np.float32)
+
+    def place(self, wet_frame: IntArray, least_front: float) -> BoolArray:
+        """Mark where the resin comes in: the feed edge, the feed point, or what wetted first."""
+        if self.is_known:
+            return np.asarray(self.distance_px < 1.0)
+        first = first_front(wet_frame, int(wet_frame.max()), least_front)
+        wet = np.asarray(wet_frame <= first)
         _, labels, stats, _ = cv2.connectedComponentsWithStats(wet.astype(np.uint8))
         if len(stats) < 2:
             return wet
         return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
-    return from_feed_px(change.shape, mm_per_px, feed) < 1.0
+
+    def at(self, point_px: tuple[float, float]) -> FeedOnCanvas:
+        """Return the same with the feed point found."""
+        x_mm, y_mm = point_px[0] * self.mm_per_px, point_px[1] * self.mm_per_px
+        return replace(self, feed=replace(self.feed, point_mm=(x_mm, y_mm)))
 
 
-def from_feed_px(shape: tuple[int, int], mm_per_px: float, feed: Feed) -> FloatArray:
-    """Give each pixel's distance from the feed, in pixels."""
-    y, x = np.indices(shape) + 0.5
-    if not feed.is_point or feed.point_mm is None:
-        return x.astype(np.float32)
-    away = np.hypot(x - feed.point_mm[0] / mm_per_px, y - feed.point_mm[1] / mm_per_px)
-    return np.maximum(away - feed.radius_mm / mm_per_px, 0.0).astype(np.float32)
+def first_front(wet_frame: IntArray, count: int, least_front: float) -> int:
+    """Return the first frame by which more than specks had wetted.
+
+    Parameters
+    ----------
+    wet_frame : ndarray of shape (M, N), int
+    count : int
+        Frames.
+    least_front : float
+        Share of the panel that must be wet.
+    """
+    wetted = np.cumsum(np.bincount(wet_frame.ravel(), minlength=count + 1)[:count])
+    some = np.flatnonzero(wetted > least_front * wet_frame.size)
+    return int(some[0]) if len(some) else 0

@@ -6,34 +6,48 @@ stopped, the line it stopped at is carried over from the lanes beside.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.repair.feed import FeedOnCanvas
+from vision.settings.tracker_settings import RepairSettings
 
-ALONG_FLOW = 4
-"""How much nearer a place along the flow counts than one across it, where the feed is an edge."""
 
-STILL = 2e-4
-"""Share of the panel that wets at a frame by chance once the front has stopped."""
+@dataclass(frozen=True)
+class Sighting:
+    """What the frames show of when each pixel turned wet; arrays as in `Wetting`.
 
-NEAR_FEED = 0.1
-"""Share of the run's length added to the distance from the feed, so that it is nowhere 0."""
+    Attributes
+    ----------
+    wet_frame, last_dry, first_wet : ndarray of shape (M, N), int
+    seen : ndarray of shape (M, N), bool
+        False for a hole: nothing is known there.
+    blank : ndarray of shape (M, N), bool
+        Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
+    """
 
-RIM_PX = 9
-"""Width of the window that makes the rim of a hole."""
+    wet_frame: IntArray
+    last_dry: IntArray
+    first_wet: IntArray
+    seen: BoolArray
+    blank: BoolArray
 
-OUT_OF_STEP = 0.04
-"""Share of the front's distance by which the rim of a hole may be out of step."""
 
-STOPPED = 3
-"""Frames at the end in which nothing wets: the front has stopped."""
+@dataclass(frozen=True)
+class Course:
+    """What the front went by: the times of the frames, and the way from the feed.
 
-WIDE_GAP = 2.0
-"""Where the front stopped, a hole so many times as long as in most lanes hides more than a line."""
+    Attributes
+    ----------
+    times_s : ndarray of shape (K,), float
+    feed : FeedOnCanvas
+    """
 
-LONGEST_GAP = 6
-"""A change with no clear frame on either side for longer than this is filled from around it."""
+    times_s: FloatArray
+    feed: FeedOnCanvas
 
 
 def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
@@ -62,12 +76,9 @@ def fill_from_around(values: FloatArray, known: BoolArray) -> FloatArray:
     while min(levels[-1][1].shape) > 2 and not np.all(levels[-1][1] > 0):
         total, share = levels[-1]
         size = ((total.shape[1] + 1) // 2, (total.shape[0] + 1) // 2)
-        levels.append(
-            (
-                np.asarray(cv2.resize(total, size, interpolation=cv2.INTER_AREA), total.dtype),
-                np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_AREA), share.dtype),
-            )
-        )
+        smaller = cv2.resize(total, size, interpolation=cv2.INTER_AREA)
+        weight = np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_AREA), np.float32)
+        levels.append((np.asarray(smaller, np.float32), weight))
     total, share = levels[-1]
     coarse = total / np.maximum(share, 1e-9)
     if not np.all(share > 0):
@@ -116,31 +127,16 @@ def _relax(filled: FloatArray, known: BoolArray, rounds: int = 40) -> FloatArray
     return filled
 
 
-def fill_change(
-    change: np.ndarray,
-    last_dry: np.ndarray,
-    first_wet: np.ndarray,
-    seen: BoolArray,
-    blank: BoolArray,
-    times_s: FloatArray,
-    distance_px: FloatArray | None = None,
-    along: int = 1,
-) -> tuple[np.ndarray, BoolArray]:
-    """Fill the frame of change of unsettled pixels from around them, within what is possible.
+def fill_wet_frame(
+    sighting: Sighting, course: Course, settings: RepairSettings
+) -> tuple[IntArray, BoolArray]:
+    """Fill the wet frame of unsettled pixels from around them, within what is possible.
 
     Parameters
     ----------
-    change, last_dry, first_wet : ndarray of shape (M, N), int
-        As in `wetting.WetLook`.
-    seen : ndarray of shape (M, N), bool
-        False for a hole: nothing is known there.
-    blank : ndarray of shape (M, N), bool
-        Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
-    times_s : ndarray of shape (K,), float
-    distance_px : ndarray of shape (M, N), float, optional
-        From the feed, where that is known.
-    along : int
-        As in `fill_along_flow`.
+    sighting : Sighting
+    course : Course
+    settings : RepairSettings
 
     Returns
     -------
@@ -154,38 +150,60 @@ def fill_change(
     even (Darcy): a hole that reaches to the far end then goes on as the front did, and does not
     take the time of its rim.
     """
-    count = len(times_s)
+    wet_frame, count = sighting.wet_frame, len(course.times_s)
+    known = _settled(sighting, count, settings.longest_gap_frames)
+    if known.all() or not settings.fill_holes:
+        return wet_frame.astype(np.int16), known
+    along = 1 if course.feed.feed.is_point else settings.along_flow
+    marks, half_step, first = _frame_marks(wet_frame, course.times_s)
+    away = _way_px(course.feed, settings.near_feed)
+    pace = np.sqrt(marks)[wet_frame] / away
+    wetted = known & (wet_frame < count)
+    if wetted.any():
+        late = np.maximum(pace, np.median(pace[wetted]))
+        pace = np.where(wet_frame < count, pace, late)
+    known &= ~(out_of_step(pace, known, settings) & (wet_frame > first))
+    filled = (fill_along_flow(pace, known, along) * away) ** 2
+    frame: IntArray = np.searchsorted(marks - half_step, filled, side="right") - 1
+    moved = np.bincount(wet_frame[known], minlength=count + 1)
+    last = last_moved(moved, settings.still)
+    frame = once_stopped(frame, filled, marks, last)
+    if along > 1 and last < count - settings.stopped_frames:
+        gap = settings.wide_gap
+        frame = stop_in_lanes(frame, wet_frame, known, last=last, count=count, wide_gap=gap)
+    earliest = sighting.last_dry + 1
+    bounded = np.clip(frame, earliest, np.maximum(sighting.first_wet, earliest))
+    frame = np.clip(np.where(sighting.seen, bounded, frame), 0, count)
+    return np.where(known, wet_frame, frame).astype(np.int16), known
+
+
+def _settled(sighting: Sighting, count: int, longest_gap: int) -> BoolArray:
+    """Find the pixels whose change was seen between two frames not far apart."""
+    by = np.where(sighting.wet_frame < count, sighting.first_wet, count)
+    late = by - sighting.last_dry > longest_gap
+    return np.asarray(sighting.seen & ~sighting.blank & ~late)
+
+
+def _frame_marks(wet_frame: IntArray, times_s: FloatArray) -> tuple[FloatArray, float, int]:
+    """Return time since about resin start for each wet frame, half a step, and the first frame.
+
+    About resin start is half a step before the first frame with a front.
+    """
     step = float(np.median(np.diff(times_s)))
     marks = np.concatenate([times_s, [times_s[-1] + 2 * step]])
-    # About resin start: half a step before the first frame with a front.
-    first = int(np.quantile(change, 0.02))
-    marks = np.maximum(marks - marks[first] + step / 2, step / 20)
-    late = np.where(change < count, first_wet, count) - last_dry > LONGEST_GAP
-    known = seen & ~blank & ~late
-    if known.all():
-        return change.astype(np.int16), known
-    if distance_px is None:
-        away = np.ones(change.shape, np.float32)
-    else:
-        away = distance_px + np.float32(NEAR_FEED * float(distance_px.max()))
-    pace = np.sqrt(marks)[change] / away
-    wetted = known & (change < count)
-    if wetted.any():
-        pace = np.where(change < count, pace, np.maximum(pace, np.median(pace[wetted])))
-    known &= ~(out_of_step(pace, known) & (change > first))
-    filled = (fill_along_flow(pace, known, along) * away) ** 2
-    frame = np.searchsorted(marks - step / 2, filled, side="right") - 1
-    wetted = np.bincount(change[known], minlength=count + 1)
-    last = last_moved(wetted)
-    frame = once_stopped(frame, filled, marks, last)
-    if along > 1 and last < count - STOPPED:
-        frame = stop_in_lanes(frame, change, known, last, count)
-    bounded = np.clip(frame, last_dry + 1, np.maximum(first_wet, last_dry + 1))
-    frame = np.clip(np.where(seen, bounded, frame), 0, count)
-    return np.where(known, change, frame).astype(np.int16), known
+    first = int(np.quantile(wet_frame, 0.02))
+    return np.maximum(marks - marks[first] + step / 2, step / 20), step / 2, first
 
 
-def once_stopped(frame: np.ndarray, mark: FloatArray, marks: FloatArray, last: int) -> np.ndarray:
+def _way_px(feed: FeedOnCanvas, near_feed: float) -> FloatArray:
+    """Return each pixel's distance from the feed, nowhere 0; the same everywhere if not known."""
+    if not feed.is_known:
+        return np.ones(feed.shape, np.float32)
+    distance = feed.distance_px
+    return distance + np.float32(near_feed * float(distance.max()))
+
+
+def once_stopped(frame: IntArray, mark: FloatArray, marks: FloatArray, last: int) -> IntArray:
     """Let nothing wet after the front has stopped for good: it is wet by then, or stays dry.
 
     Parameters
@@ -202,36 +220,52 @@ def once_stopped(frame: np.ndarray, mark: FloatArray, marks: FloatArray, last: i
     return np.where((frame > last) & (frame < count), nearer, frame)
 
 
-def last_moved(wetted: np.ndarray) -> int:
-    """Give the last frame at which more than a few pixels wetted; their numbers given by frame."""
-    moved = np.flatnonzero(wetted[:-1] > STILL * wetted.sum())
+def last_moved(wetted: IntArray, still: float) -> int:
+    """Return the last frame at which more than a few pixels wetted.
+
+    Parameters
+    ----------
+    wetted : ndarray of shape (K + 1,), int
+        Pixels that wetted at each frame, and those that did not.
+    still : float
+        Share of them that wets by chance.
+    """
+    moved = np.flatnonzero(wetted[:-1] > still * wetted.sum())
     return int(moved[-1]) if len(moved) else 0
 
 
 def stop_in_lanes(
-    frame: np.ndarray, change: np.ndarray, known: BoolArray, last: int, count: int
-) -> np.ndarray:
+    frame: IntArray,
+    wet_frame: IntArray,
+    known: BoolArray,
+    *,
+    last: int,
+    count: int,
+    wide_gap: float,
+) -> IntArray:
     """Let the front stand at the end, in lanes where a hole hides it, as in the lanes beside.
 
     Parameters
     ----------
     frame : ndarray of shape (M, N), int
         First wet frame, filled.
-    change : ndarray of shape (M, N), int
-        First wet frame; `count` where it stayed dry.
+    wet_frame : ndarray of shape (M, N), int
+        Frame from which each is wet; `count` where it stayed dry.
     known : ndarray of shape (M, N), bool
-        Where `change` is seen.
+        Where `wet_frame` is seen.
     last : int
         Frame at which the front stopped.
     count : int
         Frames.
+    wide_gap : float
+        A hole so many times as long as in most lanes hides more than a line.
     """
-    place = np.arange(change.shape[1])
-    last_wet = np.where(known & (change < count), place, -1).max(axis=1)
-    dry = known & (change >= count) & (place > last_wet[:, None])
+    place = np.arange(wet_frame.shape[1])
+    last_wet = np.where(known & (wet_frame < count), place, -1).max(axis=1)
+    dry = known & (wet_frame >= count) & (place > last_wet[:, None])
     first_dry = np.where(dry, place, len(place)).min(axis=1)
     gap = first_dry - last_wet
-    wide = gap > WIDE_GAP * np.median(gap)
+    wide = gap > wide_gap * np.median(gap)
     if not wide.any():
         return frame
     own_px = np.count_nonzero((frame < count) & (place < first_dry[:, None]), axis=1)
@@ -241,8 +275,8 @@ def stop_in_lanes(
     return np.where(wide[:, None] & (place > last_wet[:, None]), beyond, frame)
 
 
-def out_of_step(pace: FloatArray, known: BoolArray) -> BoolArray:
-    """Tell pixels on the rim of a hole that wetted out of step with what lies beyond the rim.
+def out_of_step(pace: FloatArray, known: BoolArray, settings: RepairSettings) -> BoolArray:
+    """Find pixels on the rim of a hole that wetted out of step with what lies beyond the rim.
 
     Ink, glare and tools spread a little over the pixels around them.
 
@@ -252,10 +286,12 @@ def out_of_step(pace: FloatArray, known: BoolArray) -> BoolArray:
         Root of time over distance, or any field that is even along the front.
     known : ndarray of shape (M, N), bool
         False in the holes.
+    settings : RepairSettings
     """
-    rim = known & (cv2.dilate((~known).astype(np.uint8), np.ones((RIM_PX, RIM_PX), np.uint8)) > 0)
+    window = settings.scale.window(settings.hole_rim_mm)
+    rim = known & (cv2.dilate((~known).astype(np.uint8), window) > 0)
     beyond = known & ~rim
     if not rim.any() or np.count_nonzero(beyond) < np.count_nonzero(rim):
         return np.zeros(known.shape, bool)
     expected = fill_from_around(pace, beyond)
-    return rim & (pace < (1 - OUT_OF_STEP) * expected)
+    return rim & (pace < (1 - settings.out_of_step) * expected)

@@ -2,66 +2,63 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
-from vision.records import BoolArray, FloatArray
-from vision.repair.inpaint import fill_change
-from vision.wetting.change_point import WetLook
-
-SUN_FRAMES = 2
-"""Frames by which a change may come late, or differ from what is expected, by chance."""
+from vision.records import BoolArray, IntArray
+from vision.repair.inpaint import Course, Sighting, fill_wet_frame
+from vision.settings.tracker_settings import RepairSettings
 
 
-SUN_SHARE = 0.15
-"""And the share of the time of the change by which it may differ."""
-
-
-SUN_LEAST = 0.005
-"""Share of the panel below which no sun patch is looked for."""
-
-
-SUN_AGREED = 0.7
-"""Least part of a patch that turned wet when it should, for sun to have fallen on it later."""
-
-
-SUN_PATCH, SUN_RIM = np.ones((9, 9), np.uint8), np.ones((21, 21), np.uint8)
-
-
-def sunlit_later(
-    look: WetLook, seen: BoolArray, times: FloatArray, away_px: FloatArray | None, along: int
-) -> tuple[np.ndarray, BoolArray]:
-    """Give the frames of change, earlier where sun fell on what was wet and made it look dry.
+def restore_sunlit(
+    sighting: Sighting, onset: IntArray, course: Course, settings: RepairSettings
+) -> Sighting:
+    """Return the sighting with earlier wet frames where sun made what was wet look dry.
 
     What is wet stays wet. Where a patch looked wet for a while just when the front went by on
-    both sides of it, and looks dry again since, the light has changed and not the fabric.
+    both sides of it, and looks dry again since, the light has changed and not the fabric. The
+    rim of the sun, which reads as neither, is not seen.
 
-    Returns
-    -------
-    change : ndarray of shape (M, N), int
-    seen : ndarray of shape (M, N), bool
-        Less the rim of the sun, which reads as neither.
+    Parameters
+    ----------
+    sighting : Sighting
+    onset : ndarray of shape (M, N), int
+        Frame at which each pixel first looked wet for a while.
+    course : Course
+    settings : RepairSettings
     """
-    count = len(times)
-    doubtful = seen & (look.onset < count) & (look.change - look.onset > SUN_FRAMES)
-    doubtful = cv2.morphologyEx(doubtful.astype(np.uint8), cv2.MORPH_OPEN, SUN_PATCH) > 0
-    if np.count_nonzero(doubtful) < SUN_LEAST * doubtful.size:
-        return look.change, seen
-    expected, _ = fill_change(
-        look.change,
-        look.change - 1,
-        look.change,
-        seen & (cv2.dilate(doubtful.astype(np.uint8), SUN_RIM) == 0),
-        np.zeros(look.change.shape, bool),
-        times,
-        away_px,
-        along,
-    )
-    early = np.abs(look.onset - expected) <= SUN_FRAMES + SUN_SHARE * expected
+    wet_frame, seen = sighting.wet_frame, sighting.seen
+    patch = settings.scale.window(settings.sun_patch_mm)
+    late = seen & (onset < len(course.times_s)) & (wet_frame - onset > settings.sun_frames)
+    doubtful = cv2.morphologyEx(late.astype(np.uint8), cv2.MORPH_OPEN, patch) > 0
+    if np.count_nonzero(doubtful) < settings.sun_least * doubtful.size:
+        return sighting
+    rim = settings.scale.window(settings.sun_rim_mm)
+    expected = _without(np.asarray(doubtful), sighting, course, settings)
+    tolerance = settings.sun_frames + settings.sun_share * expected
+    early = np.abs(onset - expected) <= tolerance
     _, labels = cv2.connectedComponents(doubtful.astype(np.uint8))
     sizes = np.bincount(labels.ravel())
     agreed = np.bincount(labels.ravel(), early.ravel()) / np.maximum(sizes, 1)
-    sunlit = doubtful & early & (agreed > SUN_AGREED)[labels]
-    rim = cv2.dilate(sunlit.astype(np.uint8), SUN_RIM) > 0
-    rim &= ~sunlit & (look.change > expected + SUN_FRAMES)
-    return np.where(sunlit, look.onset, look.change), seen & ~rim
+    sunlit = doubtful & early & (agreed > settings.sun_agreed)[labels]
+    around = cv2.dilate(sunlit.astype(np.uint8), rim) > 0
+    around &= ~sunlit & (wet_frame > expected + settings.sun_frames)
+    return replace(sighting, wet_frame=np.where(sunlit, onset, wet_frame), seen=seen & ~around)
+
+
+def _without(
+    doubtful: BoolArray, sighting: Sighting, course: Course, settings: RepairSettings
+) -> IntArray:
+    """Return the wet frames as what lies around the doubtful patches has them."""
+    rim = settings.scale.window(settings.sun_rim_mm)
+    clear = np.asarray(cv2.dilate(doubtful.astype(np.uint8), rim) == 0)
+    around = Sighting(
+        wet_frame=sighting.wet_frame,
+        last_dry=sighting.wet_frame - 1,
+        first_wet=sighting.wet_frame,
+        seen=sighting.seen & clear,
+        blank=np.zeros(doubtful.shape, bool),
+    )
+    return fill_wet_frame(around, course, settings)[0]

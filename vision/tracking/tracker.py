@@ -19,8 +19,9 @@ from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
 from vision.rectify.rectifier import Rectifier, look_mask
-from vision.repair.feed import Feed
+from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.panel_settings import PanelSetup
+from vision.settings.tracker_settings import TrackerSettings
 from vision.tracking.canvases import Canvases, RecordedCanvases, SeenFrame
 
 HAND_SD_MM = 3.0
@@ -82,6 +83,8 @@ class Tracker:
         Lays the frames flat.
     canvases : Canvases, optional
         How the canvases are kept; left out, as for a recording.
+    settings : TrackerSettings, optional
+        What the measurement is set by.
 
     Attributes
     ----------
@@ -92,9 +95,13 @@ class Tracker:
     """
 
     def __init__(
-        self, setup: PanelSetup, rectifier: Rectifier, canvases: Canvases | None = None
+        self,
+        setup: PanelSetup,
+        rectifier: Rectifier,
+        canvases: Canvases | None = None,
+        settings: TrackerSettings | None = None,
     ) -> None:
-        self.setup, self.rectifier = setup, rectifier
+        self.setup, self.rectifier, self.settings = setup, rectifier, settings
         self.canvases = RecordedCanvases(rectifier) if canvases is None else canvases
         self.count = 0
         self.latest: SeenFrame | None = None
@@ -135,8 +142,8 @@ class Tracker:
         stack = self.canvases.stack()
         if len(stack) < self.canvases.fewest:
             return None
-        mm_per_px = self.canvases.mm_per_px
-        measured = measure(stack, mm_per_px, self._feed, start_clock_s, self._watched)
+        feed = FeedOnCanvas(self._feed, stack.shape, self.canvases.mm_per_px)
+        measured = measure(stack, feed, start_clock_s, self._watched, self.settings)
         frames = tuple(self.canvases.frames)
         if np.mean([frame.lost for frame in frames]) > MOST_LOST:
             measured = replace(measured, reason=LOST)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.illumination.light_basis import LOG_TABLE
 from vision.records import BoolArray, FloatArray
@@ -129,8 +132,8 @@ class CanvasStack:
         return len(self.times_s)
 
 
-def middle_of(images: list[np.ndarray]) -> np.ndarray:
-    """Give the pixel-wise median of one or three images.
+def middle_of(images: Sequence[NDArray[Any]]) -> NDArray[Any]:
+    """Return the pixel-wise median of one or three images.
 
     Examples
     --------
@@ -140,5 +143,5 @@ def middle_of(images: list[np.ndarray]) -> np.ndarray:
     if len(images) != 3:
         return images[0]
     a, b, c = images
-    result: np.ndarray = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    result: NDArray[Any] = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
     return result

@@ -1,4 +1,4 @@
-"""What is neither dry nor wet fabric, and so has no vote: glare, ink, things in the way, specks."""
+"""What stood before the panel or never was fabric: hands, tools, a hose, a fixed glare."""
 
 from __future__ import annotations
 
@@ -6,15 +6,20 @@ import cv2
 import numpy as np
 
 from vision.illumination.light_basis import LOG_TABLE
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray, FloatArray, IntArray
+from vision.settings.tracker_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack, middle_of
-from vision.wetting.glare import bright_bound
-from vision.wetting.masks import JOIN, at_size, strange_bounds
-from vision.wetting.wetness import ONSET
+from vision.wetting.masks import at_size
+from vision.wetting.wetness import PixelScale
+
+COARSER = 4
+"""Hidden patches are large: they are looked for at a quarter of the resolution."""
 
 
-def foreign_things(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArray:
-    """Tell what never changed and never looked like the fabric: a hose, a clamp, a fixed glare.
+def find_foreign_things(
+    stack: CanvasStack, wet_frame: IntArray, n_reference: int, settings: WettingSettings
+) -> BoolArray:
+    """Find what never changed and never looked like the fabric: a hose, a clamp, a fixed glare.
 
     Returns
     -------
@@ -22,11 +27,10 @@ def foreign_things(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArr
         Pixels that stayed dry to the end but whose colour at the start lies outside what the
         wetted part of the panel showed then.
     """
-    count = len(stack)
-    wetted = change < count
+    wetted = wet_frame < len(stack)
     if np.count_nonzero(wetted) < 100 or wetted.all():
-        return np.zeros(change.shape, bool)
-    middle = middle_of(stack.canvases[:calm])
+        return np.zeros(wet_frame.shape, bool)
+    middle = middle_of(stack.canvases[:n_reference])
     colour = cv2.LUT(cv2.GaussianBlur(middle, (0, 0), 1.0), LOG_TABLE)
     sample = colour[wetted][::7]
     centre = np.median(sample, axis=0)
@@ -34,19 +38,20 @@ def foreign_things(stack: CanvasStack, change: np.ndarray, calm: int) -> BoolArr
     size = np.sqrt(np.sum(away**2, axis=1))
     kept = away[size <= np.quantile(size, 0.95)]
     inverse = np.linalg.inv(kept.T @ kept / len(kept) + np.eye(3) * 1e-4)
-    limit = 1.5 * np.quantile(np.einsum("pc,cd,pd->p", away, inverse, away), 0.98)
+    usual = np.quantile(np.einsum("pc,cd,pd->p", away, inverse, away), 0.98)
     left = colour[~wetted] - centre
-    foreign = np.zeros(change.shape, bool)
-    foreign[~wetted] = np.einsum("pc,cd,pd->p", left, inverse, left) > limit
+    foreign = np.zeros(wet_frame.shape, bool)
+    far = np.einsum("pc,cd,pd->p", left, inverse, left) > settings.foreign * usual
+    foreign[~wetted] = far
     return foreign
 
 
-def hidden_patches(
+def find_hidden_patches(
     levels: list[FloatArray],
-    change: np.ndarray,
-    dry: FloatArray,
-    share: FloatArray,
-    odd: np.ndarray,
+    wet_frame: IntArray,
+    pixels: PixelScale,
+    off_colour: BoolArray,
+    settings: WettingSettings,
 ) -> list[BoolArray]:
     """Find, frame by frame, where something stood before the panel.
 
@@ -54,27 +59,52 @@ def hidden_patches(
     hidden by something that comes and goes. Small patches do not count (texture, ink), nor does
     what looks wrong for a third of the run (the guess at the change was wrong there).
 
+    Parameters
+    ----------
+    levels : list of K ndarrays of shape (M, N), float
+        Each frame's projected level, light removed.
+    wet_frame : ndarray of shape (M, N), int
+        A first guess.
+    pixels : PixelScale
+    off_colour : ndarray of shape (K, h, w), bool
+        Cells of another colour.
+    settings : WettingSettings
+
     Returns
     -------
     hidden : list of K ndarrays, bool
-        At a quarter of the canvas resolution; empty arrays where nothing is hidden.
+        At a quarter of the canvas resolution.
     """
-    low, middle = bright_bound(share), ONSET * share
-    _, high = strange_bounds(share)
-    size = (-(-dry.shape[1] // 4), -(-dry.shape[0] // 4))
+    shape = pixels.dry.shape
+    small = (-(-shape[0] // COARSER), -(-shape[1] // COARSER))
+    patches = _contradictions(levels, wet_frame, pixels, settings, small)
+    usual = np.mean(patches, axis=0) > settings.hidden_at_most
+    wide = np.ones((5, 5), np.uint8)
+    join = settings.scale.window(settings.join_mm / COARSER)
+    hidden = []
+    for patch, cells in zip(patches, off_colour, strict=True):
+        marked = ((patch & ~usual) | at_size(cells, small)).astype(np.uint8)
+        whole = cv2.morphologyEx(marked, cv2.MORPH_CLOSE, join)
+        hidden.append(np.asarray(cv2.dilate(whole, wide) > 0))
+    return hidden
+
+
+def _contradictions(
+    levels: list[FloatArray],
+    wet_frame: IntArray,
+    pixels: PixelScale,
+    settings: WettingSettings,
+    small: tuple[int, int],
+) -> list[BoolArray]:
+    """Find the patches that show something else than their pixels are taken to be."""
+    low, middle = pixels.bright_bound(settings), settings.onset * pixels.step_ratio
+    _, high = pixels.bounds(settings)
     patches = []
     for k, level in enumerate(levels):
-        wetness = level - dry
+        wetness = level - pixels.dry
         wet = wetness > middle
-        wrong = (wet & (change > k + 1)) | (~wet & (change < k - 1))
+        wrong = (wet & (wet_frame > k + 1)) | (~wet & (wet_frame < k - 1))
         wrong |= (wetness < low) | (wetness > high)
-        small = cv2.resize(wrong.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
-        patches.append(cv2.blur(small, (5, 5)) > 0.3 * 255)
-    usual = np.mean(patches, axis=0) > 1 / 3
-    wide = np.ones((5, 5), np.uint8)
-    hidden = []
-    for patch, cells in zip(patches, odd, strict=True):
-        other = at_size(cells, size[::-1])
-        whole = cv2.morphologyEx(((patch & ~usual) | other).astype(np.uint8), cv2.MORPH_CLOSE, JOIN)
-        hidden.append(cv2.dilate(whole, wide) > 0)
-    return hidden
+        coarse = cv2.resize(wrong.astype(np.uint8) * 255, small[::-1], interpolation=cv2.INTER_AREA)
+        patches.append(np.asarray(cv2.blur(coarse, (5, 5)) > settings.hidden_share * 255))
+    return patches

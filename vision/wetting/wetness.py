@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
-from vision.illumination.coarse_wetting import CellLook
+from vision.illumination.coarse_wetting import CoarseWetting
 from vision.illumination.light_basis import LOG_TABLE, cell_centres
 from vision.records import FloatArray
+from vision.settings.tracker_settings import WettingSettings
 
-ONSET = 0.32
-"""Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
-deepening behind it shows at the front itself. `edge` then corrects what is left."""
+LEAST_RATIO = 0.5
+"""A pixel that hardly shows the wetting is bounded as one that shows half the step."""
 
 
 class Projector:
@@ -19,13 +21,13 @@ class Projector:
 
     Parameters
     ----------
-    coarse : CellLook
+    coarse : CoarseWetting
         Light and direction.
     shape : (int, int)
         Canvas rows and columns.
     """
 
-    def __init__(self, coarse: CellLook, shape: tuple[int, int]) -> None:
+    def __init__(self, coarse: CoarseWetting, shape: tuple[int, int]) -> None:
         direction = np.linalg.solve(coarse.noise, coarse.wet_vector)
         direction = direction / float(direction @ coarse.wet_vector)
         self.table = (LOG_TABLE[:, None] * direction).astype(np.float32).reshape(256, 1, 3)
@@ -37,13 +39,41 @@ class Projector:
         self.shape = shape
 
     def brightness(self) -> FloatArray:
-        """Give each frame's mean light on the wetness scale; shape (K,)."""
+        """Return each frame's mean light on the wetness scale; shape (K,)."""
         return np.asarray((self.light @ self.grid.T).mean(axis=1))
 
     def __call__(self, canvas: np.ndarray, k: int) -> FloatArray:
-        """Project canvas number `k` and take its light away."""
-        level = cv2.transform(cv2.LUT(canvas, self.table), self.sum)
+        """Return the level of canvas number `k` at each pixel, its light taken away."""
+        level: FloatArray = np.asarray(cv2.transform(cv2.LUT(canvas, self.table), self.sum))
         light = (self.grid @ self.light[k]).reshape(self.grid_shape).astype(np.float32)
         size = (self.shape[1], self.shape[0])
         level -= cv2.resize(light, size, interpolation=cv2.INTER_LINEAR)
-        return np.asarray(level, np.float32)
+        return level
+
+
+@dataclass(frozen=True)
+class PixelScale:
+    """What each pixel shows when dry, and how far that is from wet.
+
+    Attributes
+    ----------
+    dry : ndarray of shape (M, N), float
+        Projected dry level.
+    step_ratio : ndarray of shape (M, N), float
+        Each pixel's own step from dry to wet, in units of the panel's typical step.
+    sigma : float
+        Standard deviation of the wetness of one pixel in one frame.
+    """
+
+    dry: FloatArray
+    step_ratio: FloatArray
+    sigma: float
+
+    def bounds(self, settings: WettingSettings) -> tuple[FloatArray, FloatArray]:
+        """Return the wetness below and above which a pixel shows something else than fabric."""
+        far = settings.strange * np.maximum(self.step_ratio, LEAST_RATIO)
+        return -far, self.step_ratio + far
+
+    def bright_bound(self, settings: WettingSettings) -> FloatArray:
+        """Return the wetness below which something shines on a pixel."""
+        return -settings.sunlit * np.maximum(self.step_ratio, LEAST_RATIO)

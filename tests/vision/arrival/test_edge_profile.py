@@ -2,7 +2,10 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 
-from vision.arrival.edge_profile import REACH_PX, place_edge
+from vision.arrival.edge_profile import place_edge
+from vision.settings.tracker_settings import EdgeSettings
+
+REACH_PX, NOISE = EdgeSettings().reach_px, EdgeSettings().noise
 
 FINE = 20
 """Samples per pixel of the made-up profiles."""
@@ -29,11 +32,11 @@ def test_front_is_placed_where_the_change_begins(front_px, step, deep, length_px
     # Reference: the same edge blurred by SciPy's Gaussian filter.
     noise = np.random.default_rng(1).normal(0, 0.004, 2 * REACH_PX)
     wetness = profile(front_px, 1.1, step, deep, length_px) + noise
-    offset, width = place_edge(wetness, np.full(2 * REACH_PX, 200.0))
+    offset, width = place_edge(wetness, np.full(2 * REACH_PX, 200.0), NOISE)
     assert abs(offset - front_px) < 0.25
     assert 0.6 < width < 1.8
 
 
 def test_an_unseen_profile_moves_nothing():
-    offset, _ = place_edge(np.full(2 * REACH_PX, np.nan), np.zeros(2 * REACH_PX))
+    offset, _ = place_edge(np.full(2 * REACH_PX, np.nan), np.zeros(2 * REACH_PX), NOISE)
     assert offset == 0.0

@@ -1,14 +1,20 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
+from vision.repair.feed import Feed, FeedOnCanvas
 from vision.repair.inpaint import (
+    Course,
+    Sighting,
     fill_along_flow,
-    fill_change,
     fill_from_around,
+    fill_wet_frame,
     last_moved,
     once_stopped,
     stop_in_lanes,
 )
+from vision.settings.tracker_settings import RepairSettings
+
+REPAIR = RepairSettings()
 
 
 def test_hole_in_a_ramp_is_filled_as_the_ramp():
@@ -34,7 +40,9 @@ def test_hidden_pixels_are_filled_within_what_is_possible():
     wrong[blank] = 5
     last_dry[blank], first_wet[blank] = 4, 8
     seen = np.ones(change.shape, bool)
-    filled, known = fill_change(wrong, last_dry, first_wet, seen, blank, times)
+    course = Course(times, FeedOnCanvas(Feed(is_point=True), change.shape, 1.0))
+    sighting = Sighting(wrong, last_dry, first_wet, seen, blank)
+    filled, known = fill_wet_frame(sighting, course, REPAIR)
     assert not known[blank].any()
     assert np.abs(filled - change)[blank].max() <= 1
 
@@ -56,7 +64,7 @@ def test_nothing_wets_under_a_hole_once_the_front_has_stopped():
     marks = np.arange(12.0)
     mark = np.array([[3.0, 5.5, 8.9]])
     frame = np.array([[3, 5, 8]])
-    last = last_moved(np.array([50, 50, 50, 50, 50, 0, 0, 0, 0, 0, 0, 400]))
+    last = last_moved(np.array([50, 50, 50, 50, 50, 0, 0, 0, 0, 0, 0, 400]), REPAIR.still)
     assert last == 4
     assert once_stopped(frame, mark, marks, last).tolist() == [[3, 4, 11]]
 
@@ -69,10 +77,11 @@ def test_a_front_stands_behind_a_cup_where_it_stands_beside_it():
     known[20:40, 22:70] = False
     guess = change.copy()
     guess[20:40, 22:55] = last
-    stopped = stop_in_lanes(guess, change, known, last, count)
+    stopped = stop_in_lanes(guess, change, known, last=last, count=count, wide_gap=2.0)
     assert (stopped[20:40, 22:30] < count).all()
     assert (stopped[20:40, 30:70] == count).all()
     assert (stopped[known] == change[known]).all()
     # A hole as long in every lane says nothing of the others.
     everywhere = np.broadcast_to(known[30], known.shape)
-    assert stop_in_lanes(guess, change, everywhere, last, count) is guess
+    same = stop_in_lanes(guess, change, everywhere, last=last, count=count, wide_gap=2.0)
+    assert same is guess

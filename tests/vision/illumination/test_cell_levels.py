@@ -1,0 +1,66 @@
+import numpy as np
+from numpy.testing import assert_allclose
+
+from vision.illumination.cell_levels import (
+    best_split,
+    expected_step_ratio,
+    typical_step,
+    wet_frame_from_evidence,
+    without_ink,
+)
+from vision.settings.tracker_settings import LightSettings
+
+LIGHT = LightSettings()
+STEP = np.array([-0.30, -0.24, -0.20])
+
+
+def test_the_best_split_is_where_the_mean_steps():
+    series = np.zeros((20, 1, 1))
+    series[7:] = -1.0
+    split, step, gain = best_split(series)
+    assert (split[0], step[0, 0]) == (7, -1.0)
+    assert gain[0] > 0
+
+
+def test_change_is_count_where_nothing_wets():
+    assert wet_frame_from_evidence(-np.ones((6, 2))).tolist() == [6, 6]
+
+
+def test_glare_can_show_less_of_the_step():
+    dry = np.full((10, 3), 4.0)
+    dry[0] += 1.0
+    ratio = expected_step_ratio(dry)
+    assert_allclose(ratio[1:], 1.0)
+    assert_allclose(ratio[0], np.exp(-1.0))
+
+
+def test_cells_full_of_ink_do_not_make_the_typical_step():
+    rng = np.random.default_rng(6)
+    step = STEP + rng.normal(0, 0.01, (400, 3))
+    step[:120] = 2.5 * STEP
+    gain = np.sum(step**2, axis=1)
+    assert_allclose(typical_step(step, gain, LIGHT), STEP, atol=0.05)
+
+
+def test_thin_marks_that_stay_are_ink_and_large_ones_are_in_the_way():
+    off_colour = np.zeros((20, 10, 16), bool)
+    off_colour[12:, :, 5] = True
+    off_colour[12:, 3:7, 10:14] = True
+    off_colour[4:6, :, 2] = True
+    kept = without_ink(off_colour, LIGHT.left_lying_frames)
+    assert not kept[12:, :, 5].any()
+    assert kept[12:, 3:7, 10:14].all()
+    assert kept[4:6, :, 2].all()
+
+
+def test_what_grows_brighter_is_not_the_wetting_where_something_grew_darker():
+    # Wet fabric scatters less light: Lekner and Dorf, Appl. Opt. 27, 1278, 1988 (from memory).
+    rng = np.random.default_rng(8)
+    step = STEP + rng.normal(0, 0.01, (400, 3))
+    step[:150] = 0.4  # a patch of sun, larger than the step
+    gain = np.sum(step**2, axis=1)
+    assert_allclose(typical_step(step, gain, LIGHT), STEP, atol=0.02)
+    # A fabric that does grow brighter, with cells that only scatter, is taken at its word.
+    bright = np.concatenate([np.full((200, 3), 0.2), rng.normal(0, 0.002, (200, 3))])
+    gain = np.sum(bright**2, axis=1)
+    assert_allclose(typical_step(bright, gain, LIGHT), [0.2] * 3, atol=0.02)

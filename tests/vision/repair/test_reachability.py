@@ -1,0 +1,53 @@
+"""What cannot be resin: patches cut off from the feed."""
+
+import numpy as np
+
+from vision.repair.reachability import unreachable_from_feed
+from vision.settings.tracker_settings import RepairSettings
+
+REPAIR = RepairSettings()
+FEED = np.arange(100)[None, :] < np.ones((60, 1))
+
+
+def even_change():
+    """A front that goes 4 pixels a frame on a canvas of 60 by 100."""
+    return np.broadcast_to(1 + np.arange(100) // 4, (60, 100)).clip(max=21).copy()
+
+
+def test_an_even_front_is_all_plausible():
+    change = even_change()
+    assert not unreachable_from_feed(change, np.ones(change.shape, bool), FEED, REPAIR).any()
+
+
+def test_a_cup_set_down_ahead_of_the_front_is_no_resin():
+    change = even_change()
+    change[20:40, 60:75] = 5
+    cup = np.zeros(change.shape, bool)
+    cup[20:40, 60:75] = True
+    apart = unreachable_from_feed(change, np.ones(change.shape, bool), FEED, REPAIR)
+    assert np.array_equal(apart, cup)
+
+
+def test_a_finger_that_grows_with_the_front_is_resin():
+    change = even_change()
+    change[28:32] = np.minimum(change[28:32], 1 + np.arange(100) // 6)
+    assert not unreachable_from_feed(change, np.ones(change.shape, bool), FEED, REPAIR).any()
+
+
+def test_an_unseen_band_across_the_panel_does_not_cut_off_what_lies_beyond():
+    change = even_change()
+    seen = np.ones(change.shape, bool)
+    change[:, 40:50] = 21
+    seen[:, 40:50] = False
+    assert not unreachable_from_feed(change, seen, FEED, REPAIR).any()
+
+
+def test_what_wets_in_the_last_frame_alone_needs_a_way_from_the_feed():
+    change = np.tile(np.minimum(np.arange(40) // 3, 11), (20, 1)).astype(np.int16)
+    change[:, 33:] = 12
+    change[8:12, 36:39] = 11
+    feed = np.zeros(change.shape, bool)
+    feed[:, 0] = True
+    apart = unreachable_from_feed(change, np.ones(change.shape, bool), feed, REPAIR)
+    assert apart[9, 37]
+    assert not apart[:, :33].any()
