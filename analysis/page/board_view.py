@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text, margin_s
+from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text, margin_s, overdue
 from analysis.watch.run import Watch
 from vision.common.atomic_files import plain
 
@@ -40,22 +40,23 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
         "end_s": numbers.end_reached_s if numbers.end is None else numbers.end.end_s,
         "end_low_s": None if numbers.end is None else numbers.end.low_s,
         "end_high_s": None if numbers.end is None else numbers.end.high_s,
+        "overdue": overdue(board, elapsed),
         "reached": numbers.end_reached_s is not None,
         "gel_s": None if board.gel is None else board.gel.gel_s,
         "gel_text": gel_text(board, elapsed),
-        "margin_s": margin_s(board),
+        "margin_s": margin_s(board, elapsed),
         "beside": None if numbers.beside is None else asdict(numbers.beside),
         "alarms": [asdict(alarm) for alarm in board.alarms],
         "drawdown": {"verdict": board.drawdown[0], "text": board.drawdown[1]},
         "final": list(board.final),
-        "chart_text": chart_words(board),
+        "chart_text": chart_words(board, elapsed),
     }
     shown: dict[str, Any] = plain(view)
     return shown
 
 
-def chart_words(board: Board) -> str:
-    """Say in words what the chart shows, for who cannot see it."""
+def chart_words(board: Board, elapsed_s: float | None = None) -> str:
+    """Write in words what the chart shows, for who cannot see it."""
     numbers = board.numbers
     if numbers.front is None or not len(numbers.time_s):
         return "No front yet."
@@ -64,6 +65,5 @@ def chart_words(board: Board) -> str:
         f"{clock_text(float(numbers.time_s[-1]))} after resin start."
     )
     if numbers.end is not None:
-        text += f" Forecast: at the end at {clock_text(numbers.end.end_s)}"
-        text += f", between {clock_text(numbers.end.low_s)} and {clock_text(numbers.end.high_s)}."
+        text += f" At the end: {end_text(board, elapsed_s)}."
     return text

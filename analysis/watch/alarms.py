@@ -56,6 +56,7 @@ class Situation:
     elapsed_s: float | None = None
     end_s: float | None = None
     end_high_s: float | None = None
+    overdue: bool = False
     gel_s: float | None = None
     working_s: float | None = None
     filled: bool = False
@@ -113,6 +114,9 @@ def _front(now: Situation) -> list[Alarm]:
     if now.beside:
         todo = "Find out what differs: vacuum, resin temperature, lay-up, line."
         out.append(Alarm("beside", LOOK, f"Not like the good runs: {now.beside}", todo))
+    if now.overdue and not now.filled and not now.clamped:
+        todo = "Look at the panel: has the front stopped, or can the camera not see it?"
+        out.append(Alarm("overdue", ACT, "The front is not at the end when it should be", todo))
     if now.filled and not now.clamped:
         todo = "Clamp the resin line when your plan says so, then press Clamp now."
         out.append(Alarm("filled", LOOK, "The front is at the end", todo))

@@ -70,9 +70,9 @@ class Gel:
     working_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Numbers:
-    """All that is worked out from one measurement.
+    """All that is worked out from one measurement; only the same object counts as equal.
 
     Attributes
     ----------
@@ -242,39 +242,64 @@ def clock_text(seconds: float) -> str:
     return f"{sign}{hours}:{minutes:02d}:{secs:02d}" if hours else f"{sign}{minutes}:{secs:02d}"
 
 
+def overdue(board: Board, elapsed_s: float | None) -> bool:
+    """Whether the front should have been at the end by now, by all that the forecast allows."""
+    end = board.numbers.end
+    if elapsed_s is None or end is None or board.numbers.end_reached_s is not None:
+        return False
+    return elapsed_s > end.high_s
+
+
 def end_text(board: Board, elapsed_s: float | None) -> str:
-    """Say when the front will be at the end, with its band, in one line."""
+    """Write when the front will be at the end, with its band, in one line.
+
+    No time that has passed is shown as one to come.
+    """
     numbers = board.numbers
     if numbers.end_reached_s is not None:
         return f"reached at {clock_text(numbers.end_reached_s)}"
     if numbers.end is None or elapsed_s is None:
         return "not known yet"
-    left = numbers.end.end_s - elapsed_s
-    if not math.isfinite(left):
+    if not math.isfinite(numbers.end.end_s):
         return "never: the resin stiffens first"
-    low, high = clock_text(numbers.end.low_s), clock_text(numbers.end.high_s)
-    ahead = f"in {clock_text(left)}" if left > 0 else "now due"
-    return f"{ahead} (at {clock_text(numbers.end.end_s)}; 95 %: {low} to {high})"
+    end, low, high = numbers.end.end_s, numbers.end.low_s, numbers.end.high_s
+    if overdue(board, elapsed_s):
+        return f"OVERDUE: was to be there by {clock_text(high)} at the latest (95 %)"
+    if elapsed_s > low:
+        first = f"in {clock_text(end - elapsed_s)}" if end > elapsed_s else "due now"
+        return f"{first} (95 %: by {clock_text(high)})"
+    return (
+        f"in {clock_text(end - elapsed_s)} (at {clock_text(end)}; 95 %: {clock_text(low)} to "
+        f"{clock_text(high)})"
+    )
 
 
 def gel_text(board: Board, elapsed_s: float | None) -> str:
-    """Say how long to gel, and how much later that is than the end."""
+    """Write how long to gel, and how much later that is than the end."""
     if board.gel is None:
         return "no gel time in panel.toml"
     if elapsed_s is None:
         return f"{clock_text(board.gel.gel_s)} after resin start"
-    text = f"in {clock_text(board.gel.gel_s - elapsed_s)}"
-    margin = margin_s(board)
+    left = board.gel.gel_s - elapsed_s
+    text = f"in {clock_text(left)}" if left > 0 else f"PASSED {clock_text(-left)} ago"
+    margin = margin_s(board, elapsed_s)
     if margin is None:
         return text
     side = "after" if margin >= 0 else "BEFORE"
     return f"{text}, {clock_text(abs(margin))} {side} the end"
 
 
-def margin_s(board: Board) -> float | None:
-    """Gel time less time of the end; None where one is not known."""
+def margin_s(board: Board, elapsed_s: float | None = None) -> float | None:
+    """Gel time less time of the end; None where one is not known, or the end is overdue.
+
+    A front that is not at the end yet will not have been there before now.
+    """
     numbers = board.numbers
+    if board.gel is None or overdue(board, elapsed_s):
+        return None
     end = numbers.end_reached_s
-    if end is None and numbers.end is not None:
-        end = numbers.end.end_s
-    return None if board.gel is None or end is None else board.gel.gel_s - end
+    if end is None:
+        if numbers.end is None:
+            return None
+        end = max(numbers.end.end_s, -math.inf if elapsed_s is None else elapsed_s)
+    return board.gel.gel_s - end

@@ -20,6 +20,7 @@ from analysis.watch.board import (
     RUNNING,
     Board,
     Numbers,
+    overdue,
     panel_gel,
     read_numbers,
 )
@@ -366,6 +367,7 @@ class Watch(Closing):
             end_high_s=None if numbers.end is None else numbers.end.high_s,
             gel_s=None if board.gel is None else board.gel.gel_s,
             working_s=None if board.gel is None else board.gel.working_s,
+            overdue=overdue(board, elapsed),
             filled=front is not None and front.filled,
             clamped=board.clamp_clock_s is not None,
             beside=beside.text if beside is not None and not beside.inside else "",

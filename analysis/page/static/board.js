@@ -87,13 +87,19 @@ function drawClocks() {
   if (board.reached) set("left", "there", "", board.end_text);
   else if (board.ended) set("left", "-", "", "run ended before");
   else if (board.end_s !== null && now !== null) {
-    const range = board.end_low_s === null ? "" : `95 %: ${clock(board.end_low_s - now)} to ${board.end_high_s === null ? "never" : clock(board.end_high_s - now)}`;
-    set("left", clock(Math.max(0, board.end_s - now)), "", range);
+    const last = board.end_high_s;
+    if (last !== null && now > last) set("left", "overdue", "", `95 %: ${clock(now - last)} ago at the latest; look at the panel`);
+    else {
+      const first = now > board.end_low_s ? "now" : clock(board.end_low_s - now);
+      const range = board.end_low_s === null ? "" : `95 %: ${first} to ${last === null ? "never" : clock(last - now)}`;
+      set("left", now > board.end_s ? "due now" : clock(board.end_s - now), "", range);
+    }
   } else set("left", "-", "", "not known yet");
   if (board.gel_s === null) set("gel", "-", "", "no gel time given");
   else {
     const margin = board.margin_s === null ? "" : board.margin_s >= 0 ? `${clock(board.margin_s)} after the end` : `${clock(-board.margin_s)} BEFORE the end`;
-    set("gel", clock(board.gel_s - (now || 0)), "", now === null ? "after the start" : margin);
+    const passed = now !== null && now > board.gel_s;
+    set("gel", passed ? "passed" : clock(board.gel_s - (now || 0)), "", now === null ? "after the start" : margin);
   }
   const quiet = board.silence_s + (Date.now() + skew - board.now_ms) / 1000;
   set("frames", String(board.frames), "", board.frames ? `last ${Math.max(0, Math.round(quiet))} s ago, ${board.camera}` : board.camera);

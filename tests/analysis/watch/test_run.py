@@ -10,10 +10,12 @@ import pytest
 from click.testing import CliRunner
 
 from analysis.commands.live import page, watch
+from analysis.page.board_view import board_view
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
 from analysis.watch.gauge import read_readings
 from analysis.watch.lock import FolderLock
+from analysis.watch.reference import reference_from
 from analysis.watch.run import Watch
 from analysis.watch.terminal import Screen, board_lines, obey
 from tests.made_up.live_run import front_mm, photo, write_panel
@@ -23,7 +25,7 @@ from vision.cameras.frame_store import FrameStore
 from vision.common.atomic_files import read_json
 from vision.errors import WetlineError
 from vision.frames.source import open_frames
-from vision.settings.event_log import CLAMP, EVENT, RESIN_OPEN, read_stamps
+from vision.settings.event_log import CLAMP, EVENT, NOTE, RESIN_OPEN, read_stamps
 from vision.settings.panel_settings import read_setup
 
 START_S = 1_933_000_000.0
@@ -54,6 +56,38 @@ class Shop:
 
     def told(self):
         return [alarm.key for alarm in self.watch.board.alarms]
+
+
+@pytest.mark.parametrize("last_s", [-30.0, 300.0])
+def test_a_note_without_a_new_picture_renews_the_board(tmp_path, last_s):
+    # Numbers hold arrays, which do not compare by ==: a second look at the same pictures raised.
+    times = np.linspace(1.0, 700.0, 50)
+    good = (reference_from("good", times, np.sqrt(120.0 * times)),)
+    with Shop(write_panel(tmp_path / "strip"), references=good) as shop:
+        for t in np.arange(-90.0, last_s + 1.0, 30.0):
+            shop.take(t)
+        for _ in range(2):
+            shop.t += 12.0
+            shop.watch.stamp(NOTE, "pump checked")
+            shop.watch.follow_once(0.0)
+        assert (shop.watch.board.numbers.beside is not None) == (last_s > 0)
+
+
+def test_a_run_without_pictures_says_that_the_front_is_overdue(tmp_path):
+    with Shop(write_panel(tmp_path / "strip")) as shop:
+        for t in np.arange(-90.0, 451.0, 30.0):
+            if t == 0.0:
+                shop.t = 0.0
+                shop.watch.stamp(RESIN_OPEN)
+            shop.take(t)
+        assert "overdue" not in shop.told()
+        shop.t = 1.3 * FULL_S
+        shop.watch.follow_once(0.0)
+        assert {"silent", "overdue"} <= set(shop.told())
+        view = board_view(shop.watch, shop.watch.board)
+        assert view["overdue"]
+        assert view["end_text"].startswith("OVERDUE")
+        assert "OVERDUE" in view["chart_text"]
 
 
 @pytest.fixture(scope="module")
