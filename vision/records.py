@@ -240,6 +240,13 @@ class FrontSummary:
     dry_spots: tuple[DrySpot, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @property
+    def race_share(self) -> float:
+        """Lead of the leading edge over the middle, as a share of the length reached."""
+        if not self.length_reached_mm > 0:
+            return 0.0
+        return self.race_tracking_mm / self.length_reached_mm
+
 
 @dataclass(frozen=True)
 class ScaleSummary:

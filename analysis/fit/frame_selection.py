@@ -21,8 +21,6 @@ SLOW_SHARE, STEADY_SHARE = 0.6, 0.85
 steady where it is above the second."""
 SLOW_SURE = 4.0
 """Standard errors by which it must have fallen."""
-STALL_SHARE = 0.3
-"""Share of the expected advance below which the tail of a run counts as a stall."""
 
 
 @dataclass(frozen=True)
@@ -79,33 +77,12 @@ def choose_frames(curve: FrontCurve, front: FrontSummary, length_m: float | None
     if curve.flow == "edge" and length_m is not None:
         leave_out(x > END_SHARE * length_m, "at the end of the panel")
     used = why == ""
-    stall = _late_stall(t, x, sd, used)
-    leave_out(stall, "after the front stalled")
-    used = why == ""
     return Readings(t, x, sd, used, tuple(str(w) for w in why), _fault(t, x, sd, used))
 
 
 def _reach(x: FloatArray, t: FloatArray, used: BoolArray) -> float:
     ok = used & np.isfinite(x) & (t > 0)
     return float(np.max(x[ok])) if np.any(ok) else 0.0
-
-
-def _late_stall(t: FloatArray, x: FloatArray, sd: FloatArray, used: BoolArray) -> BoolArray:
-    """Mark a tail in which the front stands still although its law says it should go on."""
-    out = np.zeros(len(t), dtype=bool)
-    index = np.flatnonzero(used)
-    if len(index) < 8:
-        return out
-    xs, ts, noise = x[index], t[index], float(np.median(sd[index]))
-    tail = xs > xs[-1] - 3.0 * noise
-    first = int(np.argmax(tail))
-    if first < 4 or len(index) - first < 4:
-        return out
-    expected = xs[first] * (np.sqrt(ts[-1] / ts[first]) - 1.0)
-    gone = float(np.median(xs[first + 1 :]) - xs[first])
-    if expected > 10.0 * noise and gone < STALL_SHARE * expected / 2.0:
-        out[index[first + 1 :]] = True
-    return out
 
 
 def _fault(t: FloatArray, x: FloatArray, sd: FloatArray, used: BoolArray) -> str:

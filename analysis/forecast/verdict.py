@@ -85,7 +85,7 @@ def unfair_reasons(panel: Panel, tracked: Tracked, fit: PermeabilityFit | NoFit)
 
 def _racing(tracked: Tracked) -> list[str]:
     front = tracked.front
-    if front.race_tracking_mm > UNFAIR_RACE_SHARE * max(front.length_reached_mm, 1e-9):
+    if front.race_share > UNFAIR_RACE_SHARE:
         return [
             f"resin raced {front.race_tracking_mm:.0f} mm ahead along an edge: seal the edges of "
             "the stack and repeat"

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.forecast.verdict import UNFAIR_RACE_SHARE, UNFAIR_SAG
+
 ACT, LOOK = "act", "look"
 GLARE_SHARE = 0.5
-RACE_SHARE = 0.15
-"""Lead of an edge over the length reached past which the panel is no fair test."""
-
 LEAST_RACE_MM = 15.0
-VACUUM_LOSS = 0.10
-"""Share of the driving pressure lost that counts as vacuum lost."""
+"""No edge is said to race for less: near the feed a share of the way is a millimetre or two."""
 
 
 @dataclass(frozen=True)
@@ -100,14 +98,14 @@ def _camera(now: Situation) -> list[Alarm]:
 
 def _front(now: Situation) -> list[Alarm]:
     out = []
-    if now.vacuum_lost > VACUUM_LOSS:
+    if now.vacuum_lost > UNFAIR_SAG:
         text = f"Vacuum lost: {now.vacuum_lost:.0%} of the pull is gone"
         out.append(Alarm("vacuum", ACT, text, "Find the leak: sealant tape, fittings, pump."))
     if now.stalled_at_mm is not None and not now.clamped and not now.filled:
         text = f"Front stalled at {now.stalled_at_mm:.0f} mm"
         todo = "Look for an empty pot, a pinched line, a leak, or resin that gels."
         out.append(Alarm("stall", ACT, text, todo))
-    if now.racing_mm > max(LEAST_RACE_MM, RACE_SHARE * now.reached_mm) and now.reached_mm > 0:
+    if now.racing_mm > max(LEAST_RACE_MM, UNFAIR_RACE_SHARE * now.reached_mm):
         text = f"An edge races: {now.racing_mm:.0f} mm ahead of the middle"
         todo = "Press the bag down along that edge; note it. The panel may be no fair test."
         out.append(Alarm("race", LOOK, text, todo))

@@ -136,24 +136,3 @@ def speed_mm_min(time_s: FloatArray, front_mm: FloatArray, points: int = 6) -> f
     if len(t) < 3 or np.ptp(t) <= 0:
         return None
     return round(float(np.polyfit(t - t[0], x, 1)[0]) * 60.0, 6)
-
-
-def stalled_now(time_s: FloatArray, front_mm: FloatArray, end_mm: float) -> bool:
-    """Tell whether the front has stopped although the run's past says it should go on.
-
-    The squared front grows evenly under a steady drive (Darcy's law); over the last tenth of the
-    run, four frames at least, it must grow at a quarter of the rate before, unless less than 5 mm
-    were due.
-    """
-    use = (time_s > 0) & (front_mm > 0)
-    t, x = time_s[use], front_mm[use]
-    if len(t) < 10 or x[-1] > 0.97 * end_mm:
-        return False
-    tail = max(4, int(np.count_nonzero(t > t[-1] - 0.1 * (t[-1] - t[0]))))
-    before = slice(max(0, len(t) // 4), len(t) - tail)
-    if len(t[before]) < 4:
-        return False
-    past = float(np.polyfit(t[before], x[before] ** 2, 1)[0])
-    now = float(np.polyfit(t[-tail:], x[-tail:] ** 2, 1)[0])
-    due_mm = past * (t[-1] - t[-tail]) / (2.0 * x[-tail])
-    return past > 0 and due_mm > 5.0 and now < 0.25 * past

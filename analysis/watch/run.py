@@ -24,7 +24,6 @@ from analysis.watch.board import (
     panel_gel,
     read_numbers,
 )
-from analysis.watch.end_forecast import stalled_now
 from analysis.watch.final import finish_run
 from analysis.watch.gauge import add_reading, drawdown_text, read_readings, vacuum_lost
 from analysis.watch.lock import FolderLock
@@ -37,6 +36,7 @@ from vision.common.atomic_files import replace_file
 from vision.common.closing import Closing
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes
 from vision.errors import WetlineError
+from vision.front.stall import find_stall
 from vision.settings.event_log import (
     CLAMP,
     EVENT,
@@ -339,8 +339,8 @@ class Watch(Closing):
             self._space, self._space_due = self.store.space_warning(), now + SPACE_CHECK_S
         numbers, front, live = board.numbers, board.numbers.front, self.feed.latest
         elapsed = None if board.start_clock_s is None else now - board.start_clock_s
-        stalled = front is not None and stalled_now(
-            numbers.time_s, numbers.front_mm, front.length_mm
+        stalled = front is not None and find_stall(
+            numbers.time_s, numbers.front_mm, front.length_mm, front.sd_mm
         )
         beside = numbers.beside
         situation = Situation(

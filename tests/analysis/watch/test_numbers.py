@@ -17,7 +17,7 @@ from analysis.watch.board import (
     margin_s,
     overdue,
 )
-from analysis.watch.end_forecast import EndForecast, speed_mm_min, stalled_now
+from analysis.watch.end_forecast import EndForecast, speed_mm_min
 from analysis.watch.gauge import add_reading, drawdown_text, read_readings, vacuum_lost
 from analysis.watch.reference import band_mm, compare, reference_from
 from analysis.watch.terminal import board_lines
@@ -57,13 +57,6 @@ def test_alarms_say_what_and_what_to_do():
 def test_gel_passed_is_the_first_alarm():
     now = Situation(running=True, elapsed_s=950.0, gel_s=900.0, racing_mm=60.0, reached_mm=100.0)
     assert [a.key for a in alarms_for(now)] == ["gel", "race"]
-
-
-def test_stall_needs_a_stop_not_a_slowing():
-    t = np.arange(10.0, 600.0, 10.0)
-    assert not stalled_now(t, np.sqrt(120 * t), 300.0)
-    assert stalled_now(t, np.minimum(np.sqrt(120 * t), 200.0), 300.0)
-    assert not stalled_now(t, np.minimum(np.sqrt(120 * t), 298.0), 300.0)
 
 
 def forecast_board(reached_s=None):
