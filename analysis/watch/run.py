@@ -32,7 +32,7 @@ from vision.cameras.camera import Camera, PhoneCamera, Shot
 from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import FrameStore, StoredFrame
 from vision.cameras.recorder import Recorder
-from vision.common.atomic_files import replace_file
+from vision.common.atomic_files import add_file
 from vision.common.closing import Closing
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes
 from vision.errors import WetlineError
@@ -235,10 +235,10 @@ class Watch(Closing):
         self._refresh(None)
 
     def add_photo(self, data: bytes) -> str:
-        """Put a photo beside the record; give its name."""
+        """Put a photo beside the record and return its name."""
         now = self.clock.now()
-        name = iso_local(now)[:19].replace(":", "-") + ".jpg"
-        replace_file(self.folder / "notes" / name, lambda part: part.write_bytes(data))
+        stem = iso_local(now)[:19].replace(":", "-")
+        name = add_file(self.folder / "notes", stem, ".jpg", data).name
         add_stamp(self.folder, Stamp(now, PHOTO, "photo", name))
         return name
 

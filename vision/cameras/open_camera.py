@@ -12,6 +12,10 @@ from vision.errors import WetlineError
 ADDRESS_SCHEMES = ("rtsp", "rtsps", "http", "https")
 
 
+JOURNAL = ".taken_in.txt"
+"""Beside the frames: which pictures of a watched folder are dealt with."""
+
+
 def open_camera(text: str, folder: Path, interval_s: float, clock: SteadyClock) -> Camera:
     """Open the camera that `text` names.
 
@@ -52,7 +56,7 @@ def open_camera(text: str, folder: Path, interval_s: float, clock: SteadyClock) 
             f"--camera {text}: let the other program fill a folder of its own: Wetline copies "
             "the pictures into frames with their times"
         )
-    return FolderCamera(path)
+    return FolderCamera(path, folder / "frames" / JOURNAL)
 
 
 def _checked(address: str) -> str:

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from vision.cameras.camera import Camera, Shot
+from vision.common.atomic_files import replace_file
 from vision.frames.exif import PhotoHeader, is_cut_short, read_header
 from vision.frames.photos import PHOTO_SUFFIXES, Photo, decode_photo, natural_key
 
@@ -28,6 +29,9 @@ class FolderCamera(Camera):
     path : Path
         The folder.
         Not the panel's own ``frames``: pictures are copied there with their times.
+    journal : Path, optional
+        Text file that keeps which pictures are dealt with, so that those which arrive between a
+        crash and the restart are still taken in. One that tells of another folder begins anew.
 
     Attributes
     ----------
@@ -35,16 +39,23 @@ class FolderCamera(Camera):
         Pictures left out, and why.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, journal: Path | None = None) -> None:
         self.name = f"folder {path.name}"
         self.path = path
         self.notes: list[str] = []
         self._sizes: dict[str, int] = {}
-        # Pictures that were there before belong to another run.
-        self._done = {p.name for p in _pictures(path)}
+        self._journal = journal
+        self._handed_on = ""
+        done = None if journal is None else read_journal(journal, path)
+        # At the first start, pictures that are there already belong to another run.
+        self._done = {p.name for p in _pictures(path)} if done is None else done
+        if journal is not None and done is None:
+            begin_journal(journal, path, self._done)
 
     def next(self, wait_s: float) -> Shot | None:
-        """Give the next whole picture."""
+        """Return the next whole picture; the one before it is then taken to be on disk."""
+        self._note_done(self._handed_on)
+        self._handed_on = ""
         until = time.monotonic() + wait_s
         while True:
             shot = self._look()
@@ -66,9 +77,21 @@ class FolderCamera(Camera):
             self._sizes.pop(path.name, None)
             shot = self._read(path)
             if shot is not None:
+                self._handed_on = path.name
                 return shot
+            self._note_done(path.name)
             self.notes.append(f"{path.name}: left out, it cannot be read as a picture")
         return None
+
+    def _note_done(self, name: str) -> None:
+        if not name or self._journal is None:
+            return
+        try:
+            with self._journal.open("a", encoding="utf-8", errors="surrogateescape") as file:
+                file.write(name + "\n")
+        except OSError:
+            # At worst the picture is taken in twice after a crash; doubles are left out.
+            self.fault = f"{self._journal}: cannot be written: is the disk full?"
 
     def _is_whole(self, path: Path) -> bool:
         """Tell whether the file has stopped growing: the same size twice, and its end is there."""
@@ -95,6 +118,27 @@ class FolderCamera(Camera):
             return None
         ok, encoded = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 95])
         return Shot(np.asarray(encoded).tobytes(), taken) if ok else None
+
+
+def begin_journal(journal: Path, folder: Path, names: set[str]) -> None:
+    """Write a new journal: the folder's place, then the pictures that need no look."""
+    lines = [str(folder.resolve()), *sorted(names)]
+    text = "".join(f"{line}\n" for line in lines)
+    data = text.encode("utf-8", "surrogateescape")
+    journal.parent.mkdir(parents=True, exist_ok=True)
+    replace_file(journal, lambda part: part.write_bytes(data))
+
+
+def read_journal(journal: Path, folder: Path) -> set[str] | None:
+    """Return the pictures of `folder` that were dealt with; None where the journal is not its."""
+    try:
+        lines = journal.read_text(encoding="utf-8", errors="surrogateescape").split("\n")
+    except OSError:
+        return None
+    if lines[0] != str(folder.resolve()):
+        return None
+    # A last line without its end was cut short by a crash: that picture is taken in again.
+    return set(lines[1:-1])
 
 
 def photo_clock_s(header: PhotoHeader, written_s: float) -> float:

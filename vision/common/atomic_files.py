@@ -59,6 +59,41 @@ def write_text(path: Path, text: str) -> None:
     replace_file(path, lambda part: part.write_bytes(text.encode("utf-8")))
 
 
+def add_file(folder: Path, stem: str, suffix: str, data: bytes) -> Path:
+    """Write a new file beside those of the same name, never over one, and return its place.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if missing.
+    stem, suffix : str
+        The name wished for; ``stem-2``, ``stem-3``, ... where it is taken.
+    data : bytes
+
+    Raises
+    ------
+    WetlineError
+        As `replace_file`.
+    """
+    number = 1
+    while True:
+        path = folder / f"{stem}{f'-{number}' if number > 1 else ''}{suffix}"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with path.open("xb"):
+                break
+        except FileExistsError:
+            number += 1
+        except OSError:
+            break  # said in full by `replace_file`
+    try:
+        replace_file(path, lambda part: part.write_bytes(data))
+    except WetlineError:
+        path.unlink(missing_ok=True)
+        raise
+    return path
+
+
 def plain(value: Any) -> Any:
     """Turn arrays and NumPy numbers into plain JSON values; NaN and infinity become None.
 

@@ -1,9 +1,11 @@
 import json
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from vision.common.atomic_files import read_json, replace_file, write_json, write_text
+from vision.common.atomic_files import add_file, read_json, replace_file, write_json, write_text
 from vision.errors import WetlineError, bad_field
 from vision.frames.prefetch import Ahead, prefetch
 
@@ -96,3 +98,25 @@ def test_work_done_ahead_hands_on_the_error_where_it_happened_and_can_be_left():
     assert next(stream) == 0
     stream.close()
     assert source.at(7) == 7
+
+
+def test_files_added_under_one_name_all_stay(tmp_path):
+    places = [add_file(tmp_path / "notes", "10-00-00", ".jpg", bytes([n])) for n in range(3)]
+    assert [p.name for p in places] == ["10-00-00.jpg", "10-00-00-2.jpg", "10-00-00-3.jpg"]
+    assert [p.read_bytes() for p in places] == [b"\0", b"\1", b"\2"]
+
+
+def test_files_added_at_once_from_many_threads_all_stay(tmp_path):
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda n: add_file(tmp_path, "x", ".jpg", bytes([n])), range(40)))
+    assert sorted(p.read_bytes()[0] for p in tmp_path.iterdir()) == list(range(40))
+
+
+def test_a_file_that_cannot_be_added_leaves_nothing(tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(WetlineError, match="cannot be written"):
+        add_file(tmp_path, "x", ".jpg", b"1")
+    assert list(tmp_path.iterdir()) == []
