@@ -115,7 +115,7 @@ def _show(found: PanelAnswer, folder: Path, as_json: bool, quiet: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print the forecast as JSON.")
 @click.option("--quiet", is_flag=True, help="Do not say where the picture went.")
 def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> None:
-    """Say whether the part fills in time, and what to change if not."""
+    """Find out whether the part fills in time, and what to change if not."""
     import json
 
     from analysis.forecast.forecast import forecast as work_out
@@ -175,7 +175,7 @@ def resin(
     waste_percent: float,
     as_json: bool,
 ) -> None:
-    """Say how much resin and hardener to mix, in which pots."""
+    """Work out how much resin and hardener to mix, in which pots."""
     import json
 
     from analysis.forecast.panel_json import read_fill_time
@@ -220,7 +220,7 @@ def drawdown(
     gel_min: float | None,
     as_json: bool,
 ) -> None:
-    """Say from a gauge log whether the bag is tight enough."""
+    """Find out from a gauge log whether the bag is tight enough."""
     import json
     from dataclasses import asdict
 

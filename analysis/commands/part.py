@@ -55,7 +55,7 @@ def part(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Say how a part fills with the planned feeds and vents, and improve the plan.
+    """Work out how a part fills with the planned feeds and vents, and improve the plan.
 
     PART is a part.toml or the folder it lies in. With --vacuum or --viscosity the answer is only
     printed.

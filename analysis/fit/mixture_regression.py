@@ -90,7 +90,7 @@ class Whitener:
 
 
 def whiteners(time_s: FloatArray) -> list[Whitener]:
-    """Give the trial correlations: a slow part that dies away in time, and a fresh part.
+    """Return the trial correlations: a slow part that dies away in time, and a fresh part.
 
     Parameters
     ----------

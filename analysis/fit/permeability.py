@@ -108,7 +108,7 @@ class PermeabilityFit:
 
 
 def panel_impulse(panel: Panel) -> tuple[Impulse, bool]:
-    """Give the panel's driving impulse, and whether pressure and viscosity are both known.
+    """Compute the panel's driving impulse, and whether pressure and viscosity are both known.
 
     Where one is missing the impulse is the plain time, so that fill times still follow.
     """
@@ -198,7 +198,7 @@ def _slow_note(readings: Readings) -> tuple[str, ...]:
 
 
 def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float) -> str:
-    """Say what the frames themselves think of the slope."""
+    """Write what the frames themselves think of the slope."""
     level = min(fit.aicc for fit in fit_models(edge_law(), impulse, readings, loose).values())
     gap = level - sloped
     if gap > 2:
@@ -212,7 +212,7 @@ def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float
 
 
 def raced(front: FrontSummary, panel: Panel, scale: ScaleSummary) -> bool:
-    """Tell whether lanes had to be left out because an edge raced."""
+    """Return whether lanes had to be left out because an edge raced."""
     width_mm = scale.width_mm or (panel.width_m or 0.0) * 1000.0
     kept = sum(upper - lower for lower, upper in front.clean_lanes_mm)
     return bool(front.clean_lanes_mm) and kept < 0.98 * width_mm

@@ -77,7 +77,7 @@ class PageApp:
         self.static = {path.name: path for path in STATIC.iterdir() if path.suffix in STATIC_TYPES}
 
     def build(self) -> ASGIApp:
-        """Give the application, its guard in front."""
+        """Return the application, its guard in front."""
         panel = "/api/panels/{panel}"
         routes = [
             Route("/", self._page("panels.html")),
@@ -124,14 +124,14 @@ class PageApp:
         return show
 
     async def asset(self, request: Request) -> Response:
-        """Give a script, style or picture of the page's own."""
+        """Return a script, style or picture of the page's own."""
         path = self.static.get(request.path_params["name"])
         if path is None or path.suffix == ".html":
             raise HTTPException(404)
         return FileResponse(path, media_type=STATIC_TYPES[path.suffix])
 
     async def icon(self, request: Request) -> Response:
-        """Give the page's sign."""
+        """Return the page's sign."""
         return FileResponse(self.static["icon.svg"], media_type="image/svg+xml")
 
     async def pair(self, request: Request) -> Response:
@@ -160,14 +160,14 @@ class PageApp:
         return answer
 
     async def qr(self, request: Request) -> Response:
-        """Give the pairing picture to a device that is paired already."""
+        """Return the pairing picture to a device that is paired already."""
         picture = self._qr()
         if not picture:
             raise HTTPException(404)
         return Response(picture, media_type="image/svg+xml")
 
     async def share(self, request: Request) -> Response:
-        """Give address and code as text to a device that is paired already."""
+        """Return address and code as text to a device that is paired already."""
         code = self.rules.pairing.code
         if code is None:
             raise HTTPException(404)
@@ -202,7 +202,7 @@ class PageApp:
         return JSONResponse(shown)
 
     async def result(self, request: Request) -> Response:
-        """Give a file of a panel's results; it is shown, never run."""
+        """Return a file of a panel's results; it is shown, never run."""
         _, folder = self._panel(request)
         path = result_files(folder).get(request.path_params["name"])
         if path is None:
@@ -211,7 +211,7 @@ class PageApp:
         return FileResponse(path, media_type=kind, headers={"Content-Security-Policy": FILE_POLICY})
 
     async def first(self, request: Request) -> Response:
-        """Give the first picture, to tap the corners on."""
+        """Return the first picture, to tap the corners on."""
         found = await run_in_threadpool(first_frame, self._panel(request)[1])
         if found is None:
             raise HTTPException(404)
@@ -224,7 +224,7 @@ class PageApp:
     # -- the board
 
     async def board(self, request: Request) -> Response:
-        """Give the board once it is newer than `seen`, or after 20 s at the latest."""
+        """Return the board once it is newer than `seen`, or after 20 s at the latest."""
         name, _ = self._panel(request)
         watch = self.watches.get(name)
         if watch is None:
@@ -237,7 +237,7 @@ class PageApp:
         return JSONResponse(board_view(watch, watch.board))
 
     async def picture(self, request: Request) -> Response:
-        """Give the latest picture with the front on it."""
+        """Return the latest picture with the front on it."""
         watch = self.watches.need(request.path_params["panel"])
         data = await run_in_threadpool(watch.picture_jpeg)
         if data is None:
@@ -245,7 +245,7 @@ class PageApp:
         return Response(data, media_type="image/jpeg")
 
     async def chart(self, request: Request) -> Response:
-        """Give the chart as SVG."""
+        """Return the chart as SVG."""
         watch = self.watches.need(request.path_params["panel"])
         narrow = request.query_params.get("narrow") == "1"
         repeat = watch.panel.part.repeat_sd if watch.panel.part else 0.08

@@ -11,7 +11,7 @@ from vision.common.atomic_files import plain
 
 
 def board_view(watch: Watch, board: Board) -> dict[str, Any]:
-    """Give what the page shows.
+    """Return what the page shows.
 
     Times on the clock are milliseconds of Unix time, with the server's own now beside them, so
     that a phone with a wrong clock shows the right one.

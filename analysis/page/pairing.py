@@ -75,7 +75,7 @@ class Pairing:
         return max(waits)
 
     def open_session(self, typed: str, address: str) -> str | None:
-        """Give a session's secret for the right code, None for a wrong one or too many tries.
+        """Return a session's secret for the right code, None for a wrong one or too many tries.
 
         The code is compared in constant time.
         """
@@ -94,7 +94,7 @@ class Pairing:
             return secret
 
     def knows(self, secret: str | None) -> bool:
-        """Tell whether a session is open, comparing in constant time."""
+        """Return whether a session is open, comparing in constant time."""
         if self.code is None:
             return True
         if not secret:

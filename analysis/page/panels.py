@@ -54,7 +54,7 @@ class Panels:
         return found
 
     def find(self, name: str) -> Path:
-        """Give a panel's folder by its name.
+        """Return a panel's folder by its name.
 
         Raises
         ------
@@ -84,7 +84,7 @@ def result_files(folder: Path) -> dict[str, Path]:
 
 
 def describe(name: str, folder: Path) -> dict[str, Any]:
-    """Give what the list of panels shows for one of them."""
+    """Return what the list of panels shows for one of them."""
     shown: dict[str, Any] = {"id": name, "name": name, "verdict": None, "reason": None}
     try:
         panel = read_toml(folder / "panel.toml").get("panel", {})

@@ -91,7 +91,7 @@ def _no(status: int, text: str) -> JSONResponse:
 
 
 def host_name(host: str) -> str:
-    """Give the name or address in a Host header without its port.
+    """Return the name or address in a Host header without its port.
 
     Examples
     --------

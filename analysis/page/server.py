@@ -126,7 +126,7 @@ class PageServer(Closing):
         return qr_svg(self.doors.pair_url) if self.doors.pair_url else ""
 
     def alive(self) -> bool:
-        """Tell whether it still serves."""
+        """Return whether it still serves."""
         return self._thread is not None and self._thread.is_alive()
 
     def close(self) -> None:
@@ -213,7 +213,7 @@ def qr_terminal(text: str) -> str:
 
 
 def door_lines(doors: Doors) -> list[str]:
-    """Say where the page is and how to pair."""
+    """Write where the page is and how to pair."""
     if not doors.pair_url:
         return [f"Page: {doors.url}   (this computer only; --share for phones)"]
     return [

@@ -42,11 +42,11 @@ class Watches:
         self._running[name] = watch
 
     def get(self, name: str) -> Watch | None:
-        """Give a panel's run, or None when it is not watched."""
+        """Return a panel's run, or None when it is not watched."""
         return self._running.get(name)
 
     def need(self, name: str) -> Watch:
-        """Give a panel's run.
+        """Return a panel's run.
 
         Raises
         ------
@@ -99,7 +99,7 @@ class Watches:
             return watch
 
     def is_new(self, name: str, frame_id: str) -> bool:
-        """Tell whether a frame's id was not taken in before (the phone sends again when unsure)."""
+        """Return whether a frame's id was not taken in before (the phone sends again when unsure)."""
         return frame_id not in self._taken.setdefault(name, OrderedDict())
 
     def taken(self, name: str, frame_id: str) -> None:

@@ -97,7 +97,7 @@ def build_report(
 
 
 def picture_type(data: bytes) -> str | None:
-    """Tell the media type of a picture from its first bytes; None for no picture.
+    """Return the media type of a picture from its first bytes; None for no picture.
 
     Examples
     --------

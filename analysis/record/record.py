@@ -21,7 +21,7 @@ PLOT_DPI = 110
 
 
 def front_band(fit: PermeabilityFit, until_s: float) -> FitBand:
-    """Give the fitted front with its 95 % band over time, in seconds and mm.
+    """Compute the fitted front with its 95 % band over time, in seconds and mm.
 
     Notes
     -----
@@ -111,7 +111,7 @@ def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
 
 
 def wetline_version() -> str:
-    """Give the installed version, or an empty text."""
+    """Return the installed version, or an empty text."""
     try:
         return version("wetline")
     except PackageNotFoundError:

@@ -279,7 +279,7 @@ def panel_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
 
 
 def drawdown_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
-    """Tell the verdict and the numbers in plain lines."""
+    """Write the verdict and the numbers in plain lines."""
     lines = [
         f"{found.verdict.upper()}: {found.reason}",
         f"Shape:      {found.shape}; rose {found.measured_rise_mbar:.1f} mbar in "

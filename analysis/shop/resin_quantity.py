@@ -258,7 +258,7 @@ def _pots(
 
 
 def plan_json(plan: ResinPlan) -> dict[str, Any]:
-    """Give the plan as plain values."""
+    """Return the plan as plain values."""
     return {
         "items_kg": dict(plan.items_kg),
         "total_kg": plan.total_kg,
@@ -271,7 +271,7 @@ def plan_json(plan: ResinPlan) -> dict[str, Any]:
 
 
 def plan_lines(plan: ResinPlan) -> list[str]:
-    """Tell the plan in plain lines, cautions beside it."""
+    """Write the plan in plain lines, cautions beside it."""
     lines = [
         f"Mix {plan.total_kg:.2f} kg: {plan.resin_kg:.2f} kg resin and "
         f"{plan.hardener_kg * 1000:.0f} g hardener"

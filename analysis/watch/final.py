@@ -59,7 +59,7 @@ def live_error_mm(firm: Sequence[Reading], tracked: Tracked) -> FloatArray:
 def difference_lines(
     firm: Sequence[Reading], tracked: Tracked, start_clock_s: float
 ) -> tuple[str, ...]:
-    """Say how far the live front was from the final result."""
+    """Write how far the live front was from the final result."""
     error = live_error_mm(firm, tracked)
     if not len(error):
         return ("The live front has no frame in common with the final result.",)

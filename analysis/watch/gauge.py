@@ -54,7 +54,7 @@ def read_readings(folder: Path) -> list[tuple[float, float]]:
 def drawdown_text(
     readings: list[tuple[float, float]], start_clock_s: float | None
 ) -> tuple[str, str]:
-    """Say whether the bag was tight before the start.
+    """Find whether the bag was tight before the start.
 
     Returns
     -------

@@ -76,7 +76,7 @@ def reference_from(name: str, time_s: FloatArray, front_mm: FloatArray) -> Refer
 def band_mm(
     references: Sequence[Reference], time_s: FloatArray, repeat_sd: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Give the mean of the good runs and the band of the next one at each time.
+    """Compute the mean of the good runs and the band of the next one at each time.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def band_mm(
 def compare(
     references: Sequence[Reference], time_s: float, front_mm: float, repeat_sd: float
 ) -> Beside | None:
-    """Say how this run stands beside the good ones; None where they had ended by now."""
+    """Compare this run with the good ones; None where they had ended by now."""
     mean, low, high = (float(v[0]) for v in band_mm(references, np.array([time_s]), repeat_sd))
     if not np.isfinite(mean):
         return None

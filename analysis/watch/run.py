@@ -264,7 +264,7 @@ class Watch(Closing):
         return now - board.start_clock_s
 
     def wait_for(self, seen: int, wait_s: float) -> Board:
-        """Give the board once it is newer than version `seen`, or after `wait_s`."""
+        """Return the board once it is newer than version `seen`, or after `wait_s`."""
         with self._changed:
             self._changed.wait_for(
                 lambda: self.board.version != seen or self._stop.is_set(), timeout=wait_s
