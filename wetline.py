@@ -26,12 +26,12 @@ COMMANDS = {
     "track": ("vision.commands:track", "Find the flow front in every frame."),
     "fit": ("analysis.commands.panel:fit", "Work out permeability, fill time and verdict from what was tracked."),
     "lines": ("vision.commands:lines", "Draw the front lines on a photo, and from straight above."),
-    "forecast": ("analysis.commands.panel:forecast", "Say whether the part fills in time, and what to change if not."),
-    "resin": ("analysis.commands.panel:resin", "Say how much resin and hardener to mix, in which pots."),
-    "part": ("analysis.commands.part:part", "Say how a part fills with the planned feeds and vents, and improve the plan."),
+    "forecast": ("analysis.commands.panel:forecast", "Find out whether the part fills in time, and what to change if not."),
+    "resin": ("analysis.commands.panel:resin", "Work out how much resin and hardener to mix, in which pots."),
+    "part": ("analysis.commands.part:part", "Work out how a part fills with the planned feeds and vents, and improve the plan."),
     "watch": ("analysis.commands.live:watch", "Follow a panel live while it fills."),
     "page": ("analysis.commands.live:page", "Open panels, boards and reports as a web page."),
-    "drawdown": ("analysis.commands.panel:drawdown", "Say from a gauge log whether the bag is tight enough."),
+    "drawdown": ("analysis.commands.panel:drawdown", "Find out from a gauge log whether the bag is tight enough."),
 }  # fmt: skip
 """Where each command stands, and its help for the list of commands."""
 

@@ -45,7 +45,7 @@ STATIC_TYPES = {
 }
 MOST_JSON = 20_000
 LONGEST_WAIT_S = 20.0
-LOOK_S = 0.1
+POLL_S = 0.1
 MOST_AGE_S = 12 * 3600.0
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -233,7 +233,7 @@ class PageApp:
         wait = min(_number(request.query_params.get("wait", "20"), "wait"), LONGEST_WAIT_S)
         until = time.monotonic() + wait
         while watch.board.version == int(seen) and time.monotonic() < until and not self.closing:
-            await asyncio.sleep(LOOK_S)
+            await asyncio.sleep(POLL_S)
         return JSONResponse(board_view(watch, watch.board))
 
     async def picture(self, request: Request) -> Response:

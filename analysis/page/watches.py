@@ -99,7 +99,7 @@ class Watches:
             return watch
 
     def is_new(self, name: str, frame_id: str) -> bool:
-        """Return whether a frame's id was not taken in before (the phone sends again when unsure)."""
+        """Return whether a frame's id was not taken in before (phones send again when unsure)."""
         return frame_id not in self._taken.setdefault(name, OrderedDict())
 
     def taken(self, name: str, frame_id: str) -> None:

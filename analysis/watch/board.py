@@ -21,7 +21,7 @@ from analysis.watch.end_forecast import (
     speed_mm_min,
     without_last,
 )
-from analysis.watch.reference import Beside, Reference, compare
+from analysis.watch.reference import Reference, ReferenceComparison, compare
 from vision.records import FloatArray, FrontCurve
 from vision.tracking.live_tracker import LiveFront
 
@@ -83,7 +83,7 @@ class Numbers:
     end : EndForecast or None
     end_reached_s : float or None
         When the front was at the end, once it is.
-    beside : Beside or None
+    beside : ReferenceComparison or None
     cannot : str
         Why nothing can be measured; empty when it can.
     """
@@ -93,7 +93,7 @@ class Numbers:
     front_mm: FloatArray = field(default_factory=lambda: np.zeros(0))
     end: EndForecast | None = None
     end_reached_s: float | None = None
-    beside: Beside | None = None
+    beside: ReferenceComparison | None = None
     cannot: str = ""
 
 

@@ -26,7 +26,7 @@ class Reference:
 
 
 @dataclass(frozen=True)
-class Beside:
+class ReferenceComparison:
     """How the run stands against the good ones, now.
 
     Attributes
@@ -108,7 +108,7 @@ def band_mm(
 
 def compare(
     references: Sequence[Reference], time_s: float, front_mm: float, repeat_sd: float
-) -> Beside | None:
+) -> ReferenceComparison | None:
     """Compare this run with the good ones; None where they had ended by now."""
     mean, low, high = (float(v[0]) for v in band_mm(references, np.array([time_s]), repeat_sd))
     if not np.isfinite(mean):
@@ -125,6 +125,6 @@ def compare(
     what = "the good run" if len(references) == 1 else f"{len(references)} good runs"
     tail = "" if minutes is None else f" ({abs(minutes):.1f} min)"
     judged = "inside their band" if inside else "OUTSIDE their band"
-    return Beside(
+    return ReferenceComparison(
         ahead, minutes, low, high, inside, f"{abs(ahead):.0f} mm{tail} {side} {what}, {judged}"
     )

@@ -88,7 +88,7 @@ class Screen:
         self._out.flush()
 
 
-def obey(watch: Watch, line: str) -> str:
+def run_command(watch: Watch, line: str) -> str:
     """Do what a typed line says; give what to answer, empty when all is well."""
     word, _, rest = line.strip().partition(" ")
     word = word.lower()
@@ -117,7 +117,7 @@ def listen(watch: Watch, keys: IO[str], say: Callable[[str], None]) -> threading
     def work() -> None:
         for line in keys:
             try:
-                answer = obey(watch, line)
+                answer = run_command(watch, line)
             except WetlineError as error:
                 answer = str(error)
             if answer:

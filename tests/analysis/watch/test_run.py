@@ -17,7 +17,7 @@ from analysis.watch.gauge import read_readings
 from analysis.watch.lock import FolderLock
 from analysis.watch.reference import reference_from
 from analysis.watch.run import Watch
-from analysis.watch.terminal import Screen, board_lines, obey
+from analysis.watch.terminal import Screen, board_lines, run_command
 from tests.made_up.live_run import front_mm, photo, write_panel
 from vision.cameras.camera import PhoneCamera
 from vision.cameras.clock import SteadyClock
@@ -377,12 +377,12 @@ def test_board_asks_for_the_corners(tmp_path):
 def test_typed_keys(tmp_path):
     folder = write_panel(tmp_path / "p")
     with Shop(folder) as shop:
-        assert obey(shop.watch, "o\n") == ""
-        assert obey(shop.watch, "n pot changed\n") == ""
-        assert obey(shop.watch, "g 12,5") == ""
-        assert "needs a number" in obey(shop.watch, "g low")
-        assert "resin open" in obey(shop.watch, "help me")
-        assert obey(shop.watch, "") == ""
+        assert run_command(shop.watch, "o\n") == ""
+        assert run_command(shop.watch, "n pot changed\n") == ""
+        assert run_command(shop.watch, "g 12,5") == ""
+        assert "needs a number" in run_command(shop.watch, "g low")
+        assert "resin open" in run_command(shop.watch, "help me")
+        assert run_command(shop.watch, "") == ""
     assert [s.text or s.kind for s in read_stamps(folder)] == ["resin open", "pot changed"]
     assert read_readings(folder)[0][1] == 12.5
 
