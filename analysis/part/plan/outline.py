@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from skimage.measure import points_in_poly
 
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
@@ -263,12 +264,12 @@ def _fields(text: str) -> list[str]:
 
 
 def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
-    """Find which points lie inside a polygon (by counting crossings of a ray).
+    """Return which points lie inside a polygon.
 
     Parameters
     ----------
     points_mm : ndarray of shape (M, 2)
-        What to tell of.
+        What to ask for.
     polygon_mm : ndarray of shape (N, 2)
         Corners in order.
 
@@ -277,13 +278,4 @@ def inside(points_mm: FloatArray, polygon_mm: FloatArray) -> BoolArray:
     >>> inside(np.array([[1, 1], [5, 1]]), np.array([[0, 0], [2, 0], [2, 2], [0, 2]]))
     array([ True, False])
     """
-    points = np.asarray(points_mm, float)
-    polygon = np.asarray(polygon_mm, float)
-    odd = np.zeros(len(points), bool)
-    for a, b in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        if a[1] == b[1]:
-            continue
-        spans = (a[1] > points[:, 1]) != (b[1] > points[:, 1])
-        x = a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1])
-        odd ^= spans & (points[:, 0] < x)
-    return odd
+    return np.asarray(points_in_poly(np.asarray(points_mm, float), np.asarray(polygon_mm, float)))
