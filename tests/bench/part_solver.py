@@ -27,9 +27,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from analysis.fit.impulse import constant_impulse
 from analysis.panel.records import Resin, Vacuum
 from analysis.part.answer.part_answer import put_in_time
-from analysis.part.flow import multigrid
 from analysis.part.flow.filling import fill_plan
-from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.flow.system import fill_impulse, open_feeds
+from analysis.part.grid.canvas import lay_canvas
+from analysis.part.grid.factor import direct
 from analysis.part.plan.outline import l_shape, rectangle
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
@@ -64,7 +65,7 @@ def solve_step(system, wet) -> float:
 
     def direct():
         matrix = system.matrix[cells][:, cells]
-        return multigrid.direct(matrix).solve(system.feed_m3[cells])
+        return direct(matrix).solve(system.feed_m3[cells])
 
     def multigrid():
         matrix = system.matrix[cells][:, cells]
@@ -84,7 +85,7 @@ def march(system) -> tuple[int, np.ndarray]:
         cells = np.flatnonzero(wet)
         if len(cells):
             matrix = system.matrix[cells][:, cells]
-            pressure[cells] = multigrid.direct(matrix).solve(system.feed_m3[cells])
+            pressure[cells] = direct(matrix).solve(system.feed_m3[cells])
         inflow = np.where(wet, 0.0, system.feed_m3 - system.matrix @ pressure)
         moving = inflow > 1e-12 * inflow.max()
         wait = np.full(n, np.inf)

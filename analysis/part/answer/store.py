@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.part.flow.filling import Filling, TrappedAir
 from analysis.part.flow.impulse_sweep import Stage
-from analysis.part.flow.system import lay_canvas
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain, replace_file
 

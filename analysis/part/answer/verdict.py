@@ -9,7 +9,8 @@ import numpy as np
 
 from analysis.part.answer.clock import Clock, minutes
 from analysis.part.flow.filling import Filling, fill_plan
-from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.flow.system import fill_impulse, open_feeds
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.part_toml import LEAST_CELLS
 from analysis.part.plan.plan import PartPlan
 

@@ -11,8 +11,8 @@ from scipy.sparse.csgraph import connected_components
 
 from analysis.part.flow.front_level import level
 from analysis.part.flow.impulse_sweep import STEPS, Stage, Step, sweep_part
-from analysis.part.flow.network import Links
-from analysis.part.flow.system import near
+from analysis.part.grid.canvas import lies_on
+from analysis.part.grid.network import Links
 from analysis.part.plan.plan import PartPlan
 from vision.records import BoolArray, FloatArray
 
@@ -222,7 +222,7 @@ def fill_plan(
         if arrivals is None:
             links = step.system.links
             arrivals = Arrivals(links.count)
-            vents = [near(links, vent.place) for vent in plan.vents]
+            vents = [lies_on(links, vent.place) for vent in plan.vents]
             air = AirWatch(vents, np.zeros(links.count, bool))
         arrivals.take(step)
         air.take(step)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.part.flow.network import Links
 from analysis.part.flow.obstacle import State
 from analysis.part.flow.system import System
+from analysis.part.grid.network import Links
 from vision.records import FloatArray
 
 SLANT = 0.12
@@ -35,7 +35,7 @@ def level(system: System, state: State) -> FloatArray:
     n_x = np.where(length > 0, n_x, 1.0)
     conduct = np.zeros(links.count)
     for e, strength in zip(links.offsets, links.strength_m3, strict=True):
-        conduct += strength * (e[0] * n_x + e[1] * n_y) ** 2
+        conduct[: links.cells] += strength * (e[0] * n_x + e[1] * n_y)[: links.cells] ** 2
     pores = np.maximum(system.pore_m3 / np.maximum(links.share, 1e-4), 1e-300)
     v = 2 * conduct * np.maximum(state.u, 0.0) / pores
     k = np.floor(np.sqrt(v + 0.25) - 0.5)
@@ -64,5 +64,6 @@ def _slopes(links: Links, values: FloatArray) -> tuple[FloatArray, FloatArray]:
             np.where(np.isnan(ahead), behind, ahead),
             np.where(np.isnan(behind), ahead, behind),
         )
-        out.append(np.nan_to_num(0.5 * (ahead + behind))[links.number >= 0])
+        slope = np.nan_to_num(0.5 * (ahead + behind))[links.number >= 0]
+        out.append(np.append(slope, np.zeros(links.count - links.cells)))
     return out[0], out[1]

@@ -12,17 +12,10 @@ import scipy.sparse as sparse
 from scipy.spatial import cKDTree
 
 from analysis.part.flow.front_level import level
-from analysis.part.flow.network import Links
 from analysis.part.flow.obstacle import State, fill_state, injected_m3
-from analysis.part.flow.system import (
-    Canvas,
-    System,
-    along,
-    feed_links,
-    fill_impulse,
-    lay_canvas,
-    open_feeds,
-)
+from analysis.part.flow.system import System, fill_impulse, open_feeds
+from analysis.part.grid.canvas import Canvas, feed_links, lay_canvas, points_on
+from analysis.part.grid.network import Links
 from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.records import BoolArray, FloatArray
 
@@ -281,7 +274,7 @@ class Sweep:
     ) -> float:
         """Find the impulse at which the front has passed the whole of a feed still shut."""
         spots = feed.place.points_mm
-        spots = along(system.links, spots) if feed.place.is_line else spots
+        spots = points_on(system.links, spots) if feed.place.is_line else spots
         there = carry(system.links, spots)
         if bool((there @ fill >= 1 - 1e-6).all()):
             return 0.0

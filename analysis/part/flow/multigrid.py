@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 import scipy.sparse as sparse
-from scipy.sparse.linalg import splu
 
-from analysis.part.flow.grid import IntArray
+from analysis.part.grid.cells import IntArray
+from analysis.part.grid.factor import Matrix, direct
 from vision.records import FloatArray
 
-Matrix = Any  # scipy.sparse.csr_array; SciPy's own types are not complete
 DIRECT_BELOW = 1200
 FACTOR_BELOW = 8_000
 COARSEST = 400
@@ -36,16 +35,6 @@ class Hierarchy:
 
     levels: tuple[Level, ...]
     bottom: Any
-
-
-def direct(matrix: Matrix) -> Any:
-    """Factor a symmetric positive definite sparse matrix."""
-    return splu(
-        sparse.csc_array(matrix),
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
-    )
 
 
 def _pair_up(matrix: Matrix) -> IntArray:

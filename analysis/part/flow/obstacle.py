@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from analysis.part.flow import multigrid
-from analysis.part.flow.grid import IntArray
 from analysis.part.flow.system import System
+from analysis.part.grid.cells import IntArray
+from analysis.part.grid.factor import direct
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
@@ -51,7 +52,7 @@ class _Inner:
     def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
         matrix = self.system.matrix[cells][:, cells]
         if len(cells) <= multigrid.DIRECT_BELOW:
-            return multigrid.direct(matrix).solve(right)
+            return direct(matrix).solve(right)
         if self.cells is None or not self._close(cells):
             self.cells = cells
             self.hierarchy = multigrid.build(matrix, self.system.groups, cells)

@@ -1,47 +1,27 @@
-"""A plan put on a grid: the matrix, the feeds and the pores of each cell."""
+"""The discrete filling problem: the matrix, the feeds and the pores of each cell."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import scipy.sparse as sparse
-from scipy.spatial import cKDTree
 
 from analysis.part.flow import multigrid
-from analysis.part.flow.feeds_on_grid import FeedLinks, beside, line_feed, point_feed
-from analysis.part.flow.grid import IntArray, clip_share, coverage, lay_grid
-from analysis.part.flow.network import (
-    Links,
-    assemble,
-    laplacian,
-    permeability_tensor,
-    unreached,
-)
-from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place
+from analysis.part.grid.canvas import Canvas, feed_links
+from analysis.part.grid.cells import IntArray
+from analysis.part.grid.factor import direct
+from analysis.part.grid.network import Links, laplacian, unreached
+from analysis.part.plan.plan import PartFeed
 from vision.errors import WetlineError
-from vision.records import BoolArray, FloatArray
+from vision.records import FloatArray
 
-
-@dataclass(frozen=True)
-class Canvas:
-    """A part on its grid, before any feed is laid on it.
-
-    Attributes
-    ----------
-    links : Links
-    stack : ndarray of shape (n,), int
-        Which stack of the plan each cell has.
-    tensors_m3 : tuple of ndarray of shape (2, 2)
-        Permeability times thickness per stack.
-    """
-
-    links: Links
-    stack: IntArray
-    tensors_m3: tuple[FloatArray, ...]
+DIRECT_BELOW = 300_000
+"""Up to this many cells one solve is done by factoring, which is quicker; above, the factors
+would take gigabytes."""
 
 
 @dataclass(frozen=True)
@@ -57,121 +37,17 @@ class System:
         Flow from the feeds into each cell per unit of impulse.
     pore_m3 : ndarray of shape (n,)
         Pore volume of each cell.
-    groups : tuple of ndarray
-        Groups of cells for the multigrid cycle.
     """
 
     links: Links
     matrix: Any
     feed_m3: FloatArray
     pore_m3: FloatArray
-    groups: tuple[IntArray, ...]
 
-
-def tensor_m3(stack: PartStack, factor: float = 1.0) -> FloatArray:
-    """Return permeability times thickness of a stack."""
-    tensor = permeability_tensor(stack.k1_m2, stack.k2_m2, stack.angle_deg)
-    return np.asarray(tensor * (factor * stack.thickness_mm * 1e-3))
-
-
-def lay_canvas(plan: PartPlan, cells: int | None = None, factors: Sequence[float] = ()) -> Canvas:
-    """Put a plan's outline, zones and gaps on a grid.
-
-    Parameters
-    ----------
-    plan : PartPlan
-        The part.
-    cells : int, optional
-        Along the longest side; by default the plan's own.
-    factors : sequence of float
-        Factor on the permeability of each of ``plan.stacks``; by default 1.
-
-    Raises
-    ------
-    WetlineError
-        If nothing of the part is left on so coarse a grid.
-    """
-    grid = lay_grid(plan.outline_mm, cells or plan.cells)
-    share, open_x, open_y = clip_share(plan.outline_mm, plan.holes_mm, grid)
-    stack = np.zeros(grid.shape, int)
-    pore_m = np.full(grid.shape, plan.stack.porosity * plan.stack.thickness_mm * 1e-3)
-    for index, zone in enumerate(plan.zones, start=1):
-        part = coverage(zone.points_mm, grid)
-        own = zone.stack.porosity * zone.stack.thickness_mm * 1e-3
-        pore_m = pore_m * (1 - part) + own * part
-        stack[part > 0.5 - 1e-9] = index
-    factors = tuple(factors) or (1.0,) * len(plan.stacks)
-    tensors = tuple(tensor_m3(s, f) for s, f in zip(plan.stacks, factors, strict=True))
-    walls = (plan.outline_mm, *plan.holes_mm)
-    links = assemble(grid, share, open_x, open_y, stack, tensors, pore_m, walls)
-    if links.count == 0:
-        raise WetlineError("[grid] cells: nothing of the part is left on the grid: use more cells")
-    for gap in plan.gaps:
-        links = _with_gap(links, gap)
-    return Canvas(links, stack[links.number >= 0], tensors)
-
-
-def _with_gap(links: Links, gap: Gap) -> Links:
-    """Add a channel along a line: quick links from cell to cell, and its own pores."""
-    chain, length_m = trace(links, gap.line_mm)
-    first, second = chain[:-1], chain[1:]
-    area_m2 = gap.width_mm * gap.thickness_mm * 1e-6
-    count = len(first)
-    if count == 0:
-        return links
-    flow = np.full(count, gap.k_m2 * area_m2 * count / length_m)
-    pore = links.pore_m3.copy()
-    np.add.at(pore, chain, area_m2 * length_m / len(chain))
-    return replace(
-        links,
-        pore_m3=pore,
-        first=np.concatenate([links.first, first]),
-        second=np.concatenate([links.second, second]),
-        offset=np.concatenate([links.offset, np.zeros((count, 2), int)]),
-        flow_m3=np.concatenate([links.flow_m3, flow]),
-        open_share=np.concatenate([links.open_share, np.ones(count)]),
-    )
-
-
-def trace(links: Links, line_mm: FloatArray) -> tuple[IntArray, float]:
-    """List the cells along a line in order, and its length in metres.
-
-    Each point of the line goes to the nearest cell of the part.
-    """
-    cells = nearest_cells(links, along(links, line_mm))
-    change = np.flatnonzero(np.diff(cells, prepend=-1))
-    length_m = float(np.hypot(*np.diff(line_mm, axis=0).T).sum()) * 1e-3
-    return cells[change], length_m
-
-
-def along(links: Links, line_mm: FloatArray) -> FloatArray:
-    """Return points along a line, a quarter of a cell apart."""
-    step = 0.25 * min(links.grid.dx_mm, links.grid.dy_mm)
-    points = [line_mm[:1]]
-    for a, b in pairwise(line_mm):
-        count = max(1, int(np.ceil(np.hypot(*(b - a)) / step)))
-        points.append(a + (np.arange(1, count + 1) / count)[:, None] * (b - a))
-    return np.concatenate(points)
-
-
-def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
-    """Return the number of the cell nearest to each point, of those at least half in the part."""
-    whole = links.pore_m3 > 0.5 * np.median(links.pore_m3)
-    cells = np.flatnonzero(whole)
-    if len(points_mm) == 1:
-        away = links.centre_mm[cells] - points_mm[0]
-        return cells[[int(np.argmin((away**2).sum(axis=1)))]]
-    return np.asarray(cells[cKDTree(links.centre_mm[cells]).query(points_mm)[1]])
-
-
-def feed_links(canvas: Canvas, place: Place, resistance_mm: float = 0.0) -> FeedLinks:
-    """Lay one feed on the grid."""
-    if place.is_line:
-        return line_feed(canvas.links, place.points_mm, resistance_mm)
-    cell = int(nearest_cells(canvas.links, place.points_mm)[0])
-    tensor = canvas.tensors_m3[int(canvas.stack[cell])]
-    point = (float(place.points_mm[0, 0]), float(place.points_mm[0, 1]))
-    return point_feed(canvas.links, point, place.radius_mm, tensor, resistance_mm)
+    @cached_property
+    def groups(self) -> tuple[IntArray, ...]:
+        """Groups of cells for the multigrid cycle, made when first asked for."""
+        return multigrid.group(self.matrix)
 
 
 def open_feeds(canvas: Canvas, feeds: Sequence[PartFeed]) -> System:
@@ -193,8 +69,7 @@ def open_feeds(canvas: Canvas, feeds: Sequence[PartFeed]) -> System:
                 f"[[feed]] {feed.name}: touches no cell of the part: move it onto the part"
             )
         total += laid.feed_m3
-        if laid.cut.any() or feed.place.is_line:
-            keep *= np.where(laid.cut, 0.0, beside(links, laid))
+        keep *= laid.keep
         lost = np.maximum(lost, laid.lost_m3)
     return make_system(links, total, keep, links.pore_m3 - lost)
 
@@ -214,7 +89,7 @@ def make_system(links: Links, feed_m3: FloatArray, keep: FloatArray, pore_m3: Fl
         feed_m3 = np.where(lonely, feed_m3.max(), feed_m3)
         pore_m3 = np.where(lonely, 0.0, pore_m3)
     matrix = (matrix + sparse.diags_array(feed_m3)).tocsr()
-    return System(links, matrix, feed_m3, pore_m3, multigrid.group(matrix))
+    return System(links, matrix, feed_m3, pore_m3)
 
 
 def fill_impulse(
@@ -244,21 +119,9 @@ def fill_impulse(
     permeability and porosity, for feeds that are open together.
     """
     pores = system.pore_m3 if pore_m3 is None else pore_m3
+    if len(pores) <= DIRECT_BELOW:
+        return np.asarray(direct(system.matrix).solve(pores))
     every = np.arange(len(pores))
     tolerance = 1e-10 * float(pores.max(initial=0.0))
-    if len(pores) <= multigrid.DIRECT_BELOW:
-        return np.asarray(multigrid.direct(system.matrix).solve(pores))
     hierarchy = multigrid.build(system.matrix, system.groups, every)
     return multigrid.solve(system.matrix, pores, hierarchy, guess, tolerance)[0]
-
-
-def near(links: Links, place: Place) -> BoolArray:
-    """Find which cells a vent or feed lies on."""
-    hit = np.zeros(links.count, bool)
-    hit[
-        trace(links, place.points_mm)[0] if place.is_line else nearest_cells(links, place.points_mm)
-    ] = True
-    if place.radius_mm:
-        away = np.hypot(*(links.centre_mm - place.points_mm[0]).T)
-        hit |= away <= place.radius_mm
-    return hit

@@ -9,10 +9,11 @@ import numpy as np
 import scipy.sparse as sparse
 
 from analysis.part.flow import multigrid
-from analysis.part.flow.feeds_on_grid import FeedLinks, beside
-from analysis.part.flow.grid import IntArray
-from analysis.part.flow.network import laplacian
-from analysis.part.flow.system import Canvas, feed_links, near
+from analysis.part.grid.canvas import Canvas, feed_links, lies_on
+from analysis.part.grid.cells import IntArray
+from analysis.part.grid.factor import direct
+from analysis.part.grid.feeds import FeedLinks
+from analysis.part.grid.network import laplacian
 from analysis.part.plan.plan import PartPlan, Place
 from vision.errors import WetlineError
 from vision.records import FloatArray
@@ -79,7 +80,7 @@ class Judge:
         self.laid: dict[bytes, FeedLinks] = {}
         self.vents = np.zeros(links.count, bool)
         for vent in plan.vents:
-            self.vents |= near(links, vent.place)
+            self.vents |= lies_on(links, vent.place)
 
     def judge(self, layout: Layout) -> Ranked:
         """Rank one layout."""
@@ -111,7 +112,7 @@ class Judge:
 
     def _through_factors(self, change: Any, lost: FloatArray, cells: IntArray) -> FloatArray:
         if self.factor is None:
-            self.factor = multigrid.direct(self.grounded)
+            self.factor = direct(self.grounded)
             self.still = self.factor.solve(self.pores)
         small = change[cells][:, cells].toarray()
         place = int(np.searchsorted(cells, self.anchor))
@@ -153,8 +154,7 @@ class Judge:
         for place in layout:
             laid = self._feed(place)
             feed += laid.feed_m3
-            if laid.cut.any() or place.is_line:
-                keep *= np.where(laid.cut, 0.0, beside(links, laid))
+            keep *= laid.keep
             lost = np.maximum(lost, laid.lost_m3)
         if not feed.any():
             raise WetlineError(NONE)

@@ -11,7 +11,7 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from analysis.part.flow.system import lay_canvas
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import inside, line_distance_mm
 from analysis.part.plan.plan import PartFeed, PartPlan, Place
 from analysis.part.plan.search_goal import SearchGoal

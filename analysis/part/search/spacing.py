@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.part.flow.system import lay_canvas
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartPlan, PartStack
 from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search.layout_score import Judge

@@ -15,7 +15,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.part.flow.filling import fill_plan
-from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.flow.system import fill_impulse, open_feeds
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import disc, l_shape, rectangle
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
 

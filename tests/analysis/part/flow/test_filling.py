@@ -8,7 +8,8 @@ from numpy.testing import assert_allclose
 
 from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.impulse_sweep import level_sizes, step_shares
-from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.flow.system import fill_impulse, open_feeds
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import disc, l_shape, rectangle
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place, Vent, Zone
 

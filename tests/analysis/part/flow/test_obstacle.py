@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from analysis.part.flow.grid import clip_share, lay_grid
-from analysis.part.flow.network import assemble
 from analysis.part.flow.obstacle import fill_state, injected_m3
-from analysis.part.flow.system import fill_impulse, lay_canvas, make_system, open_feeds
+from analysis.part.flow.system import fill_impulse, make_system, open_feeds
+from analysis.part.grid.canvas import lay_canvas
+from analysis.part.grid.cells import clip_share, lay_grid
+from analysis.part.grid.network import assemble
 from analysis.part.plan.outline import l_shape, rectangle
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Zone
 
@@ -45,12 +46,12 @@ def uneven_part(seed=3):
     """A part of random permeability and porosity, fed along part of an edge."""
     rng = np.random.default_rng(seed)
     grid = lay_grid(rectangle(240, 200), 12)
-    share, open_x, open_y = clip_share(rectangle(240, 200), (), grid)
+    shares = clip_share(rectangle(240, 200), (), grid)
     stack = np.arange(grid.nx * grid.ny).reshape(grid.shape)
     k = 1e-10 * np.exp(rng.standard_normal(stack.size))
     tensors = [np.eye(2) * value * 3e-3 for value in k]
     pore = 3e-3 * rng.uniform(0.3, 0.7, grid.shape)
-    links = assemble(grid, share, open_x, open_y, stack, tensors, pore)
+    links = assemble(grid, shares, stack, tensors, pore)
     feed = np.where((links.centre_mm[:, 0] < 20) & (links.centre_mm[:, 1] < 90), 6e-13, 0.0)
     return make_system(links, feed, np.ones(len(links.first)), links.pore_m3)
 

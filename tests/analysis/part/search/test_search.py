@@ -10,7 +10,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.part.flow.filling import fill_plan
-from analysis.part.flow.system import fill_impulse, lay_canvas, open_feeds
+from analysis.part.flow.system import fill_impulse, open_feeds
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import inside, l_shape, line_distance_mm, rectangle
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
 from analysis.part.plan.search_goal import SearchGoal

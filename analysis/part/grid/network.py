@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import scipy.sparse as sparse
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
-from analysis.part.flow.grid import Grid, IntArray
+from analysis.part.grid.cells import Grid, IntArray, Shares
 from analysis.part.plan.outline import inside
 from vision.records import BoolArray, FloatArray
 
 Offset = tuple[int, int]
+LEAST_SHARE = 1e-4  # a cell with less of the part in it takes no part
 
 
 @dataclass(frozen=True)
@@ -33,14 +35,16 @@ class Links:
     offset : ndarray of shape (L, 2), int
     flow_m3 : ndarray of shape (L,)
         Permeability times cross-section over length: K h w / l.
-    offsets : tuple of (int, int)
-        Every direction in use, one of each pair.
-    strength_m3 : ndarray of shape (D, n)
-        What a whole link from each cell along each of `offsets` would carry in its own stack.
     open_share : ndarray of shape (L,)
         Open share of each link, where walls cut it.
+    offsets : tuple of (int, int)
+        Every direction in use, one of each pair.
+    strength_m3 : ndarray of shape (D, cells)
+        What a whole link from each cell along each of `offsets` would carry in its own stack.
     share : ndarray of shape (n,)
-        Share of each cell inside the part.
+        Share of each cell inside the part; 0 for a channel's nodes.
+    channel_mm : ndarray of shape (m, 2)
+        Where the nodes of open channels lie; they are numbered after all cells.
     """
 
     grid: Grid
@@ -50,26 +54,33 @@ class Links:
     second: IntArray
     offset: IntArray
     flow_m3: FloatArray
+    open_share: FloatArray
     offsets: tuple[Offset, ...]
     strength_m3: FloatArray
-    open_share: FloatArray
     share: FloatArray
+    channel_mm: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     @property
     def count(self) -> int:
-        """Cells of the part."""
+        """Nodes: the cells of the part, then those of open channels."""
         return len(self.pore_m3)
 
     @property
+    def cells(self) -> int:
+        """Cells of the part alone."""
+        return self.count - len(self.channel_mm)
+
+    @property
     def centre_mm(self) -> FloatArray:
-        """Centre of each cell, shape (n, 2)."""
+        """Centre of each node, shape (n, 2)."""
         row, col = np.nonzero(self.number >= 0)
-        return np.column_stack([self.grid.x_mm[col], self.grid.y_mm[row]])
+        centre = np.column_stack([self.grid.x_mm[col], self.grid.y_mm[row]])
+        return np.concatenate([centre, self.channel_mm])
 
     def field(self, values: FloatArray, empty: float = np.nan) -> FloatArray:
-        """Lay values per cell out as (ny, nx), with `empty` outside the part."""
+        """Return values per node laid out as (ny, nx), with `empty` outside the part."""
         out = np.full(self.grid.shape, empty, dtype=float)
-        out[self.number >= 0] = values
+        out[self.number >= 0] = values[: self.cells]
         return out
 
 
@@ -134,22 +145,20 @@ def split_tensor(tensor: FloatArray) -> list[tuple[Offset, float]]:
 
 def assemble(
     grid: Grid,
-    share: FloatArray,
-    open_x: FloatArray,
-    open_y: FloatArray,
+    shares: Shares,
     stack: IntArray,
     tensors_m3: Sequence[FloatArray],
     pore_m: FloatArray,
     walls_mm: Sequence[FloatArray] = (),
 ) -> Links:
-    """Build the links of a part.
+    """Return the links of a part.
 
     Parameters
     ----------
     grid : Grid
         The grid.
-    share, open_x, open_y : ndarray
-        From `part_grid.clip_share`.
+    shares : Shares
+        What of it lies inside the part.
     stack : ndarray of shape (ny, nx), int
         Which of `tensors_m3` holds in each cell.
     tensors_m3 : sequence of ndarray of shape (2, 2)
@@ -160,62 +169,57 @@ def assemble(
         The outline, then the holes; used where slanting links meet a wall.
     """
     scale = np.diag([1e3 / grid.dx_mm, 1e3 / grid.dy_mm])
-    splits = [split_tensor(scale @ tensor @ scale) for tensor in tensors_m3]
+    scaled = [scale @ tensor @ scale * grid.cell_m2 for tensor in tensors_m3]
+    splits = [split_tensor(tensor) for tensor in scaled]
     offsets = tuple(
         sorted({e for split in splits for e, _ in split}, key=lambda e: (sum(map(abs, e)), e))
     )
     table = np.array([[dict(split).get(e, 0.0) for split in splits] for e in offsets])
-    strength = table[:, stack] * grid.cell_m2
-    present = _present(share, offsets)
+    strength = table[:, stack]
+    present = np.asarray(shares.cell > LEAST_SHARE)
     number = np.full(grid.shape, -1)
     number[present] = np.arange(int(present.sum()))
-    columns: list[list[Any]] = [[], [], [], [], []]
-    for e, lam in zip(offsets, strength, strict=True):
-        here, there = _shifted(grid.shape, e)
-        both = present[here] & present[there]
-        one, two = lam[here][both], lam[there][both]
-        rule = np.where(
-            (one > 0) & (two > 0), 2 * one * two / np.maximum(one + two, 1e-300), (one + two) / 2
-        )
-        opening = _opening(grid, share, open_x, open_y, e, both, walls_mm)
-        keep = (rule > 0) & (opening > 1e-9)
-        for column, value in zip(
-            columns,
-            (
-                number[here][both],
-                number[there][both],
-                np.tile(e, (int(both.sum()), 1)),
-                rule * opening,
-                opening,
-            ),
-            strict=True,
-        ):
-            column.append(value[keep])
-    first, second, offset, flow, opening = (np.concatenate(column) for column in columns)
-    pore_m3 = (share * pore_m)[present] * grid.cell_m2
-    links = Links(
-        grid,
-        number,
-        pore_m3,
-        first,
-        second,
-        offset,
-        flow,
-        offsets,
-        strength[:, present],
-        opening,
-        share[present],
-    )
-    scaled = [scale @ tensor @ scale * grid.cell_m2 for tensor in tensors_m3]
-    return _with_corners(links, stack, scaled, open_x, open_y)
+    columns = [
+        _links_along(grid, shares, number, e, laid, walls_mm)
+        for e, laid in zip(offsets, strength, strict=True)
+    ]
+    ends = (np.concatenate(column) for column in zip(*columns, strict=True))
+    first, second, offset, flow, opening = ends
+    pores = (shares.cell * pore_m)[present] * grid.cell_m2
+    strong, share = strength[:, present], shares.cell[present]
+    links = Links(grid, number, pores, first, second, offset, flow, opening, offsets, strong, share)
+    return _with_corners(links, stack, scaled, shares)
+
+
+def _links_along(
+    grid: Grid,
+    shares: Shares,
+    number: IntArray,
+    e: Offset,
+    strength: FloatArray,
+    walls_mm: Sequence[FloatArray],
+) -> list[Any]:
+    """Return both ends, offset, flow and open share of the links along one offset."""
+    here, there = _shifted(grid.shape, e)
+    both = (number[here] >= 0) & (number[there] >= 0)
+    opening = _opening(grid, shares, e, both, walls_mm)
+    flow = _joined(strength[here][both], strength[there][both]) * opening
+    keep = (flow > 0) & (opening > 1e-9)
+    ends = number[here][both], number[there][both], np.tile(e, (int(both.sum()), 1))
+    return [value[keep] for value in (*ends, flow, opening)]
+
+
+def _joined(one: FloatArray, two: FloatArray) -> FloatArray:
+    """Return what a link carries between cells of different stacks: each half in its own."""
+    series = 2 * one * two / np.maximum(one + two, 1e-300)
+    return np.where((one > 0) & (two > 0), series, (one + two) / 2)
 
 
 def _with_corners(
     links: Links,
     stack: IntArray,
     scaled: Sequence[FloatArray],
-    open_x: FloatArray,
-    open_y: FloatArray,
+    shares: Shares,
 ) -> Links:
     """Tie in cells that no link reaches, as long slanting links leave some in corners.
 
@@ -227,7 +231,7 @@ def _with_corners(
         return links
     lone = label != np.argmax(np.bincount(label))
     parts: list[tuple[Any, ...]] = []
-    for axis, (e, opening) in enumerate((((1, 0), open_x), ((0, 1), open_y))):
+    for axis, (e, opening) in enumerate((((1, 0), shares.open_x), ((0, 1), shares.open_y))):
         here, there = _shifted(links.grid.shape, e)
         one, two = links.number[here], links.number[there]
         both = (one >= 0) & (two >= 0) & (opening > 1e-9)
@@ -256,27 +260,20 @@ def _shifted(shape: tuple[int, int], e: Offset) -> tuple[Any, Any]:
     return tuple(s[0] for s in slices), tuple(s[1] for s in slices)
 
 
-def _present(share: FloatArray, offsets: Sequence[Offset]) -> BoolArray:
-    """Find which cells take part: those with some of the part in them."""
-    return np.asarray(share > 1e-4)
-
-
 def _opening(
     grid: Grid,
-    share: FloatArray,
-    open_x: FloatArray,
-    open_y: FloatArray,
+    shares: Shares,
     e: Offset,
     both: BoolArray,
     walls_mm: Sequence[FloatArray],
 ) -> FloatArray:
     """Return the open share of the links along `e` between cells that are both present."""
     if e == (1, 0):
-        return np.asarray(open_x[both])
+        return np.asarray(shares.open_x[both])
     if e == (0, 1):
-        return np.asarray(open_y[both])
+        return np.asarray(shares.open_y[both])
     opening = np.ones(int(both.sum()))
-    whole = _whole_box(share, e)[both]
+    whole = _whole_box(shares.cell, e)[both]
     doubtful = np.flatnonzero(~whole)
     if doubtful.size and walls_mm:
         here, _ = _shifted(grid.shape, e)
@@ -343,3 +340,13 @@ def unreached(matrix: Any, feed_m3: FloatArray) -> BoolArray:
     fed = np.zeros(count, bool)
     fed[label[feed_m3 > 0]] = True
     return np.asarray(~fed[label])
+
+
+def nearest_cells(links: Links, points_mm: FloatArray) -> IntArray:
+    """Return the number of the cell nearest to each point, of those at least half in the part."""
+    pores = links.pore_m3[: links.cells]
+    cells = np.flatnonzero(pores > 0.5 * np.median(pores))
+    centre = links.centre_mm[cells]
+    if len(points_mm) == 1:
+        return cells[[int(np.argmin(((centre - points_mm[0]) ** 2).sum(axis=1)))]]
+    return np.asarray(cells[cKDTree(centre).query(points_mm)[1]])

@@ -184,21 +184,30 @@ def openings_y(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
     return openings_x(np.asarray(polygon_mm)[:, ::-1], transpose(grid)).T
 
 
-def clip_share(
-    outline_mm: FloatArray, holes_mm: Sequence[FloatArray], grid: Grid
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the share of each cell inside the part, and the open share of the inner faces.
+@dataclass(frozen=True)
+class Shares:
+    """What of the cells and their faces lies inside a part, from 0 to 1.
 
-    Returns
-    -------
-    share : ndarray of shape (ny, nx)
+    Attributes
+    ----------
+    cell : ndarray of shape (ny, nx)
     open_x : ndarray of shape (ny, nx - 1)
+        Open share of the face between each cell and its right neighbour.
     open_y : ndarray of shape (ny - 1, nx)
+        The same towards the next row.
     """
-    fields = []
+
+    cell: FloatArray
+    open_x: FloatArray
+    open_y: FloatArray
+
+
+def clip_share(outline_mm: FloatArray, holes_mm: Sequence[FloatArray], grid: Grid) -> Shares:
+    """Return the share of each cell inside the part, and the open share of the inner faces."""
+    found = []
     for measure in (coverage, openings_x, openings_y):
-        field = measure(outline_mm, grid)
+        laid = measure(outline_mm, grid)
         for hole in holes_mm:
-            field = field - measure(hole, grid)
-        fields.append(np.clip(field, 0.0, 1.0))
-    return fields[0], fields[1], fields[2]
+            laid = laid - measure(hole, grid)
+        found.append(np.clip(laid, 0.0, 1.0))
+    return Shares(*found)

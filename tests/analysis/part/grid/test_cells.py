@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.part.flow.feeds_on_grid import point_feed
-from analysis.part.flow.grid import Grid, clip_share, coverage, lay_grid, openings_x, openings_y
-from analysis.part.flow.network import (
+from analysis.part.grid.cells import Grid, clip_share, coverage, lay_grid, openings_x, openings_y
+from analysis.part.grid.feeds import point_feed
+from analysis.part.grid.network import (
     assemble,
     laplacian,
     permeability_tensor,
@@ -29,13 +29,14 @@ def test_coverage_of_a_slanted_edge_is_exact():
 def test_shares_add_up_to_the_area_of_disc_less_hole(cells):
     outline, hole = disc(250), disc(80, (60.0, -40.0))
     grid = lay_grid(outline, cells)
-    share, open_x, open_y = clip_share(outline, [hole], grid)
+    shares = clip_share(outline, [hole], grid)
+    share = shares.cell
     area = share.sum() * grid.dx_mm * grid.dy_mm
     assert_allclose(area, np.pi * (250**2 - 80**2), rtol=1e-9)
     assert share.min() >= 0
     assert share.max() <= 1
-    assert open_x.shape == (grid.ny, grid.nx - 1)
-    assert open_y.shape == (grid.ny - 1, grid.nx)
+    assert shares.open_x.shape == (grid.ny, grid.nx - 1)
+    assert shares.open_y.shape == (grid.ny - 1, grid.nx)
 
 
 def test_openings_follow_the_wall():
@@ -66,10 +67,10 @@ def test_links_hold_a_linear_field_in_balance():
     # No source: div(K grad u) = 0 for linear u, away from walls, at any angle.
     outline = rectangle(300, 200)
     grid = lay_grid(outline, 30)
-    share, open_x, open_y = clip_share(outline, [], grid)
+    shares = clip_share(outline, [], grid)
     tensor = permeability_tensor(5.0, 1.0, 33.0)
     stack = np.zeros(grid.shape, int)
-    links = assemble(grid, share, open_x, open_y, stack, [tensor], np.ones(grid.shape), [outline])
+    links = assemble(grid, shares, stack, [tensor], np.ones(grid.shape), [outline])
     u = links.centre_mm @ (0.3, -0.7)
     out = links.field(laplacian(links) @ u)
     assert np.abs(out[3:-3, 3:-3]).max() < 1e-9 * np.abs(out).max() + 1e-12
@@ -78,10 +79,10 @@ def test_links_hold_a_linear_field_in_balance():
 def test_every_cell_has_a_way_in_even_in_a_very_uneven_stack():
     outline = rectangle(500, 300)
     grid = lay_grid(outline, 60)
-    share, open_x, open_y = clip_share(outline, [], grid)
+    shares = clip_share(outline, [], grid)
     tensor = permeability_tensor(100.0, 1.0, 30.0)
     stack, pore = np.zeros(grid.shape, int), np.ones(grid.shape)
-    links = assemble(grid, share, open_x, open_y, stack, [tensor], pore, [outline])
+    links = assemble(grid, shares, stack, [tensor], pore, [outline])
     reached = ~unreached(laplacian(links), (np.arange(links.count) == 0).astype(float))
     assert reached.all()
 
@@ -92,11 +93,9 @@ def test_round_feed_carries_what_its_radius_should(offset, radius):
     # Steady radial flow to a ring at R: Q = 2 pi K h / ln(R / r0) (Dupuit; Thiem 1906).
     outline = disc(250)
     grid = lay_grid(outline, 60)
-    share, open_x, open_y = clip_share(outline, [], grid)
+    shares = clip_share(outline, [], grid)
     stack = np.zeros(grid.shape, int)
-    links = assemble(
-        grid, share, open_x, open_y, stack, [np.eye(2)], np.ones(grid.shape), [outline]
-    )
+    links = assemble(grid, shares, stack, [np.eye(2)], np.ones(grid.shape), [outline])
     centre = (offset[0] * grid.dx_mm, offset[1] * grid.dy_mm)
     feed = point_feed(links, centre, radius, np.eye(2))
     away = np.hypot(*(links.centre_mm - centre).T)

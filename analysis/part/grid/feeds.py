@@ -9,14 +9,15 @@ from itertools import pairwise
 import numpy as np
 import scipy.sparse as sparse
 
-from analysis.part.flow.grid import Grid, IntArray, coverage
-from analysis.part.flow.multigrid import direct
-from analysis.part.flow.network import Links, Offset, split_tensor
-from vision.records import BoolArray, FloatArray
+from analysis.part.grid.cells import Grid, IntArray, coverage
+from analysis.part.grid.factor import direct
+from analysis.part.grid.network import Links, Offset, split_tensor
+from vision.records import FloatArray
 
 NEAREST = 1e-6  # a feed is never taken as nearer to a cell than this share of a link
 HALF_BOX = 16  # cells from the middle to the rim of the endless sheet's stand-in, at least
 RESOLVED = 6.0  # a round feed of more cells than this is drawn as its rim
+LONGEST_END = 1.5  # link lengths over which a line's loose end is shared out at most
 
 
 @dataclass(frozen=True)
@@ -27,26 +28,39 @@ class FeedLinks:
     ----------
     feed_m3 : ndarray of shape (n,)
         Flow from the feed into each cell per unit of impulse difference.
-    cut : ndarray of shape (L,), bool
-        Links that the feed line crosses, and so severs.
+    keep : ndarray of shape (L,)
+        What the feed leaves of each link: 0 where a line crosses it, and so severs it.
     lost_m3 : ndarray of shape (n,)
         Pore volume taken away by a round feed's own area.
     """
 
     feed_m3: FloatArray
-    cut: BoolArray
+    keep: FloatArray
     lost_m3: FloatArray
 
 
-def _crossings(links: Links, e_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
-    """Return how far along the step `e_mm` each cell's centre first meets the line, or infinity."""
+def _crossings(
+    links: Links, e_mm: FloatArray, line_mm: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Find where the step `e_mm` from each cell's centre first meets the line.
+
+    Returns
+    -------
+    share : ndarray of shape (n,)
+        Of the step; infinity where it does not meet the line.
+    part : ndarray of shape (n,)
+        How much of the link's width the line covers, from 0 to 1: less than 1 only where the
+        line ends within that width.
+    """
     grid, centre = links.grid, links.centre_mm
-    nearest = np.full(links.count, np.inf)
+    share, part = np.full(links.count, np.inf), np.zeros(links.count)
     size = np.array([grid.dx_mm, grid.dy_mm])
-    reach = np.abs(e_mm) / size + 1
-    for a, b in pairwise(line_mm):
+    reach = 2 * np.abs(e_mm) / size + 2
+    last = len(line_mm) - 2
+    loose = not np.array_equal(line_mm[0], line_mm[-1])
+    for k, (a, b) in enumerate(pairwise(line_mm)):
         segment = b - a
-        across = e_mm[0] * segment[1] - e_mm[1] * segment[0]
+        across = float(e_mm[0] * segment[1] - e_mm[1] * segment[0])
         if abs(across) < 1e-12 * np.hypot(*e_mm) * np.hypot(*segment):
             continue
         ends = grid.cells(np.stack([a, b]))
@@ -57,9 +71,23 @@ def _crossings(links: Links, e_mm: FloatArray, line_mm: FloatArray) -> FloatArra
         gap = a - centre[near]
         along = (gap[:, 0] * segment[1] - gap[:, 1] * segment[0]) / across
         where = (gap[:, 0] * e_mm[1] - gap[:, 1] * e_mm[0]) / across
-        hit = (along > -1e-9) & (along < 1 + 1e-9) & (where > -1e-9) & (where < 1 + 1e-9)
-        nearest[near[hit]] = np.minimum(nearest[near[hit]], np.maximum(along[hit], 0.0))
-    return nearest
+        wide = min(size.prod() / abs(across), LONGEST_END * np.hypot(*e_mm) / np.hypot(*segment))
+        covered = _covered(where, wide, loose and k == 0, loose and k == last)
+        hit = (along > -1e-9) & (along < 1 + 1e-9) & (covered > 1e-9)
+        first = hit & (along < share[near])
+        share[near[first]] = np.maximum(along[first], 0.0)
+        part[near[first]] = covered[first]
+    return share, part
+
+
+def _covered(where: FloatArray, wide: float, from_start: bool, to_end: bool) -> FloatArray:
+    """Return how much of a width about `where` a segment from 0 to 1 covers.
+
+    At an end where the line goes on it counts wholly; at a loose end by what lies on the line.
+    """
+    low = (where + wide / 2) / wide if from_start else (where > -1e-9).astype(float)
+    high = (1 - where + wide / 2) / wide if to_end else (where < 1 + 1e-9).astype(float)
+    return np.clip(low, 0.0, 1.0) * np.clip(high, 0.0, 1.0)
 
 
 def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> FeedLinks:
@@ -80,45 +108,62 @@ def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> 
     A link that meets the line after a share `s` of its length carries 1/s times as much: the
     second-order symmetric treatment of Gibou, Fedkiw, Cheng, Kang, J. Comput. Phys. 176,
     205-227, 2002 (from memory). A feed on the outline, which no link crosses from cell to cell,
-    is met by the links that would lead outside.
+    is met by the links that would lead outside. A link stands for the flow through a strip as
+    wide as a cell's area over its length; where the line ends within that strip, it takes its
+    share of the link and leaves the rest.
     """
     grid = links.grid
     feed = np.zeros(links.count)
-    cut = np.zeros(len(links.first), bool)
-    touched = np.zeros(links.count, bool)
+    keep = np.ones(len(links.first))
     for index, e in enumerate(links.offsets):
         step = np.array(e) * (grid.dx_mm, grid.dy_mm)
-        ahead = _crossings(links, step, line_mm)
-        back = _crossings(links, -step, line_mm)
+        ahead, ahead_part = _crossings(links, step, line_mm)
+        back, back_part = _crossings(links, -step, line_mm)
         extra = resistance_mm / float(np.hypot(*step))
-        for share in (ahead, back):
-            hit = np.isfinite(share)
-            feed[hit] += links.strength_m3[index, hit] / np.maximum(share[hit] + extra, NEAREST)
-            touched |= hit
+        for share, part in ((ahead, ahead_part), (back, back_part)):
+            hit = np.flatnonzero(part > 0)
+            strength = part[hit] * links.strength_m3[index, hit]
+            feed[hit] += strength / np.maximum(share[hit] + extra, NEAREST)
         mine = np.all(links.offset == e, axis=1)
-        cut[mine] = np.isfinite(ahead[links.first[mine]]) | np.isfinite(back[links.second[mine]])
-    return FeedLinks(feed, cut, np.zeros(links.count))
+        keep[mine] = 1.0 - np.maximum(ahead_part[links.first[mine]], back_part[links.second[mine]])
+    return FeedLinks(feed, keep * _beside(links, feed, keep), np.zeros(links.count))
 
 
-def beside(links: Links, feed: FeedLinks) -> FloatArray:
+def _beside(links: Links, feed_m3: FloatArray, keep: FloatArray) -> FloatArray:
     """Return the factor that reopens links which only the feed line's own edge narrows.
 
     The outline under a feed is no wall: between two cells that both meet the feed, the flow
     along it is that of whole cells.
     """
-    met = feed.feed_m3 > 0
-    both = met[links.first] & met[links.second] & ~feed.cut
+    met = feed_m3 > 0
+    both = met[links.first] & met[links.second] & (keep > 0)
     factor = np.ones(len(links.first))
     factor[both] = 1.0 / links.open_share[both]
     return factor
 
 
-def _circle(centre_mm: tuple[float, float], a_mm: float, b_mm: float, turn: float) -> FloatArray:
-    angle = (np.arange(64) + 0.5) * (2 * np.pi / 64)
-    grow = np.sqrt((2 * np.pi / 64) / np.sin(2 * np.pi / 64))
-    x, y = grow * a_mm * np.cos(angle), grow * b_mm * np.sin(angle)
-    c, s = np.cos(turn), np.sin(turn)
-    return np.column_stack([centre_mm[0] + c * x - s * y, centre_mm[1] + s * x + c * y])
+def _circle(centre_mm: tuple[float, float], radius_mm: float) -> FloatArray:
+    """Return a circle as a polygon of the same area."""
+    step = 2 * np.pi / 64
+    angle = (np.arange(64) + 0.5) * step
+    grown = radius_mm * np.sqrt(step / np.sin(step))
+    return np.asarray(centre_mm) + grown * np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def equal_radius_mm(radius_mm: float, k1: float, k2: float) -> float:
+    """Return the radius that a round feed acts with in an uneven stack.
+
+    In coordinates stretched to an even stack the circle is an ellipse with the half axes r0 / q
+    and r0 q, q = (K1 / K2)^(1/4), and far from an ellipse the flow is that of a circle with the
+    mean of its half axes (conformal map of the ellipse's outside, Joukowski).
+
+    Examples
+    --------
+    >>> equal_radius_mm(5.0, 1e-10, 1e-10), equal_radius_mm(4.0, 16e-10, 1e-10)
+    (5.0, 5.0)
+    """
+    q = (k1 / k2) ** 0.25
+    return float(radius_mm * (q + 1 / q) / 2)
 
 
 def point_feed(
@@ -137,8 +182,7 @@ def point_feed(
     centre_mm : tuple of (float, float)
         Middle of the feed.
     radius_mm : float
-        Equivalent radius: in an uneven stack the feed is taken as the ellipse of the same area
-        whose axes go as sqrt(K1/K2), for which the ellipse law of the front is exact.
+        Its own radius; in an uneven stack it acts with `equal_radius_mm`.
     tensor_m3 : ndarray of shape (2, 2)
         Permeability times thickness at the feed.
     resistance_mm : float
@@ -151,37 +195,40 @@ def point_feed(
     Peaceman, SPE J. 18, 183-194, 1978, from memory).
     """
     grid = links.grid
-    values, vectors = np.linalg.eigh(tensor_m3)
-    stretch = float((values[1] / values[0]) ** 0.25)
-    turn = float(np.arctan2(vectors[1, 1], vectors[0, 1]))
-    shape = (radius_mm * stretch, radius_mm / stretch, turn)
-    if radius_mm / stretch > RESOLVED * max(grid.dx_mm, grid.dy_mm):
-        rim = _circle(centre_mm, *shape)
+    rim = _circle(centre_mm, radius_mm)
+    if radius_mm > RESOLVED * max(grid.dx_mm, grid.dy_mm):
         wide = line_feed(links, np.vstack([rim, rim[:1]]), resistance_mm)
         return replace(wide, lost_m3=_lost(links, rim))
+    feed = _tied(links, centre_mm, radius_mm, tensor_m3)
+    if resistance_mm > 0 and feed.any():
+        k_e = float(np.sqrt(np.linalg.det(tensor_m3)))
+        more = resistance_mm / (2 * np.pi * radius_mm * k_e)
+        feed /= 1.0 + more * feed.sum()
+    return FeedLinks(feed, np.ones(len(links.first)), _lost(links, rim))
+
+
+def _tied(
+    links: Links, centre_mm: tuple[float, float], radius_mm: float, tensor_m3: FloatArray
+) -> FloatArray:
+    """Return the flow from a small round feed into each cell per unit of impulse difference."""
+    grid, scale = links.grid, float(np.trace(tensor_m3))
     place = grid.cells(np.array(centre_mm))
     corner = np.floor(place)
-    ratio = tuple(np.round(np.append(tensor_m3.ravel() / np.trace(tensor_m3), place - corner), 6))
-    size = (grid.dx_mm, grid.dy_mm)
-    local, tie = _calibrated(ratio, size, radius_mm)
-    scale = float(np.trace(tensor_m3))
-    middle = links.number.shape
+    ratio = tuple(np.round(np.append(tensor_m3.ravel() / scale, place - corner), 6))
+    local, tie = _calibrated(ratio, (grid.dx_mm, grid.dy_mm), radius_mm)
+    rows, cols = links.number.shape
     feed = np.zeros(links.count)
     for (col, row), weight in zip(local, tie, strict=True):
         r, c = int(corner[1]) + row, int(corner[0]) + col
-        if 0 <= r < middle[0] and 0 <= c < middle[1] and links.number[r, c] >= 0:
+        if 0 <= r < rows and 0 <= c < cols and links.number[r, c] >= 0:
             feed[links.number[r, c]] += scale * weight
-    if resistance_mm > 0 and feed.any():
-        k_e = float(np.sqrt(values[0] * values[1]))
-        more = resistance_mm / (2 * np.pi * radius_mm * k_e)
-        feed /= 1.0 + more * feed.sum()
-    lost = _lost(links, _circle(centre_mm, *shape))
-    return FeedLinks(feed, np.zeros(len(links.first), bool), lost)
+    return feed
 
 
 def _lost(links: Links, rim_mm: FloatArray) -> FloatArray:
     """Return the pore volume of each cell that a feed's own area takes away."""
-    own = coverage(rim_mm, links.grid)[links.number >= 0]
+    own = np.zeros(links.count)
+    own[: links.cells] = coverage(rim_mm, links.grid)[links.number >= 0]
     return np.minimum(own, 0.98) * links.pore_m3
 
 
@@ -193,24 +240,36 @@ def _calibrated(
     tensor = np.array(ratio[:4]).reshape(2, 2)
     place = np.array(ratio[4:])
     centre = (float(place[0] * size_mm[0]), float(place[1] * size_mm[1]))
-    values, vectors = np.linalg.eigh(tensor)
-    k_e = float(np.sqrt(values[0] * values[1]))
-    stretch = float((values[1] / values[0]) ** 0.25)
-    turn = float(np.arctan2(vectors[1, 1], vectors[0, 1]))
+    k2, k1 = np.linalg.eigvalsh(tensor)
+    k_e = float(np.sqrt(k1 * k2))
     reach = radius_mm + 0.5 * min(size_mm)
+    stretch = float((k1 / k2) ** 0.25)
     half = max(HALF_BOX, int(np.ceil(2.5 * reach * stretch / min(size_mm))))
     count = 2 * half + 1
     grid = Grid(-half * size_mm[0], -half * size_mm[1], *size_mm, count, count)
-    disc = coverage(_circle(centre, reach * stretch, reach / stretch, turn), grid)
-    x, y = np.meshgrid(grid.x_mm - centre[0], grid.y_mm - centre[1])
-    metric = np.linalg.inv(tensor) * k_e
-    log_r = 0.5 * np.log(
-        metric[0, 0] * x * x + 2 * metric[0, 1] * x * y + metric[1, 1] * y * y + 1e-9
-    )
+    disc = coverage(_circle(centre, reach), grid)
     row, col = np.nonzero(disc > 1e-6)
-    share = disc[row, col]
-    inner, pull = _sheet_inverse(tensor, size_mm, count, row * count + col, log_r.ravel())
-    target = np.log(radius_mm)
+    cells, far = row * count + col, _log_radius(grid, centre, tensor)
+    inner, pull = _sheet_inverse(tensor, size_mm, count, cells, far)
+    target = np.log(equal_radius_mm(radius_mm, k1, k2))
+    tie = _tie_for(disc[row, col], inner, pull, k_e, target)
+    ties = tie * disc[row, col]
+    spots = tuple((int(c) - half, int(r) - half) for r, c in zip(row, col, strict=True))
+    return spots, tuple(float(tie) for tie in ties)
+
+
+def _log_radius(grid: Grid, centre_mm: tuple[float, float], tensor: FloatArray) -> FloatArray:
+    """Return ln of the distance from a point, in coordinates stretched to an even stack."""
+    x, y = np.meshgrid(grid.x_mm - centre_mm[0], grid.y_mm - centre_mm[1])
+    metric = np.linalg.inv(tensor) * np.sqrt(np.linalg.det(tensor))
+    square = metric[0, 0] * x * x + 2 * metric[0, 1] * x * y + metric[1, 1] * y * y
+    return np.asarray(0.5 * np.log(square + 1e-9)).ravel()
+
+
+def _tie_for(
+    share: FloatArray, inner: FloatArray, pull: FloatArray, k_e: float, target: float
+) -> float:
+    """Find the tie per covered cell with which the feed acts with the log radius `target`."""
 
     def log_radius(tie: float) -> float:
         # Unknown inflow q_i = tie share_i (0 - u_i) with u = pull + inner q; u is 0 on the feed
@@ -225,9 +284,7 @@ def _calibrated(
     for _ in range(45):
         mid = (low + high) / 2
         low, high = (mid, high) if log_radius(np.exp(mid)) < target else (low, mid)
-    ties = np.exp((low + high) / 2) * share
-    spots = tuple((int(c) - half, int(r) - half) for r, c in zip(row, col, strict=True))
-    return spots, tuple(float(tie) for tie in ties)
+    return float(np.exp((low + high) / 2))
 
 
 def _sheet_inverse(

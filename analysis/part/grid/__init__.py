@@ -1,0 +1,1 @@
+"""A plan on a grid of cells: shares, links, edge gaps, feeds."""
