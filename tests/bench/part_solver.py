@@ -35,8 +35,9 @@ from analysis.part.plan.outline import l_shape, rectangle
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
 from analysis.part.plan.search_goal import SearchGoal
+from analysis.part.search.candidates import candidates
 from analysis.part.search.layout_score import QUICK, Judge
-from analysis.part.search.search import candidates, rank_layouts
+from analysis.part.search.search import rank_layouts
 
 
 def part(cells: int) -> PartPlan:

@@ -9,8 +9,9 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.part.grid.cells import IntArray, clip_share, coverage, lay_grid
-from analysis.part.grid.feeds import FeedLinks, line_feed, point_feed
+from analysis.part.grid.feeds import line_feed, point_feed
 from analysis.part.grid.gaps import Channel, add_gaps, feed_into
+from analysis.part.grid.lines import FeedLinks
 from analysis.part.grid.network import Links, assemble, nearest_cells, permeability_tensor
 from analysis.part.plan.plan import PartPlan, PartStack, Place
 from vision.errors import WetlineError
@@ -87,7 +88,7 @@ def feed_links(canvas: Canvas, place: Place, resistance_mm: float = 0.0) -> Feed
     cell = int(nearest_cells(links, place.points_mm)[0])
     tensor = canvas.tensors_m3[int(canvas.stack[cell])]
     if place.is_line:
-        laid = line_feed(links, place.points_mm, resistance_mm)
+        laid = line_feed(links, place.points_mm, tensor, resistance_mm)
     else:
         point = (float(place.points_mm[0, 0]), float(place.points_mm[0, 1]))
         laid = point_feed(links, point, place.radius_mm, tensor, resistance_mm)

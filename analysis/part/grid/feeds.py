@@ -1,97 +1,28 @@
-"""Feeds on the grid: lines that cut links, and round feeds smaller than a cell."""
+"""Feeds on the grid: lines whose ends keep their place, and round feeds smaller than a cell."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
-from itertools import pairwise
 
 import numpy as np
 import scipy.sparse as sparse
 
 from analysis.part.grid.cells import Grid, IntArray, coverage
 from analysis.part.grid.factor import direct
+from analysis.part.grid.line_ends import with_true_ends
+from analysis.part.grid.lines import FeedLinks, lay_line
 from analysis.part.grid.network import Links, Offset, split_tensor
 from vision.records import FloatArray
 
-NEAREST = 1e-6  # a feed is never taken as nearer to a cell than this share of a link
 HALF_BOX = 16  # cells from the middle to the rim of the endless sheet's stand-in, at least
-RESOLVED = 6.0  # a round feed of more cells than this is drawn as its rim
-LONGEST_END = 1.5  # link lengths over which a line's loose end is shared out at most
+RESOLVED = 4.0  # a round feed of more cells than this is drawn as its rim
 
 
-@dataclass(frozen=True)
-class FeedLinks:
-    """What one feed does to a part's links.
-
-    Attributes
-    ----------
-    feed_m3 : ndarray of shape (n,)
-        Flow from the feed into each cell per unit of impulse difference.
-    keep : ndarray of shape (L,)
-        What the feed leaves of each link: 0 where a line crosses it, and so severs it.
-    lost_m3 : ndarray of shape (n,)
-        Pore volume taken away by a round feed's own area.
-    """
-
-    feed_m3: FloatArray
-    keep: FloatArray
-    lost_m3: FloatArray
-
-
-def _crossings(
-    links: Links, e_mm: FloatArray, line_mm: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Find where the step `e_mm` from each cell's centre first meets the line.
-
-    Returns
-    -------
-    share : ndarray of shape (n,)
-        Of the step; infinity where it does not meet the line.
-    part : ndarray of shape (n,)
-        How much of the link's width the line covers, from 0 to 1: less than 1 only where the
-        line ends within that width.
-    """
-    grid, centre = links.grid, links.centre_mm
-    share, part = np.full(links.count, np.inf), np.zeros(links.count)
-    size = np.array([grid.dx_mm, grid.dy_mm])
-    reach = 2 * np.abs(e_mm) / size + 2
-    last = len(line_mm) - 2
-    loose = not np.array_equal(line_mm[0], line_mm[-1])
-    for k, (a, b) in enumerate(pairwise(line_mm)):
-        segment = b - a
-        across = float(e_mm[0] * segment[1] - e_mm[1] * segment[0])
-        if abs(across) < 1e-12 * np.hypot(*e_mm) * np.hypot(*segment):
-            continue
-        ends = grid.cells(np.stack([a, b]))
-        low = np.maximum(np.floor(ends.min(axis=0) - reach), 0).astype(int)
-        high = np.maximum(np.ceil(ends.max(axis=0) + reach), 0).astype(int)
-        near = links.number[low[1] : high[1], low[0] : high[0]].ravel()
-        near = near[near >= 0]
-        gap = a - centre[near]
-        along = (gap[:, 0] * segment[1] - gap[:, 1] * segment[0]) / across
-        where = (gap[:, 0] * e_mm[1] - gap[:, 1] * e_mm[0]) / across
-        wide = min(size.prod() / abs(across), LONGEST_END * np.hypot(*e_mm) / np.hypot(*segment))
-        covered = _covered(where, wide, loose and k == 0, loose and k == last)
-        hit = (along > -1e-9) & (along < 1 + 1e-9) & (covered > 1e-9)
-        first = hit & (along < share[near])
-        share[near[first]] = np.maximum(along[first], 0.0)
-        part[near[first]] = covered[first]
-    return share, part
-
-
-def _covered(where: FloatArray, wide: float, from_start: bool, to_end: bool) -> FloatArray:
-    """Return how much of a width about `where` a segment from 0 to 1 covers.
-
-    At an end where the line goes on it counts wholly; at a loose end by what lies on the line.
-    """
-    low = (where + wide / 2) / wide if from_start else (where > -1e-9).astype(float)
-    high = (1 - where + wide / 2) / wide if to_end else (where < 1 + 1e-9).astype(float)
-    return np.clip(low, 0.0, 1.0) * np.clip(high, 0.0, 1.0)
-
-
-def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> FeedLinks:
-    """Lay a feed line on the part: each link that meets it ends there.
+def line_feed(
+    links: Links, line_mm: FloatArray, tensor_m3: FloatArray, resistance_mm: float = 0.0
+) -> FeedLinks:
+    """Lay a feed line on the part, so that it acts with its true length.
 
     Parameters
     ----------
@@ -99,47 +30,12 @@ def line_feed(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> 
         The part.
     line_mm : ndarray of shape (P, 2)
         Two or more points; closed when the last repeats the first.
+    tensor_m3 : ndarray of shape (2, 2)
+        Permeability times thickness there.
     resistance_mm : float
-        Length of stack that would slow the resin as much as the line does: the `a` of
-        x^2 + 2 a x.
-
-    Notes
-    -----
-    A link that meets the line after a share `s` of its length carries 1/s times as much: the
-    second-order symmetric treatment of Gibou, Fedkiw, Cheng, Kang, J. Comput. Phys. 176,
-    205-227, 2002 (from memory). A feed on the outline, which no link crosses from cell to cell,
-    is met by the links that would lead outside. A link stands for the flow through a strip as
-    wide as a cell's area over its length; where the line ends within that strip, it takes its
-    share of the link and leaves the rest.
+        As for `lay_line`.
     """
-    grid = links.grid
-    feed = np.zeros(links.count)
-    keep = np.ones(len(links.first))
-    for index, e in enumerate(links.offsets):
-        step = np.array(e) * (grid.dx_mm, grid.dy_mm)
-        ahead, ahead_part = _crossings(links, step, line_mm)
-        back, back_part = _crossings(links, -step, line_mm)
-        extra = resistance_mm / float(np.hypot(*step))
-        for share, part in ((ahead, ahead_part), (back, back_part)):
-            hit = np.flatnonzero(part > 0)
-            strength = part[hit] * links.strength_m3[index, hit]
-            feed[hit] += strength / np.maximum(share[hit] + extra, NEAREST)
-        mine = np.all(links.offset == e, axis=1)
-        keep[mine] = 1.0 - np.maximum(ahead_part[links.first[mine]], back_part[links.second[mine]])
-    return FeedLinks(feed, keep * _beside(links, feed, keep), np.zeros(links.count))
-
-
-def _beside(links: Links, feed_m3: FloatArray, keep: FloatArray) -> FloatArray:
-    """Return the factor that reopens links which only the feed line's own edge narrows.
-
-    The outline under a feed is no wall: between two cells that both meet the feed, the flow
-    along it is that of whole cells.
-    """
-    met = feed_m3 > 0
-    both = met[links.first] & met[links.second] & (keep > 0)
-    factor = np.ones(len(links.first))
-    factor[both] = 1.0 / links.open_share[both]
-    return factor
+    return lay_line(links, with_true_ends(links, line_mm, tensor_m3), resistance_mm)
 
 
 def _circle(centre_mm: tuple[float, float], radius_mm: float) -> FloatArray:
@@ -197,7 +93,7 @@ def point_feed(
     grid = links.grid
     rim = _circle(centre_mm, radius_mm)
     if radius_mm > RESOLVED * max(grid.dx_mm, grid.dy_mm):
-        wide = line_feed(links, np.vstack([rim, rim[:1]]), resistance_mm)
+        wide = lay_line(links, np.vstack([rim, rim[:1]]), resistance_mm)
         return replace(wide, lost_m3=_lost(links, rim))
     feed = _tied(links, centre_mm, radius_mm, tensor_m3)
     if resistance_mm > 0 and feed.any():

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
 import numpy as np
+from scipy.ndimage import label, minimum
 
 from analysis.part.grid.cells import IntArray
 from analysis.part.grid.network import Links, nearest_cells
@@ -172,6 +173,19 @@ def _sampled(channel: Channel) -> FloatArray:
     return np.linspace(0.0, channel.length_mm, SAMPLES * len(channel.nodes) + 1)
 
 
+def _touching(channel: Channel, place: Place) -> FloatArray:
+    """Return the lengths along a gap at which a feed touches it, where it comes nearest."""
+    ticks = _sampled(channel)
+    off = line_distance_mm(points_along(channel.gap.line_mm, ticks), place.points_mm)
+    off = np.maximum(off - place.radius_mm, 0.0)
+    number, count = label(off <= channel.gap.width_mm + TOUCH_MM)
+    if not count:
+        return ticks[:0]
+    nearest = np.append(np.inf, minimum(off, number, np.arange(1, count + 1)))
+    hair = (ticks[1] - ticks[0]) / 2
+    return ticks[(number > 0) & (off <= nearest[number] + hair)]
+
+
 def feed_into(
     channel: Channel, place: Place, stack_m3: FloatArray, resistance_mm: float
 ) -> tuple[FloatArray, BoolArray]:
@@ -196,9 +210,7 @@ def feed_into(
         Links from node to node that the feed lies between.
     """
     feed_m3, cut = np.zeros(len(channel.nodes)), np.zeros(len(channel.links), bool)
-    ticks = _sampled(channel)
-    away = line_distance_mm(points_along(channel.gap.line_mm, ticks), place.points_mm)
-    touching = ticks[away <= place.radius_mm + channel.gap.width_mm + TOUCH_MM]
+    touching = _touching(channel, place)
     if not touching.size:
         return feed_m3, cut
     # What the feed resists by is a length of stack; a gap that carries more needs more of it.

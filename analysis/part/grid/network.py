@@ -171,16 +171,16 @@ def assemble(
     scale = np.diag([1e3 / grid.dx_mm, 1e3 / grid.dy_mm])
     scaled = [scale @ tensor @ scale * grid.cell_m2 for tensor in tensors_m3]
     splits = [split_tensor(tensor) for tensor in scaled]
-    offsets = tuple(
-        sorted({e for split in splits for e, _ in split}, key=lambda e: (sum(map(abs, e)), e))
-    )
+    used = {(1, 0), (0, 1), *(e for split in splits for e, _ in split)}
+    offsets = tuple(sorted(used, key=lambda e: (sum(map(abs, e)), e)))
     table = np.array([[dict(split).get(e, 0.0) for split in splits] for e in offsets])
     strength = table[:, stack]
     present = np.asarray(shares.cell > LEAST_SHARE)
     number = np.full(grid.shape, -1)
     number[present] = np.arange(int(present.sum()))
+    more = _beside_walls(shares, number, offsets, strength, np.stack(scaled)[stack])
     columns = [
-        _links_along(grid, shares, number, e, laid, walls_mm)
+        _links_along(grid, shares, number, e, laid + more.get(e, 0.0), walls_mm)
         for e, laid in zip(offsets, strength, strict=True)
     ]
     ends = (np.concatenate(column) for column in zip(*columns, strict=True))
@@ -207,6 +207,42 @@ def _links_along(
     keep = (flow > 0) & (opening > 1e-9)
     ends = number[here][both], number[there][both], np.tile(e, (int(both.sum()), 1))
     return [value[keep] for value in (*ends, flow, opening)]
+
+
+def _beside_walls(
+    shares: Shares,
+    number: IntArray,
+    offsets: Sequence[Offset],
+    strength: FloatArray,
+    tensor: FloatArray,
+) -> dict[Offset, FloatArray]:
+    """Return what links along a wall carry for the slanting links that the wall leaves out.
+
+    Beside a wall along t without flow through it, the gradient runs as K^-1 t. A slanting link
+    that would lead through the wall leaves its half of the flow's energy,
+    strength / 2 (e K^-1 t)^2 / (t K^-1 t)^2, to the links along the wall.
+    """
+    more = {(1, 0): np.zeros(number.shape), (0, 1): np.zeros(number.shape)}
+    inside = np.pad(number >= 0, (reach := max(max(map(abs, e)) for e in offsets)))
+    inverse = np.linalg.inv(tensor)
+    rows, cols = number.shape
+
+    def there(col: int, row: int) -> BoolArray:
+        return inside[reach + row : reach + row + rows, reach + col : reach + col + cols]
+
+    whole = shares.cell > 1 - 1e-9
+    for e, strong in zip(offsets, strength, strict=True):
+        if e in more:
+            continue
+        for col, row in (e, (-e[0], -e[1])):
+            lost = whole & ~there(col, row)
+            for t, across in (((1, 0), (0, row)), ((0, 1), (col, 0))):
+                axis = t.index(1)
+                beside = (col, 0) if axis == 0 else (0, row)
+                wall = lost & there(*beside) & ~there(*across)
+                slope = (inverse[..., axis] @ e) / inverse[..., axis, axis]
+                more[t] += np.where(wall, strong / 2 * slope**2, 0.0)
+    return more
 
 
 def _joined(one: FloatArray, two: FloatArray) -> FloatArray:

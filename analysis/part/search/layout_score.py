@@ -12,7 +12,7 @@ from analysis.part.flow import multigrid
 from analysis.part.grid.canvas import Canvas, feed_links, lies_on
 from analysis.part.grid.cells import IntArray
 from analysis.part.grid.factor import direct
-from analysis.part.grid.feeds import FeedLinks
+from analysis.part.grid.lines import FeedLinks
 from analysis.part.grid.network import laplacian
 from analysis.part.plan.plan import PartPlan, Place
 from vision.errors import WetlineError

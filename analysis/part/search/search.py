@@ -12,21 +12,16 @@ from multiprocessing import get_context
 import numpy as np
 
 from analysis.part.grid.canvas import lay_canvas
-from analysis.part.plan.outline import inside, line_distance_mm
 from analysis.part.plan.plan import PartFeed, PartPlan, Place
 from analysis.part.plan.search_goal import SearchGoal
+from analysis.part.search.candidates import allowed, candidates, way
 from analysis.part.search.layout_score import QUICK, Judge, Layout, Ranked
+from analysis.part.search.moves import improve
 from vision.errors import WetlineError
-from vision.records import BoolArray, FloatArray
 
-COARSE_CANDIDATES = 9
-LINES_PER_WAY = 12
-STEPS_MM_SHARE = (0.08, 0.04, 0.02, 0.01)
 BATCH = 8
 WORTH_A_PROCESS = 1_500_000  # layouts times cells; below it starting processes costs more
-CLEAR = 0.04
-"""A feed keeps this share of the part's longest side away from every vent."""
-
+STARTS = 8  # layouts that are moved, at least
 
 _judge: Judge | None = None
 
@@ -82,66 +77,6 @@ def rank_layouts(
         return list(itertools.chain.from_iterable(pool.map(_work, batches)))
 
 
-def allowed(plan: PartPlan, goal: SearchGoal, points_mm: FloatArray) -> BoolArray:
-    """Find which points may hold a feed."""
-    ok = inside(points_mm, plan.outline_mm)
-    for hole in plan.holes_mm:
-        ok &= ~inside(points_mm, hole)
-    clear_mm = CLEAR * float(np.ptp(plan.outline_mm, axis=0).max())
-    for vent in plan.vents:
-        # Resin fed beside a vent goes straight down it.
-        ok &= line_distance_mm(points_mm, vent.place.points_mm) > clear_mm
-    if goal.allowed_mm:
-        ok &= np.any([inside(points_mm, area) for area in goal.allowed_mm], axis=0)
-    return np.asarray(ok)
-
-
-def candidates(plan: PartPlan, goal: SearchGoal) -> list[Place]:
-    """List the places a single feed is tried at first."""
-    areas = goal.allowed_mm or (plan.outline_mm,)
-    low = np.min([area.min(axis=0) for area in areas], axis=0)
-    high = np.max([area.max(axis=0) for area in areas], axis=0)
-    low = np.maximum(low, plan.outline_mm.min(axis=0))
-    high = np.minimum(high, plan.outline_mm.max(axis=0))
-    if goal.kind == "point":
-        step = float((high - low).max()) / COARSE_CANDIDATES
-        counts = [max(1, round(float(side / step))) for side in high - low]
-        ticks = [
-            a + (np.arange(n) + 0.5) / n * (b - a)
-            for a, b, n in zip(low, high, counts, strict=True)
-        ]
-        x, y = (axis.ravel() for axis in np.meshgrid(*ticks))
-        points = np.column_stack([x, y])
-        points = points[allowed(plan, goal, points)]
-        return [Place(point[None], goal.radius_mm) for point in points]
-    found = []
-    for axis in (0, 1):
-        for k in range(LINES_PER_WAY):
-            at = low[axis] + (k + 0.5) / LINES_PER_WAY * (high[axis] - low[axis])
-            line = line_at(plan, goal, axis, float(at))
-            if line is not None:
-                found.append(line)
-    return found
-
-
-def line_at(plan: PartPlan, goal: SearchGoal, axis: int, at_mm: float) -> Place | None:
-    """Return the longest straight feed line across the part at x (axis 0) or y (axis 1)."""
-    low, high = plan.outline_mm.min(axis=0), plan.outline_mm.max(axis=0)
-    other = 1 - axis
-    count = 401
-    points = np.zeros((count, 2))
-    points[:, axis] = at_mm
-    points[:, other] = low[other] + (np.arange(count) + 0.5) / count * (high - low)[other]
-    ok = np.append(np.append(False, allowed(plan, goal, points)), False)
-    starts, ends = np.flatnonzero(~ok[:-1] & ok[1:]), np.flatnonzero(ok[:-1] & ~ok[1:])
-    if not len(starts):
-        return None
-    best = int(np.argmax(ends - starts))
-    if ends[best] - starts[best] < 5:
-        return None
-    return Place(points[[starts[best], ends[best] - 1]])
-
-
 def score(ranked: Ranked, goal: SearchGoal, target: float | None) -> tuple[float, float]:
     """Return what is to be least: fill time, nearness to a target, or how late the vents are."""
     first = ranked.total if target is None else abs(np.log(ranked.total / target))
@@ -177,9 +112,8 @@ def search(
     Notes
     -----
     Every pair (or triple, from the best places) of a coarse set of places is tried, then the best
-    few are moved in steps that halve, feed by feed, for as long as that helps: a pattern search
-    (Hooke and Jeeves, J. ACM 8, 212-229, 1961, from memory). All is judged on one grid with one
-    factorisation per process, and nothing is drawn at random.
+    few, far enough from each other, are moved for as long as that helps (`moves.improve`). All is
+    judged on one grid with one factorisation per process, and nothing is drawn at random.
     """
     places = candidates(plan, goal)
     if not places:
@@ -192,14 +126,17 @@ def search(
     pool = [*_given(plan, goal), *_combined(single, places, goal, target)]
     progress(f"judging {len(pool)} layouts")
     ranked = rank_layouts(plan, pool, coarse)
-    best = distinct(sorted(ranked, key=lambda r: score(r, goal, target)), plan, 2 * goal.keep)
-    progress("moving the best ones")
-    judge = Judge(plan, lay_canvas(plan, coarse), QUICK)
-    moved = [_improve(judge, plan, goal, target, one) for one in best]
-    moved = distinct(sorted(moved, key=lambda r: score(r, goal, target)), plan, goal.keep)
+
+    def by_score(one: Ranked) -> tuple[float, float]:
+        return score(one, goal, target)
+
+    starts = distinct(sorted(ranked, key=by_score), plan, max(STARTS, 2 * goal.keep))
+    progress(f"moving the feeds of the best {len(starts)}")
+    judge = Judge(plan, lay_canvas(plan, coarse), QUICK).judge
+    moved = [improve(judge, plan, goal, by_score, one.layout) for one in starts]
+    moved = distinct(sorted(moved, key=by_score), plan, goal.keep)
     progress(f"judging the best {len(moved)} on the full grid")
-    final = rank_layouts(plan, [r.layout for r in moved])
-    return sorted(final, key=lambda r: score(r, goal, target))
+    return sorted(rank_layouts(plan, [one.layout for one in moved]), key=by_score)
 
 
 def _given(plan: PartPlan, goal: SearchGoal) -> list[Layout]:
@@ -214,7 +151,7 @@ def _given(plan: PartPlan, goal: SearchGoal) -> list[Layout]:
 
 
 def _straight(place: Place) -> bool:
-    """Tell a line that runs along x or along y."""
+    """Return whether a line runs along x or along y."""
     return bool(np.any(np.abs(np.diff(place.points_mm, axis=0)) < 1e-6))
 
 
@@ -233,39 +170,6 @@ def _combined(
     return itertools.combinations(places, goal.feeds)
 
 
-def _improve(
-    judge: Judge, plan: PartPlan, goal: SearchGoal, target: float | None, start: Ranked
-) -> Ranked:
-    """Move the feeds of a layout while that helps."""
-    size = float(np.ptp(plan.outline_mm, axis=0).max())
-    best = judge.judge(start.layout)
-    for share in STEPS_MM_SHARE:
-        better = True
-        rounds = 0
-        while better and rounds < 6:
-            better, rounds = False, rounds + 1
-            for k, place in enumerate(best.layout):
-                for other in _nudged(plan, goal, place, share * size):
-                    layout = (*best.layout[:k], other, *best.layout[k + 1 :])
-                    tried = judge.judge(layout)
-                    if score(tried, goal, target) < score(best, goal, target):
-                        best, better = tried, True
-                        break
-    return best
-
-
-def _nudged(plan: PartPlan, goal: SearchGoal, place: Place, step_mm: float) -> list[Place]:
-    """Return a place moved by a step each way, where that is allowed."""
-    points = place.points_mm
-    if place.is_line:
-        axis = 0 if abs(points[1, 0] - points[0, 0]) < abs(points[1, 1] - points[0, 1]) else 1
-        moved = [line_at(plan, goal, axis, float(points[0, axis] + s)) for s in (-step_mm, step_mm)]
-        return [line for line in moved if line is not None]
-    steps = np.array([[-1, 0], [1, 0], [0, -1], [0, 1]]) * step_mm
-    spots = points[0] + steps
-    return [replace(place, points_mm=spot[None]) for spot in spots[allowed(plan, goal, spots)]]
-
-
 def distinct(ranked: Sequence[Ranked], plan: PartPlan, keep: int) -> list[Ranked]:
     """Keep the first of layouts that differ by less than a twentieth of the part."""
     size = float(np.ptp(plan.outline_mm, axis=0).max())
@@ -275,7 +179,7 @@ def distinct(ranked: Sequence[Ranked], plan: PartPlan, keep: int) -> list[Ranked
         for other in kept:
             theirs = sorted(tuple(place.points_mm.mean(axis=0)) for place in other.layout)
             apart = np.abs(np.array(mine) - np.array(theirs)).max()
-            same_way = [_way(p) for p in one.layout] == [_way(p) for p in other.layout]
+            same_way = [way(p) for p in one.layout] == [way(p) for p in other.layout]
             if apart < 0.05 * size and same_way:
                 break
         else:
@@ -283,14 +187,6 @@ def distinct(ranked: Sequence[Ranked], plan: PartPlan, keep: int) -> list[Ranked
         if len(kept) == keep:
             break
     return kept
-
-
-def _way(place: Place) -> int:
-    """Tell lines along y (0) from lines along x (1) and points (2)."""
-    if not place.is_line:
-        return 2
-    run = np.abs(place.points_mm[-1] - place.points_mm[0])
-    return 0 if run[0] < run[1] else 1
 
 
 def with_layout(plan: PartPlan, layout: Layout) -> PartPlan:

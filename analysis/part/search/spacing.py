@@ -9,8 +9,8 @@ import numpy as np
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartPlan, PartStack
 from analysis.part.plan.search_goal import SearchGoal
+from analysis.part.search.candidates import line_at
 from analysis.part.search.layout_score import Judge
-from analysis.part.search.search import line_at
 
 MOST_LINES = 12
 CELLS = 80

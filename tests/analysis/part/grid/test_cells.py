@@ -100,7 +100,7 @@ def test_round_feed_carries_what_its_radius_should(offset, radius):
     feed = point_feed(links, centre, radius, np.eye(2))
     away = np.hypot(*(links.centre_mm - centre).T)
     ring = away > 200
-    keep = np.where(feed.cut, 0.0, 1.0)
+    keep = feed.keep
     matrix = laplacian(links, keep).todense() + np.diag(feed.feed_m3)
     known = np.where(ring, np.log(away / radius), 0.0)
     free = ~ring

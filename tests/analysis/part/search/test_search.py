@@ -16,13 +16,11 @@ from analysis.part.plan.outline import inside, l_shape, line_distance_mm, rectan
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent, Zone
 from analysis.part.plan.search_goal import SearchGoal
 from analysis.part.search import layout_score as part_judge
+from analysis.part.search.candidates import CLEAR, candidates, line_at
 from analysis.part.search.layout_score import Judge
 from analysis.part.search.search import (
-    CLEAR,
     _given,
-    candidates,
     distinct,
-    line_at,
     rank_layouts,
     score,
     search,
@@ -87,7 +85,9 @@ def test_one_feed_line_goes_to_the_middle():
 
 
 def test_two_feed_lines_go_to_the_quarters():
-    best = search(strip(900.0), SearchGoal(True, 2, "line", keep=1))[0]
+    best = search(dataclasses.replace(strip(900.0), cells=40), SearchGoal(True, 2, "line", keep=1))[
+        0
+    ]
     across = sorted(float(place.points_mm[:, 0].mean()) for place in best.layout)
     assert all(np.ptp(place.points_mm[:, 0]) < 1 for place in best.layout)
     assert_allclose(across, [150, 450], atol=12)
