@@ -43,7 +43,7 @@ def finish_run(
         As the tracker.
     """
     panel = read_panel(folder)
-    job = track_folder(folder, quiet=True, told=progress)
+    job = track_folder(folder, quiet=True, progress=progress)
     found = answer(job.tracked, panel)
     write_record(folder, found, job.photo)
     return (*answer_lines(found), *difference_lines(firm, job.tracked, job.start_clock_s))

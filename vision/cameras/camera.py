@@ -47,7 +47,7 @@ class Camera(Closing, ABC):
 
     @abstractmethod
     def next(self, wait_s: float) -> Shot | None:
-        """Give the next picture, or None when none came within `wait_s`."""
+        """Return the next picture, or None when none came within `wait_s`."""
 
 
 class PhoneCamera(Camera):
@@ -63,7 +63,7 @@ class PhoneCamera(Camera):
         self._closed = threading.Event()
 
     def deliver_to(self, take: Callable[[Shot], bool]) -> None:
-        """Say who puts the pictures on disk; `take` gives True once one is there."""
+        """Set who puts the pictures on disk; `take` returns True once one is there."""
         self._take = take
 
     def receive(self, shot: Shot) -> bool:

@@ -44,7 +44,7 @@ class SteadyClock:
         self.notes: list[str] = []
 
     def now(self) -> float:
-        """Give Unix seconds, never less than before."""
+        """Return Unix seconds, never less than before."""
         with self._lock:
             step = self._wall() - (self._steady() + self._lead_s)
             if step > JUMP_S:
@@ -74,7 +74,7 @@ class SteadyClock:
                 self._lead_s += clock_s + 1.0 - now
 
     def take_notes(self) -> list[str]:
-        """Give the notes and forget them."""
+        """Return the notes and forget them."""
         with self._lock:
             told, self.notes = self.notes, []
             return told

@@ -124,7 +124,7 @@ class FrameStore:
         return path
 
     def space_warning(self) -> str:
-        """Say how much room is left when it is little; empty when there is enough."""
+        """Return how much room is left, in words, when it is little; empty when there is enough."""
         try:
             free = self._free_bytes(self.folder)
         except OSError:
@@ -141,7 +141,7 @@ def _write_bytes(path: Path, data: bytes) -> None:
 
 
 def with_time(jpeg: bytes, clock_s: float, orientation: int = 1) -> bytes:
-    """Give a JPEG the time it was taken at, without touching the picture itself.
+    """Write into a JPEG the time it was taken at, without touching the picture itself.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def _offset_text(local: datetime) -> str:
 
 
 def _without_exif(jpeg: bytes) -> bytes:
-    """Give all after the start mark, less the Exif segments before the scan."""
+    """Return all after the start mark, less the Exif segments before the scan."""
     kept, place = [], 2
     while place + 4 <= len(jpeg) and jpeg[place] == 0xFF and jpeg[place + 1] != 0xDA:
         if jpeg[place + 1] == 0xFF:

@@ -68,7 +68,7 @@ def _checked(address: str) -> str:
 
 
 def shown_address(address: str) -> str:
-    """Give an address without the password that may stand in it.
+    """Return an address without the password that may stand in it.
 
     Examples
     --------

@@ -50,15 +50,15 @@ class Recorder:
         for note in self.clock.take_notes():
             self._on_event(note)
         shot = self.camera.next(wait_s)
-        return self._told([] if shot is None else self.store.write(shot))
+        return self._pass_on([] if shot is None else self.store.write(shot))
 
     def put(self, shot: Shot) -> bool:
         """Store a picture that was handed in, at once; False while the disk is full."""
         frames = self.store.write(shot)
-        self._told(frames)
+        self._pass_on(frames)
         return bool(frames)
 
-    def _told(self, frames: list[StoredFrame]) -> int:
+    def _pass_on(self, frames: list[StoredFrame]) -> int:
         for frame in frames:
             gap = frame.clock_s - self.last_s
             if self._seen_any and gap > self.gap_s:

@@ -94,7 +94,7 @@ class FolderCamera(Camera):
             self.fault = f"{self._journal}: cannot be written: is the disk full?"
 
     def _is_whole(self, path: Path) -> bool:
-        """Tell whether the file has stopped growing: the same size twice, and its end is there."""
+        """Return whether the file has stopped growing: one size twice, and its end is there."""
         try:
             size = path.stat().st_size
             same = self._sizes.get(path.name) == size and size > 0

@@ -55,7 +55,7 @@ class CaptureCamera(Camera):
         self._thread.start()
 
     def next(self, wait_s: float) -> Shot | None:
-        """Give the picture of this interval once it is there."""
+        """Return the picture of this interval once it is there."""
         with self._fresh:
             if self._latest is None:
                 self._fresh.wait(wait_s)

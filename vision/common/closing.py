@@ -13,7 +13,7 @@ class Closing:
         """Let go of what is held open; most things hold nothing."""
 
     def __enter__(self) -> Self:
-        """Give the thing itself."""
+        """Return the thing itself."""
         return self
 
     def __exit__(

@@ -8,7 +8,7 @@ from vision.records import BoolArray, FloatArray
 
 
 def median_of_few(values: FloatArray) -> FloatArray:
-    """Give the median along the first axis, far quicker than NumPy's own for some dozen values.
+    """Return the median along the first axis, far quicker than NumPy's own for some dozen values.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def robust_scale(values: FloatArray, axis: int = 0) -> FloatArray:
 
 
 def root_mean_square(values: FloatArray) -> FloatArray:
-    """Give the root mean square over the last axis.
+    """Return the root mean square over the last axis.
 
     Examples
     --------
@@ -54,7 +54,7 @@ def biweight(ratio: FloatArray) -> FloatArray:
 
 
 def row_medians(values: FloatArray, use: BoolArray) -> FloatArray:
-    """Give the (upper) median of each row over the places in use; 0 where there is none.
+    """Return the (upper) median of each row over the places in use; 0 where there is none.
 
     Examples
     --------

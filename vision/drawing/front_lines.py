@@ -184,7 +184,7 @@ def _pieces(
 
 
 def _runs(flags: BoolArray) -> list[NDArray[np.intp]]:
-    """Give the index runs where `flags` is true, at least two long."""
+    """Return the index runs where `flags` is true, at least two long."""
     index = np.flatnonzero(flags)
     runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
     return [run for run in runs if len(run) > 1]

@@ -25,24 +25,24 @@ class Box:
     height: float
 
     def overlaps(self, other: Box, gap: float = 0.0) -> bool:
-        """Tell whether the two come nearer than `gap`."""
+        """Return whether the two come nearer than `gap`."""
         near_x = abs(self.x - other.x) < (self.width + other.width) / 2 + gap
         return near_x and abs(self.y - other.y) < (self.height + other.height) / 2 + gap
 
     def inside(self, width: float, height: float) -> bool:
-        """Tell whether it lies wholly in a picture of that size."""
+        """Return whether it lies wholly in a picture of that size."""
         half_w, half_h = self.width / 2, self.height / 2
         fits_x = half_w <= self.x <= width - half_w
         return fits_x and half_h <= self.y <= height - half_h
 
     def holds(self, points: FloatArray) -> BoolArray:
-        """Tell for points of shape (N, 2) which lie in the box."""
+        """Find which points of shape (N, 2) lie in the box."""
         away = np.abs(points - [self.x, self.y]) <= [self.width / 2, self.height / 2]
         return np.asarray(away.all(axis=1))
 
 
 def point_along(points: FloatArray, share: float) -> FloatArray:
-    """Give the point at a share of the length of a polyline of shape (N, 2).
+    """Return the point at a share of the length of a polyline of shape (N, 2).
 
     Examples
     --------

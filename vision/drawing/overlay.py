@@ -170,7 +170,7 @@ def draw_labels(
 
 
 def beside(outline_px: FloatArray, text_px: float) -> FloatArray:
-    """Give a track of label places round a dry spot, a little outside it."""
+    """Return a track of label places round a dry spot, a little outside it."""
     centre = outline_px.mean(axis=0)
     reach = np.abs(outline_px - centre).max(axis=0) + text_px * np.array([1.9, 1.0])
     angle = np.linspace(-0.5, 1.5, 49) * np.pi  # its middle, tried first, lies below the spot
@@ -217,7 +217,7 @@ def _hidden(box: Box, panel_px: FloatArray) -> float:
 
 
 def round_length_mm(wanted_mm: float) -> float:
-    """Give the largest of 1, 2, 5 times a power of ten that is not above `wanted_mm`.
+    """Return the largest of 1, 2, 5 times a power of ten that is not above `wanted_mm`.
 
     Examples
     --------

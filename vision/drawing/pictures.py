@@ -13,7 +13,7 @@ from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
 from vision.drawing.overlay import draw_front_lines
 from vision.drawing.plan_view import plan_view
 from vision.drawing.strokes import save_image
-from vision.drawing.timelapse import annotated_video
+from vision.drawing.timelapse import FilmContent, annotated_video
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.front.front_csv import read_front_csv
@@ -27,7 +27,7 @@ SMOOTH_MM = 2.0
 
 
 def lines_of(arrival: ArrivalMap, flow: str, times_s: list[float] | None = None) -> list[FrontLine]:
-    """Give the front lines at chosen times, or at round minutes."""
+    """Return the front lines at chosen times, or at round minutes."""
     chosen = times_s if times_s is not None else choose_times_s(_moving_until(arrival))
     return front_lines(arrival, chosen, flow=flow, smooth_mm=SMOOTH_MM)
 
@@ -58,7 +58,7 @@ def lines_on_photo(
 
 
 def subtitle_of(front: FrontSummary, end_s: float) -> str:
-    """Say in a few words what the lines show."""
+    """Return in a few words what the lines show."""
     if not front.usable:
         return "front not measured"
     start = f"resin start {front.resin_start[11:19]}, " if front.resin_start else ""
@@ -95,7 +95,7 @@ def choose_photo(frames: Frames, photo: str | None, run: StoredRun) -> Frame:
 
 
 def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
-    """Give where the panel lies in a frame, or find it in another photo of the same panel.
+    """Return where the panel lies in a frame, or find it in another photo of the same panel.
 
     Raises
     ------
@@ -146,15 +146,11 @@ def write_pictures(
     save_image(written[1], plan_view(canvas, run.arrival, lines, title=setup.name, flow=setup.flow))
     if video:
         path = results / "front_lines.mp4"
+        curve = read_front_csv(results / "front.csv")
+        start_s = run.placed.start_clock_s
+        content = FilmContent(run.arrival, start_s, setup.name, setup.flow, curve)
         annotated_video(
-            path,
-            progress(frames),
-            lambda item: plane_for(item, run, rectifier),
-            run.arrival,
-            start_clock_s=run.placed.start_clock_s,
-            title=setup.name,
-            flow=setup.flow,
-            curve=read_front_csv(results / "front.csv"),
+            path, progress(frames), lambda item: plane_for(item, run, rectifier), content
         )
         written.append(path)
     return written

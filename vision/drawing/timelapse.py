@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -26,29 +27,12 @@ FRAMES_PER_S = 8.0
 WIDEST_PX = 1280
 
 
-def annotated_video(
-    path: Path,
-    frames: Iterable[Frame],
-    plane_of: Callable[[Frame], Plane],
-    arrival: ArrivalMap,
-    *,
-    start_clock_s: float,
-    title: str,
-    flow: str = "edge",
-    curve: FrontCurve | None = None,
-    frames_per_s: float = FRAMES_PER_S,
-    progress: Callable[[Frame], None] | None = None,
-) -> int:
-    """Write an mp4 of the run with the front drawn on each frame.
+@dataclass(frozen=True)
+class FilmContent:
+    """What is drawn on the frames of a run.
 
-    Parameters
+    Attributes
     ----------
-    path : Path
-        The file to write, ending in ``.mp4``; it appears only when whole.
-    frames : iterable of Frame
-        In time order; one is held at a time. All are fitted into the size of the first.
-    plane_of : callable
-        Gives where the panel lies in a frame.
     arrival : ArrivalMap
         When each spot wetted.
     start_clock_s : float
@@ -59,10 +43,35 @@ def annotated_video(
         As in `vision.drawing.front_lines.front_lines`.
     curve : FrontCurve or None
         For the distance under the clock; without it none is shown.
+    """
+
+    arrival: ArrivalMap
+    start_clock_s: float
+    title: str
+    flow: str = "edge"
+    curve: FrontCurve | None = None
+
+
+def annotated_video(
+    path: Path,
+    frames: Iterable[Frame],
+    plane_of: Callable[[Frame], Plane],
+    content: FilmContent,
+    frames_per_s: float = FRAMES_PER_S,
+) -> int:
+    """Write an mp4 of the run with the front drawn on each frame.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write, ending in ``.mp4``; it appears only when whole.
+    frames : iterable of Frame
+        In time order; one is held at a time. All are fitted into the size of the first.
+    plane_of : callable
+        Returns where the panel lies in a frame.
+    content : FilmContent
     frames_per_s : float
         Speed of the video.
-    progress : callable or None
-        Called with each frame once it is written.
 
     Returns
     -------
@@ -74,9 +83,8 @@ def annotated_video(
     WetlineError
         If there is no frame, or this machine cannot write such a video.
     """
-    lines = front_lines(arrival, choose_times_s(arrival.last_s), flow=flow)
-    past = [(shown_from_s(line, arrival), line) for line in lines]
-    size_mm = (arrival.length_mm, arrival.width_mm)
+    lines = front_lines(content.arrival, choose_times_s(content.arrival.last_s), flow=content.flow)
+    past = [(shown_from_s(line, content.arrival), line) for line in lines]
     count = 0
 
     def fill_file(part: Path) -> None:
@@ -89,14 +97,9 @@ def annotated_video(
                 if writer is None:
                     size = (image.shape[1], image.shape[0])
                     writer = _open(part, path, frames_per_s, size)
-                time_s = frame.clock_s - start_clock_s
-                texts = [title, *status(time_s, curve)]
-                now = front_lines(arrival, [min(time_s, arrival.last_s)], flow=flow)
-                _annotate(image, plane, size_mm, now, past, time_s, texts)
+                _annotate(image, plane, content, past, frame.clock_s - content.start_clock_s)
                 writer.write(image)
                 count += 1
-                if progress is not None:
-                    progress(frame)
         finally:
             if writer is not None:
                 writer.release()
@@ -108,7 +111,7 @@ def annotated_video(
 
 
 def shown_from_s(line: FrontLine, arrival: ArrivalMap) -> float:
-    """Tell from when a line is past: its time, or when resin had closed round a dry spot."""
+    """Find from when a line is past: its time, or when resin had closed round a dry spot."""
     if not line.dry:
         return line.time_s
     around = np.rint(line.points_mm / arrival.mm_per_px - 0.5).astype(int)
@@ -171,11 +174,9 @@ def _fit(image: Image, plane: Plane, size: tuple[int, int]) -> tuple[Image, Plan
 def _annotate(
     image: Image,
     plane: Plane,
-    size_mm: tuple[float, float],
-    now: list[FrontLine],
+    content: FilmContent,
     past: list[tuple[float, FrontLine]],
     time_s: float,
-    texts: list[str],
 ) -> None:
     """Draw one frame's lines and words into `image`."""
     sizes = Sizes.for_image(image)
@@ -187,12 +188,14 @@ def _annotate(
     lines_px = [np.asarray(plane.to_px(line.points_mm), dtype=float) for line in old]
     for line, points, colour in zip(old, lines_px, colours, strict=True):
         draw_line(image, line, points, colour, thin)
-    for line in now:
+    arrival = content.arrival
+    for line in front_lines(arrival, [min(time_s, arrival.last_s)], flow=content.flow):
         points = np.asarray(plane.to_px(line.points_mm), dtype=float)
         if not line.dry:
             stroke(image, points, DARK, sizes.casing + sizes.line)
             stroke(image, points, WHITE, sizes.line + 1)
+    size_mm = (arrival.length_mm, arrival.width_mm)
     corner_px = np.asarray(plane.to_px(panel_outline_mm(size_mm)))
-    taken = [draw_title(image, texts, corner_px, sizes)]
+    taken = [draw_title(image, [content.title, *status(time_s, content.curve)], corner_px, sizes)]
     taken.append(draw_scale_bar(image, plane, size_mm, None, sizes, taken))
     draw_labels(image, old, lines_px, colours, sizes, taken)

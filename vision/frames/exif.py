@@ -181,7 +181,7 @@ def _positive(value: object) -> float | None:
 
 
 def is_cut_short(path: Path) -> bool:
-    """Tell whether the end of a JPEG, PNG or TIFF file is missing.
+    """Return whether the end of a JPEG, PNG or TIFF file is missing.
 
     A decoder may fill what is missing with grey and say nothing. The end mark is looked for in
     the last 64 kB first, then, because phones may append a film clip, in the whole file.

@@ -72,7 +72,7 @@ class PhotoFrames(Frames):
         self._images = Ahead(decode_photo, self._photos, ahead)
 
     def __iter__(self) -> Iterator[Frame]:
-        """Give the photos that can be decoded; note the others."""
+        """Yield the photos that can be decoded; note the others."""
         for index, (photo, image) in enumerate(zip(self._photos, self._images, strict=True)):
             if image is None:
                 note = f"{photo.path.name}: skipped, it cannot be decoded"
@@ -199,7 +199,7 @@ def _one_size(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
 def _with_times(
     photos: Sequence[Photo], source: FrameSource, folder: Path, notes: list[str]
 ) -> tuple[list[Photo], bool, float]:
-    """Give each photo its clock time; returns photos, has_clock, UTC offset."""
+    """Find each photo's clock time; returns photos, has_clock, UTC offset."""
     timed = [p for p in photos if p.header.wall_s is not None and not p.header.modified_only]
     timed = timed or [p for p in photos if p.header.wall_s is not None]
     times = {photo.header.wall_s for photo in timed}

@@ -37,7 +37,7 @@ class Ahead(Generic[S, T]):
         self._begun: dict[int, Future[T]] = {}
 
     def __iter__(self) -> Iterator[T]:
-        """Give the results in order.
+        """Yield the results in order.
 
         Raises
         ------
@@ -60,13 +60,13 @@ class Ahead(Generic[S, T]):
                     future.cancel()
 
     def at(self, place: int) -> T:
-        """Give one result by its place, without working twice on what is being given next."""
+        """Return one result by its place, without working twice on what is being given next."""
         future = self._begun.get(place)
         return self._work(self._items[place]) if future is None else future.result()
 
 
 def prefetch(items: Iterable[T], ahead: int = 2) -> Iterator[T]:
-    """Give the same items in the same order, made by a thread of their own.
+    """Yield the same items in the same order, made by a thread of their own.
 
     Parameters
     ----------

@@ -50,7 +50,7 @@ class Frames(Closing, ABC):
 
     @abstractmethod
     def __iter__(self) -> Iterator[Frame]:
-        """Give the frames in time order, from the first again each time."""
+        """Return the frames in time order, from the first again each time."""
 
     @abstractmethod
     def read(self, index: int) -> Frame:

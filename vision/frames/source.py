@@ -41,7 +41,7 @@ class SelectedFrames(Frames):
         self.clock_s = source.clock_s[list(chosen)]
 
     def __iter__(self) -> Iterator[Frame]:
-        """Give the chosen frames; the others are read past, or jumped when few are chosen."""
+        """Yield the chosen frames; the others are read past, or jumped when few are chosen."""
         if len(self._chosen) * 3 < len(self._source):
             yield from (self.read(i) for i in range(len(self)))
             return
@@ -117,7 +117,7 @@ def _thinned(chosen: list[int], clock_s: FloatArray, step_s: float) -> list[int]
 
 
 def resin_start_clock_s(setup: PanelSetup, frames: Frames) -> float | None:
-    """Give the user's resin start on the frames' clock, or None when it is to be found.
+    """Return the user's resin start on the frames' clock, or None when it is to be found.
 
     A clock time without a date is taken on the day of the first frame, or on the day after it
     when the run went past midnight.
@@ -156,7 +156,7 @@ def resin_start_clock_s(setup: PanelSetup, frames: Frames) -> float | None:
 
 
 def _stamped_start(setup: PanelSetup, frames: Frames) -> float | None:
-    """Give the moment somebody pressed "resin open" at the live board, if anybody did."""
+    """Return the moment somebody pressed "resin open" at the live board, if anybody did."""
     if not frames.has_clock:
         return None
     stamped = stamped_clock_s(read_stamps(setup.folder), RESIN_OPEN)

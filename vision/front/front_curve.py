@@ -11,7 +11,7 @@ from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
 from vision.front.dry_spots import find_dry_spots
-from vision.front.race_tracking import Racing, bands_mm, find_racing
+from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
 from vision.front.stall import Stall, find_stall
 from vision.records import (
     ArrivalMap,
@@ -70,7 +70,7 @@ class _Events:
     """What a run showed beside its front curve."""
 
     filled: bool
-    racing: Racing | None = None
+    racing: RaceTracking | None = None
     stall: Stall | None = None
     clean_lanes_mm: tuple[tuple[float, float], ...] = ()
 
@@ -81,7 +81,7 @@ def _edge_curve(
     arrival = measured.arrival
     rows = np.ones(arrival.time_s.shape[0], bool) if lanes is None else lanes
     fronts = lane_fronts_px(arrival.time_s[rows], frames.time_s) * arrival.mm_per_px
-    racing = find_racing(fronts, arrival.length_mm)
+    racing = find_race_tracking(fronts, arrival.length_mm)
     clean = fronts[:, racing.clean]
     at_end = fronts >= END_SHARE * arrival.length_mm
     clean_mean = clean.mean(axis=1)
@@ -238,7 +238,7 @@ def _summary(
 
 
 def _warn_of_flow(
-    racing: Racing | None, spots: Sequence[DrySpot], stall: Stall | None
+    racing: RaceTracking | None, spots: Sequence[DrySpot], stall: Stall | None
 ) -> tuple[str, ...]:
     warnings = []
     if racing is not None and racing.sides:

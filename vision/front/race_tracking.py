@@ -34,7 +34,7 @@ SPOILED_SHARE = 0.03
 
 
 @dataclass(frozen=True)
-class Racing:
+class RaceTracking:
     """Race-tracking along the panel's edges.
 
     Attributes
@@ -52,7 +52,7 @@ class Racing:
     clean: BoolArray
 
 
-def find_racing(fronts_mm: FloatArray, length_mm: float) -> Racing:
+def find_race_tracking(fronts_mm: FloatArray, length_mm: float) -> RaceTracking:
     """Find whether an edge raced, and which lanes it spoiled.
 
     Parameters
@@ -68,7 +68,7 @@ def find_racing(fronts_mm: FloatArray, length_mm: float) -> Racing:
     clean = np.ones(lanes, bool)
     use = (middle > 0.1 * length_mm) & (middle < 0.97 * length_mm)
     if np.count_nonzero(use) < 3:
-        return Racing(0.0, (), clean)
+        return RaceTracking(0.0, (), clean)
     leads = np.stack(
         [fronts_mm[use][:, :strip].mean(axis=1), fronts_mm[use][:, -strip:].mean(axis=1)], axis=1
     )
@@ -82,11 +82,11 @@ def find_racing(fronts_mm: FloatArray, length_mm: float) -> Racing:
             clean &= ~_spoiled(profile, side)
     lead = float(np.max(np.where(open_end, leads, -np.inf)))
     lead = lead if np.isfinite(lead) else float(np.max(leads))
-    return Racing(lead, tuple(sides), clean)
+    return RaceTracking(lead, tuple(sides), clean)
 
 
 def _rim_races(profile: FloatArray, side: int) -> bool:
-    """Tell whether the lead is at its greatest on the rim, dies away inward and stands out."""
+    """Return whether the lead is at its greatest on the rim, dies away inward and stands out."""
     lanes = len(profile)
     inward = profile if side == 0 else profile[::-1]
     known = np.isfinite(inward)
@@ -124,7 +124,7 @@ def _spoiled(profile: FloatArray, side: int) -> BoolArray:
 
 
 def bands_mm(clean: BoolArray, mm_per_px: float) -> tuple[tuple[float, float], ...]:
-    """Give the stretches of clean lanes as (from, to) in mm across the panel.
+    """Return the stretches of clean lanes as (from, to) in mm across the panel.
 
     Examples
     --------

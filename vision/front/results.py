@@ -60,7 +60,7 @@ class StoredRun:
 
 
 def results_json(tracked: Tracked) -> dict[str, Any]:
-    """Give the vision part of results.json; the later parts stand empty until the fit."""
+    """Return the vision part of results.json; the later parts stand empty until the fit."""
     parts: dict[str, Any] = {"front": asdict(tracked.front), "scale": asdict(tracked.scale)}
     parts["frame_notes"] = list(tracked.frame_notes)
     return parts | dict.fromkeys(LATER_PARTS)

@@ -116,7 +116,7 @@ class Rectifier:
         self._fixed = setup.frames.camera == "fixed"
 
     def summary(self) -> ScaleSummary:
-        """Give the scale as results.json states it."""
+        """Return the scale as results.json states it."""
         plane = self.plane
         return ScaleSummary(
             method=plane.method,

@@ -17,7 +17,7 @@ BORDER_HALF = 4
 
 
 def inside_picture(points_px: FloatArray, size: tuple[int, int]) -> BoolArray:
-    """Tell which photo points, shape (N, 2), lie on the photo."""
+    """Find which photo points, shape (N, 2), lie on the photo."""
     low, high = points_px >= -0.5, points_px <= np.array(size) - 0.5
     return np.asarray(low.all(axis=1) & high.all(axis=1), bool)
 

@@ -33,7 +33,7 @@ _YELLOW, _RED = (0, 255, 255), (0, 0, 255)
 
 
 def has_display() -> bool:
-    """Tell whether a window can be opened."""
+    """Return whether a window can be opened."""
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
@@ -82,7 +82,7 @@ def _listed(points: Sequence[Pixel]) -> str:
 
 
 def how_to_read(photo: str, picture: Path) -> str:
-    """Say how to find the points without a window."""
+    """Return how to find the points without a window."""
     return "\n".join(
         [
             "No window can be opened here. Read the corners by hand:",
@@ -241,7 +241,7 @@ def pick(image: NDArray[np.uint8]) -> list[Pixel] | None:
 
 
 def order_fault(corners: Sequence[Pixel]) -> str:
-    """Say what is wrong with the order of clicked corners; empty when nothing is."""
+    """Return what is wrong with the order of clicked corners; empty when nothing is."""
     corner = turns(corners)
     if all(t > 0 for t in corner):
         return ""

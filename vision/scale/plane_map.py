@@ -153,7 +153,7 @@ def outline_mm(length_mm: float, width_mm: float, per_side: int = 16) -> FloatAr
 
 
 def panel_corners_mm(length_mm: float, width_mm: float) -> FloatArray:
-    """Give the corners (0, 0), (length, 0), (length, width), (0, width)."""
+    """Return the corners (0, 0), (length, 0), (length, width), (0, width)."""
     return np.array([[0.0, 0.0], [length_mm, 0.0], [length_mm, width_mm], [0.0, width_mm]])
 
 
@@ -217,5 +217,5 @@ def require_in_picture(plane: PlaneMap, file: str) -> None:
 
 
 def apply_w(matrix: FloatArray, points: FloatArray) -> FloatArray:
-    """Give the homogeneous divisor of mapped points; its sign tells front from behind."""
+    """Return the homogeneous divisor of mapped points; its sign tells front from behind."""
     return points @ matrix[2, :2] + matrix[2, 2]

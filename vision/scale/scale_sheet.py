@@ -154,7 +154,7 @@ def draw_sheet(
 
 
 def steps_text(paper: Paper, length_mm: float | None, width_mm: float | None) -> str:
-    """Say what to do with the sheet, in plain steps, with the lines for panel.toml."""
+    """Return what to do with the sheet, in plain steps, with the lines for panel.toml."""
     steps = [
         "1  Print at 100 % (actual size), not fitted to the page. Measure the bar above:",
         "    if it is not 100.0 mm, write what it is behind check_bar_mm.",

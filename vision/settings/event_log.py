@@ -100,6 +100,6 @@ def iso_local(clock_s: float) -> str:
 
 
 def stamped_clock_s(stamps: list[Stamp], kind: str) -> float | None:
-    """Give the time of the last stamp of a kind: pressing again corrects it; None if none."""
+    """Return the time of the last stamp of a kind: pressing again corrects it; None if none."""
     times = [stamp.clock_s for stamp in stamps if stamp.kind == kind]
     return times[-1] if times else None

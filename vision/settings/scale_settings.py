@@ -122,7 +122,7 @@ def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) ->
 
 
 def default_centres_mm(length_mm: float, width_mm: float, marker_mm: float = MARKER_MM) -> Points:
-    """Give the places of the printed markers around a panel.
+    """Return the places of the printed markers around a panel.
 
     Beside a panel too short for two of them 30 mm in from its ends, they stand half a marker
     apart about its middle.
@@ -227,7 +227,7 @@ def _sides(
 
 
 def turns(points: Sequence[tuple[float, float]]) -> list[float]:
-    """Give the turn at each corner of a polygon: above 0 is clockwise with y down.
+    """Return the turn at each corner of a polygon: above 0 is clockwise with y down.
 
     Examples
     --------

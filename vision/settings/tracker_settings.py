@@ -70,7 +70,7 @@ class LightSettings:
     0: the table tells nothing."""
 
     border_weight: float = 0.5
-    """Say of a place on the table beside a cell of the panel."""
+    """Describe a place on the table beside a cell of the panel."""
 
     uneven: float = 0.045
     """What the table keeps of the light past which the light is uneven. `OFF`: always even."""

@@ -56,7 +56,7 @@ def track(
         If panel.toml or the frames are missing or wrong, or the scale cannot be found.
     """
     place = Path(folder)
-    job = track_unsaved(place, quiet=True, told=progress)
+    job = track_unsaved(place, quiet=True, progress=progress)
     if write:
         save_job(job, place / "results")
     return job.tracked

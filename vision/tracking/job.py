@@ -44,46 +44,54 @@ class Job:
         return math.nan if self.run is None else self.run.start_clock_s
 
     def lines(self) -> list[str]:
-        """Tell what was found in a few plain lines."""
+        """Return what was found in a few plain lines."""
         front, scale = self.tracked.front, self.tracked.scale
-        told = [f"Frames:  {front.frames}, {front.frames_used} fit for use"]
-        told += [f"         {note}" for note in list(self.tracked.frame_notes)[:5]]
+        lines = [f"Frames:  {front.frames}, {front.frames_used} fit for use"]
+        lines += [f"         {note}" for note in list(self.tracked.frame_notes)[:5]]
         if scale.method != "marks":
-            told.append(
+            lines.append(
                 f"Scale:   {scale.method}, expected error {scale.error_mm:.1f} mm on the panel"
             )
         if not front.usable:
-            return [*told, f"Front:   cannot be measured: {front.reason}"]
+            return [*lines, f"Front:   cannot be measured: {front.reason}"]
         reached = f"Front:   reached {front.length_reached_mm:.0f} mm"
-        told.append(reached + (" (the end)" if front.filled else ""))
+        lines.append(reached + (" (the end)" if front.filled else ""))
         if front.resin_start:
-            told.append(f"         resin start {front.resin_start.replace('T', ' ')[:19]}")
-        return told + [f"Look at: {text}" for text in front.warnings]
+            lines.append(f"         resin start {front.resin_start.replace('T', ' ')[:19]}")
+        return lines + [f"Look at: {text}" for text in front.warnings]
 
 
-def track_folder(folder: Path, quiet: bool, told: Callable[[int, int], None] | None = None) -> Job:
+def track_folder(
+    folder: Path, quiet: bool, progress: Callable[[int, int], None] | None = None
+) -> Job:
     """Track a panel folder and write front.csv, arrival.npz, results.json and the front lines.
 
     Nothing is written before all frames are read: a stopped run leaves the last results.
-    `told` is given the frames done and the frames in all, in place of the bar.
+    `progress` is given the frames done and the frames in all, in place of the bar.
 
     Raises
     ------
     WetlineError
         As reading the settings and tracking.
     """
-    job = track_unsaved(folder, quiet, told)
+    job = track_unsaved(folder, quiet, progress)
     save_job(job, folder / "results")
     return job
 
 
-def track_unsaved(folder: Path, quiet: bool, told: Callable[[int, int], None] | None = None) -> Job:
+def track_unsaved(
+    folder: Path, quiet: bool, progress: Callable[[int, int], None] | None = None
+) -> Job:
     """Track a panel folder without writing anything (see `track_folder`)."""
     setup = read_setup(folder)
     if setup.frames.kind == "marks":
         return Job(track_marks(setup), None)
     with open_frames(setup) as frames:
-        watch = bar("Tracking", len(frames), quiet) if told is None else _telling(told, len(frames))
+        watch = (
+            bar("Tracking", len(frames), quiet)
+            if progress is None
+            else _calling(progress, len(frames))
+        )
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
     return Job(run.tracked, _photo(run, setup), run)
 
@@ -105,12 +113,12 @@ def _placed(run: TrackedRun) -> PlacedFrames:
     )
 
 
-def _telling(
-    told: Callable[[int, int], None], count: int
+def _calling(
+    progress: Callable[[int, int], None], count: int
 ) -> Callable[[Iterable[Frame]], Iterator[Frame]]:
     def wrap(frames: Iterable[Frame]) -> Iterator[Frame]:
         for done, frame in enumerate(frames):
-            told(done, count)
+            progress(done, count)
             yield frame
 
     return wrap

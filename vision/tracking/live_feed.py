@@ -193,7 +193,7 @@ class LiveFeed:
             return None  # the final result says what is wrong with it
 
     def picture(self, front_s: float) -> PictureParts | None:
-        """Give what the board's picture is drawn from."""
+        """Return what the board's picture is drawn from."""
         if self._image is None:
             return None
         latest = None if self._tracker is None else self._tracker.tracker.latest
@@ -209,7 +209,7 @@ def _corners_px(plane: PlaneMap) -> FloatArray:
 
 
 def has_scale(folder: Path) -> bool:
-    """Tell whether panel.toml has a ``[scale]`` method, and its corners where it needs them."""
+    """Return whether panel.toml has a ``[scale]`` method, and its corners where it needs them."""
     file = folder / "panel.toml"
     table = Table.of(file, read_toml(file), "scale")
     method = table.text("method")

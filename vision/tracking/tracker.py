@@ -170,7 +170,7 @@ class Tracker:
         return self.read(start_clock_s, fixes) or self._never_found(start_clock_s)
 
     def _never_found(self, start_clock_s: float | None) -> TrackedRun:
-        """Say that the panel could not be found."""
+        """Return a run in which the panel could not be found."""
         frames = tuple(self.canvases.frames)
         start = frames[0].clock_s if start_clock_s is None else start_clock_s
         times = frame_times(frames, start)
@@ -255,7 +255,7 @@ def track_frames(
 
 
 def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
-    """Give the frames in time order, the next ones made meanwhile."""
+    """Yield the frames in time order, the next ones made meanwhile."""
     yield from frames if frames.decodes_ahead else prefetch(frames)
 
 

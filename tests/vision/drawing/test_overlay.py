@@ -7,7 +7,7 @@ from vision.drawing.front_lines import FrontLine, front_lines
 from vision.drawing.overlay import draw_front_lines, hatch, round_length_mm
 from vision.drawing.plan_view import plan_view
 from vision.drawing.strokes import ScaledPlane, Sizes, dashes, encode_image, save_image
-from vision.drawing.timelapse import annotated_video, shown_from_s, status
+from vision.drawing.timelapse import FilmContent, annotated_video, shown_from_s, status
 from vision.errors import WetlineError
 from vision.records import ArrivalMap, Frame
 
@@ -178,18 +178,13 @@ def test_video_opens_and_holds_every_frame(tmp_path):
     times_s = [-30.0, 60.0, 400.0, 900.0]
     sizes = [(480, 721)] * 3 + [(240, 360)]
     path = tmp_path / "Läufe" / "run.mp4"
-    seen = []
     written = annotated_video(
         path,
         video_frames(sizes, arrival, times_s),
         lambda frame: ScaledPlane(Tilted(), frame.image.shape[1] / 960),
-        arrival,
-        start_clock_s=5000.0,
-        title="Roof cover 7",
-        progress=lambda frame: seen.append(frame.index),
+        FilmContent(arrival, 5000.0, "Roof cover 7"),
     )
     assert written == 4
-    assert seen == [0, 1, 2, 3]
     assert [p.name for p in path.parent.iterdir()] == ["run.mp4"]
     video = cv2.VideoCapture(str(path))
     images = []
@@ -215,7 +210,7 @@ def test_a_stopped_video_leaves_the_old_one(tmp_path):
 
     with pytest.raises(KeyboardInterrupt):
         annotated_video(
-            path, frames(), lambda f: Tilted(), darcy(), start_clock_s=0.0, title="Roof cover 7"
+            path, frames(), lambda f: Tilted(), FilmContent(darcy(), 0.0, "Roof cover 7")
         )
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
@@ -227,9 +222,7 @@ def test_a_video_of_nothing_is_refused(tmp_path):
             tmp_path / "run.mp4",
             iter(()),
             lambda f: Tilted(),
-            darcy(),
-            start_clock_s=0.0,
-            title="Roof cover 7",
+            FilmContent(darcy(), 0.0, "Roof cover 7"),
         )
     assert list(tmp_path.iterdir()) == []
 

@@ -5,7 +5,7 @@ import pytest
 
 from tests.made_up.shop import flow as flows
 from tests.made_up.shop.flow import SIZE_MM, Clock, Flow
-from vision.front.race_tracking import find_racing
+from vision.front.race_tracking import find_race_tracking
 
 
 def fronts_of(reach_mm, clock=None):
@@ -15,7 +15,7 @@ def fronts_of(reach_mm, clock=None):
 
 @pytest.mark.parametrize("seed", range(8))
 def test_a_wavy_front_does_not_race(seed):
-    assert find_racing(fronts_of(flows.wavy(0.07, seed)), SIZE_MM[0]).sides == ()
+    assert find_race_tracking(fronts_of(flows.wavy(0.07, seed)), SIZE_MM[0]).sides == ()
 
 
 @pytest.mark.parametrize(
@@ -29,7 +29,7 @@ def test_a_wavy_front_does_not_race(seed):
 )
 def test_an_edge_whose_lead_dies_away_inward_races(lead, decay_mm, edges, sides):
     reach = flows.racing(lead, edges, decay_mm)
-    found = find_racing(fronts_of(reach, Clock(reach_mm=230.0)), SIZE_MM[0])
+    found = find_race_tracking(fronts_of(reach, Clock(reach_mm=230.0)), SIZE_MM[0])
     assert found.sides == sides
     half = len(found.clean) // 2
     assert found.clean[half]
