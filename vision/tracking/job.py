@@ -20,6 +20,9 @@ from vision.records import Frame, Tracked
 from vision.settings.panel_settings import PanelSetup, read_setup
 from vision.tracking.tracker import FIX_FILE, TrackedRun, track_frames
 
+Progress = Callable[[int, int], None]
+"""Given the frames done and the frames in all."""
+
 
 @dataclass(frozen=True)
 class Job:
@@ -61,9 +64,7 @@ class Job:
         return lines + [f"Look at: {text}" for text in front.warnings]
 
 
-def track_folder(
-    folder: Path, quiet: bool, progress: Callable[[int, int], None] | None = None
-) -> Job:
+def track_folder(folder: Path, quiet: bool, progress: Progress | None = None) -> Job:
     """Track a panel folder and write front.csv, arrival.npz, results.json and the front lines.
 
     Nothing is written before all frames are read: a stopped run leaves the last results.
@@ -79,19 +80,15 @@ def track_folder(
     return job
 
 
-def track_unsaved(
-    folder: Path, quiet: bool, progress: Callable[[int, int], None] | None = None
-) -> Job:
+def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -> Job:
     """Track a panel folder without writing anything (see `track_folder`)."""
     setup = read_setup(folder)
     if setup.frames.kind == "marks":
         return Job(track_marks(setup), None)
     with open_frames(setup) as frames:
-        watch = (
-            bar("Tracking", len(frames), quiet)
-            if progress is None
-            else _calling(progress, len(frames))
-        )
+        count = len(frames)
+        watch = bar("Tracking", count, quiet) if progress is None else _calling(progress, count)
+
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
     return Job(run.tracked, _photo(run, setup), run)
 
@@ -113,9 +110,7 @@ def _placed(run: TrackedRun) -> PlacedFrames:
     )
 
 
-def _calling(
-    progress: Callable[[int, int], None], count: int
-) -> Callable[[Iterable[Frame]], Iterator[Frame]]:
+def _calling(progress: Progress, count: int) -> Callable[[Iterable[Frame]], Iterator[Frame]]:
     def wrap(frames: Iterable[Frame]) -> Iterator[Frame]:
         for done, frame in enumerate(frames):
             progress(done, count)
