@@ -10,7 +10,7 @@ from analysis.fit.frame_selection import SLOWED
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
-from analysis.panel.records import Panel
+from analysis.panel.records import Log, Panel
 from vision.common.rounding import minutes
 from vision.records import Tracked
 
@@ -117,10 +117,14 @@ def _slowing(tracked: Tracked, fit: PermeabilityFit | NoFit) -> list[str]:
 
 
 def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:
-    log = panel.vacuum.log
+    """Largest drop of the drive while the front ran, from the log and from typed readings."""
+    last = float(np.max(fit.time_s[fit.used])) if isinstance(fit, PermeabilityFit) else np.inf
+    return max(_drop(log, last) for log in (panel.vacuum.log, panel.vacuum.typed))
+
+
+def _drop(log: Log | None, last: float) -> float:
     if log is None:
         return 0.0
-    last = float(np.max(fit.time_s[fit.used])) if isinstance(fit, PermeabilityFit) else np.inf
     inside = (log.time_s >= 0) & (log.time_s <= last)
     drive = log.value[inside]
     if len(drive) < 2:

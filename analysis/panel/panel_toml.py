@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+from analysis.panel.gauge_readings import gauge_log
 from analysis.panel.records import Panel
 from analysis.panel.tables.fields import FIELDS
 from analysis.panel.tables.part import read_part_table
@@ -74,7 +76,7 @@ def read_panel(folder: Path | str) -> Panel:
         slope_deg=slope or 0.0,
         stack=stack,
         resin=resin,
-        vacuum=vacuum,
+        vacuum=replace(vacuum, typed=gauge_log(path.parent, vacuum.ambient_pa)),
         part=part,
         notes=(*resin_notes, *vacuum_notes, *(text for one in told for text in one.confirmed)),
         understood=tuple(text for one in told for text in one.understood),

@@ -135,6 +135,8 @@ class Vacuum:
         Relative standard uncertainty.
     log : Log or None
         Time since resin start and driving pressure difference in Pa.
+    typed : Log or None
+        The same from readings typed at the board; they tell a sag, and drive nothing.
     ambient_pa : float
         Air pressure in the shop.
     """
@@ -143,6 +145,7 @@ class Vacuum:
     pressure_sd: float = 0.02
     log: Log | None = None
     ambient_pa: float = ATMOSPHERE_PA
+    typed: Log | None = None
 
 
 @dataclass(frozen=True)

@@ -1,54 +1,12 @@
-"""Gauge readings typed at the board: the drawdown before the start, the vacuum during the run."""
+"""What gauge readings typed at the board say: the drawdown before the start, the vacuum after."""
 
 from __future__ import annotations
-
-import csv
-import io
-from pathlib import Path
 
 import numpy as np
 
 from analysis.shop.drawdown import assess_drawdown
 from analysis.shop.gauge_log import GaugeLog
-from vision.common.atomic_files import write_text
 from vision.errors import WetlineError
-
-FILE = "gauge.csv"
-HEADER = ("clock_s", "bag_mbar")
-MOST_MBAR = 1100.0
-
-
-def add_reading(folder: Path, clock_s: float, bag_mbar: float) -> None:
-    """Add one absolute bag pressure to ``gauge.csv``.
-
-    Raises
-    ------
-    WetlineError
-        If it cannot be true.
-    """
-    if not 0.0 <= bag_mbar <= MOST_MBAR:
-        raise WetlineError(
-            f"gauge reading = {bag_mbar:g}: must be the pressure in the bag in mbar absolute, "
-            f"0 to {MOST_MBAR:.0f}"
-        )
-    rows = [*read_readings(folder), (clock_s, bag_mbar)]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(HEADER)
-    writer.writerows((f"{t:.1f}", f"{p:g}") for t, p in rows)
-    write_text(folder / FILE, out.getvalue())
-
-
-def read_readings(folder: Path) -> list[tuple[float, float]]:
-    """Read the readings so far as (Unix time, mbar absolute)."""
-    path = folder / FILE
-    if not path.exists():
-        return []
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            return [(float(r["clock_s"]), float(r["bag_mbar"])) for r in csv.DictReader(file)]
-    except (OSError, KeyError, TypeError, ValueError) as error:
-        raise WetlineError(f"{path}: cannot be read: mend it or move it away") from error
 
 
 def drawdown_text(

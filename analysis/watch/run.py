@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
+from analysis.panel.gauge_readings import add_reading, read_readings
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
 from analysis.watch.alarms import Alarm, Situation, alarms_for
@@ -25,7 +26,7 @@ from analysis.watch.board import (
     read_numbers,
 )
 from analysis.watch.final import finish_run
-from analysis.watch.gauge import add_reading, drawdown_text, read_readings, vacuum_lost
+from analysis.watch.gauge import drawdown_text, vacuum_lost
 from analysis.watch.lock import FolderLock
 from analysis.watch.reference import Reference
 from vision.cameras.camera import Camera, PhoneCamera, Shot

@@ -104,3 +104,5 @@ def test_a_vacuum_that_falls_by_more_than_a_tenth_is_unfair():
     fell = make_panel(vacuum=Vacuum(95_000.0, log=log(85_000.0)))
     assert reasons(held) == []
     assert "sagged by 11 %" in reasons(fell)[0]
+    typed = make_panel(vacuum=Vacuum(95_000.0, typed=log(85_000.0)))
+    assert "sagged by 11 %" in reasons(typed)[0]

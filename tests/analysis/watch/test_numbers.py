@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.panel.gauge_readings import add_reading, read_readings
 from analysis.watch.alarms import Situation, alarms_for
 from analysis.watch.board import (
     Board,
@@ -18,7 +19,7 @@ from analysis.watch.board import (
     overdue,
 )
 from analysis.watch.end_forecast import EndForecast, speed_mm_min
-from analysis.watch.gauge import add_reading, drawdown_text, read_readings, vacuum_lost
+from analysis.watch.gauge import drawdown_text, vacuum_lost
 from analysis.watch.reference import band_mm, compare, reference_from
 from analysis.watch.terminal import board_lines
 from vision.errors import WetlineError

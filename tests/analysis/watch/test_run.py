@@ -11,9 +11,9 @@ from click.testing import CliRunner
 
 from analysis.commands.live import page, watch
 from analysis.page.board_view import board_view
+from analysis.panel.gauge_readings import read_readings
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
-from analysis.watch.gauge import read_readings
 from analysis.watch.lock import FolderLock
 from analysis.watch.reference import reference_from
 from analysis.watch.run import Watch
