@@ -88,7 +88,6 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
     with open_frames(setup) as frames:
         count = len(frames)
         watch = bar("Tracking", count, quiet) if progress is None else _calling(progress, count)
-
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
     return Job(run.tracked, _photo(run, setup), run)
 

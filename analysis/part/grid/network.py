@@ -222,7 +222,10 @@ def _beside_walls(
     that would lead through the wall leaves its half of the flow's energy,
     strength / 2 (e K^-1 t)^2 / (t K^-1 t)^2, to the links along the wall.
     """
-    more = {(1, 0): np.zeros(number.shape), (0, 1): np.zeros(number.shape)}
+    more: dict[Offset, FloatArray] = {
+        (1, 0): np.zeros(number.shape),
+        (0, 1): np.zeros(number.shape),
+    }
     inside = np.pad(number >= 0, (reach := max(max(map(abs, e)) for e in offsets)))
     inverse = np.linalg.inv(tensor)
     rows, cols = number.shape
