@@ -19,7 +19,8 @@ from tests.made_up.shop.cases import CASES
 from tests.made_up.shop.run import ShopFrames, setup_of
 from vision.frames.source import open_frames, resin_start_clock_s
 from vision.rectify.rectifier import Rectifier
-from vision.settings.tracker_settings import OFF, TrackerSettings
+from vision.settings.causes import OFF
+from vision.settings.tracker_settings import TrackerSettings
 from vision.tracking.tracker import Tracker
 
 # Made-up runs for the parts that calm samples do not need.

@@ -17,7 +17,8 @@ from vision.repair.feed import Feed, FeedOnCanvas, first_front
 from vision.repair.initial_wet import find_initial_wet
 from vision.repair.inpaint import Course, Sighting
 from vision.repair.reachability import reject_implausible
-from vision.settings.tracker_settings import StartSettings, TrackerSettings
+from vision.settings.repair_settings import StartSettings
+from vision.settings.tracker_settings import TrackerSettings
 from vision.wetting.canvas_series import CanvasStack
 from vision.wetting.change_point import Wetting, find_wetting
 

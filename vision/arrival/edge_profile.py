@@ -16,7 +16,7 @@ from scipy.special import ndtr
 
 from vision.arrival.frame_strips import bounding_slices, signed_distance
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import EdgeSettings
+from vision.settings.repair_settings import EdgeSettings
 from vision.wetting.change_point import Wetting
 
 CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.records import FloatArray
-from vision.settings.tracker_settings import StartSettings
+from vision.settings.repair_settings import StartSettings
 
 
 def find_start(

@@ -7,7 +7,8 @@ import numpy as np
 from vision.illumination.coarse_wetting import CoarseWetting
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import FeedOnCanvas
-from vision.settings.tracker_settings import TrackerSettings, UsabilitySettings
+from vision.settings.repair_settings import UsabilitySettings
+from vision.settings.tracker_settings import TrackerSettings
 
 NOTHING = (
     "nothing changed on the panel in a way that looks like resin: check that the run was "
@@ -67,7 +68,7 @@ def cannot_see(
     wetted = filled < count
     # What is wet from the first frame on never changed; it does not show a front.
     changed = wetted & (filled > 0) & known
-    if coarse.contrast < settings.light.least_contrast:
+    if coarse.contrast < settings.causes.least_contrast(coarse.off_colour.size):
         return NO_CONTRAST if np.mean(changed) > 0.02 else NOTHING
     if np.mean(changed) < own.least_wetted:
         return NOTHING

@@ -7,7 +7,7 @@ from scipy.ndimage import binary_opening
 
 from vision.common.robust import median_of_few, robust_scale, root_mean_square, row_medians
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import LightSettings
+from vision.settings.wetting_settings import LightSettings
 
 
 def best_split(levels: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:

@@ -38,7 +38,7 @@ from vision.illumination.frame_light import (
 )
 from vision.illumination.light_basis import LightBasis, cell_centres, even_basis, uneven_basis
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import LightSettings
+from vision.settings.wetting_settings import LightSettings
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def find_coarse_wetting(
         return even
     basis = uneven_basis(rows, cols, settings)
     uneven = _wetting_under(cells, table, basis, border_light(table, basis))
-    return better_light(even, uneven, settings.least_contrast)
+    return better_light(even, uneven, settings.causes.least_contrast(count * rows * cols))
 
 
 def better_light(
@@ -232,7 +232,7 @@ def _expect(
     flat, vector = state.flat, state.vector
     count = len(flat)
     evidence = wet_evidence(
-        flat, state.dry, state.step_ratio[:, None] * vector, state.noise, settings.clip
+        flat, state.dry, state.step_ratio[:, None] * vector, state.noise, settings.causes.clip
     )
     evidence = gaussian_filter(
         evidence.reshape(count, *shape), sigma=(0.0, 0.7, 0.7), mode="nearest"

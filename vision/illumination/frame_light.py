@@ -11,7 +11,7 @@ from scipy.ndimage import label
 from vision.common.robust import root_mean_square
 from vision.illumination.light_basis import SMOOTH_TERMS, LightBasis, robust_polynomials
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import LightSettings
+from vision.settings.wetting_settings import LightSettings
 
 
 @dataclass(frozen=True)

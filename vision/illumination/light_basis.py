@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.common.robust import TUKEY_C, biweight, row_medians
 from vision.records import FloatArray
-from vision.settings.tracker_settings import LightSettings
+from vision.settings.wetting_settings import LightSettings
 
 LOG_OFFSET = 6.0
 """Added to the 8-bit value before the logarithm, so that noise in the dark stays bounded."""

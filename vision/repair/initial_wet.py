@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.inpaint import fill_from_around
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 from vision.wetting.canvas_series import middle_of
 from vision.wetting.change_point import Wetting
 
@@ -80,8 +80,8 @@ def wet_before(shown: BeforeAndAfter, settings: RepairSettings) -> BoolArray:
     beyond it looked at the start, and the front came out of it.
     """
     level, wet_frame = shown.level, shown.wet_frame
-    gap = settings.scale.window(settings.feed_gap_mm)
-    speck = settings.scale.window(settings.dry_speck_mm)
+    gap = settings.window(settings.feed_gap_mm)
+    speck = settings.window(settings.dry_speck_mm)
     before = np.zeros(wet_frame.shape, bool)
     same = _smooth(shown.at_end - level) < settings.least_step
     near = np.asarray(cv2.dilate(shown.feed.astype(np.uint8), gap) > 0)
@@ -109,7 +109,7 @@ def wet_along_edge(shown: BeforeAndAfter, settings: RepairSettings) -> BoolArray
     Glare can hide how the level differs from the dry fabric's. But what looks the same throughout
     along most of the edge is no fitting on it, and the front cannot have come from elsewhere.
     """
-    gap = settings.scale.window(settings.feed_gap_mm)
+    gap = settings.window(settings.feed_gap_mm)
     step = _smooth((shown.at_end - shown.level) / np.minimum(shown.step_ratio, 1.0))
     same = (step < settings.least_step).astype(np.uint8)
     alike = cv2.morphologyEx(same, cv2.MORPH_OPEN, gap) > 0

@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import FeedOnCanvas
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 
 @dataclass(frozen=True)
@@ -288,7 +288,7 @@ def out_of_step(pace: FloatArray, known: BoolArray, settings: RepairSettings) ->
         False in the holes.
     settings : RepairSettings
     """
-    window = settings.scale.window(settings.hole_rim_mm)
+    window = settings.window(settings.hole_rim_mm)
     rim = known & (cv2.dilate((~known).astype(np.uint8), window) > 0)
     beyond = known & ~rim
     if not rim.any() or np.count_nonzero(beyond) < np.count_nonzero(rim):

@@ -11,7 +11,7 @@ from skimage.morphology import reconstruction
 from vision.records import BoolArray, IntArray
 from vision.repair.inpaint import Course, Sighting, fill_wet_frame
 from vision.repair.sun_patches import restore_sunlit
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 
 def reject_implausible(

@@ -9,7 +9,7 @@ import numpy as np
 
 from vision.records import BoolArray, IntArray
 from vision.repair.inpaint import Course, Sighting, fill_wet_frame
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 
 def restore_sunlit(
@@ -30,12 +30,12 @@ def restore_sunlit(
     settings : RepairSettings
     """
     wet_frame, seen = sighting.wet_frame, sighting.seen
-    patch = settings.scale.window(settings.sun_patch_mm)
+    patch = settings.window(settings.sun_patch_mm)
     late = seen & (onset < len(course.times_s)) & (wet_frame - onset > settings.sun_frames)
     doubtful = cv2.morphologyEx(late.astype(np.uint8), cv2.MORPH_OPEN, patch) > 0
     if np.count_nonzero(doubtful) < settings.sun_least * doubtful.size:
         return sighting
-    rim = settings.scale.window(settings.sun_rim_mm)
+    rim = settings.window(settings.sun_rim_mm)
     expected = _without(np.asarray(doubtful), sighting, course, settings)
     tolerance = settings.sun_frames + settings.sun_share * expected
     early = np.abs(onset - expected) <= tolerance
@@ -52,7 +52,7 @@ def _without(
     doubtful: BoolArray, sighting: Sighting, course: Course, settings: RepairSettings
 ) -> IntArray:
     """Return the wet frames as what lies around the doubtful patches has them."""
-    rim = settings.scale.window(settings.sun_rim_mm)
+    rim = settings.window(settings.sun_rim_mm)
     clear = np.asarray(cv2.dilate(doubtful.astype(np.uint8), rim) == 0)
     around = Sighting(
         wet_frame=sighting.wet_frame,

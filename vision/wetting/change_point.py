@@ -19,7 +19,8 @@ from scipy.ndimage import median_filter
 
 from vision.illumination.coarse_wetting import CoarseWetting, find_coarse_wetting
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import TrackerSettings, WettingSettings
+from vision.settings.tracker_settings import TrackerSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack
 from vision.wetting.glare import find_doubtful_glare, find_sunlit
 from vision.wetting.ink import find_ink, find_specks
@@ -189,7 +190,7 @@ def _votes(
 ) -> Callable[[FloatArray], tuple[FloatArray, FloatArray]]:
     """Return what turns a frame's levels into wetness and bounded evidence for wet."""
     scale = (pixels.step_ratio / pixels.sigma**2).astype(np.float32)
-    middle, clip = settings.onset * pixels.step_ratio, settings.clip
+    middle, clip = settings.onset * pixels.step_ratio, settings.causes.clip
 
     def vote(level: FloatArray) -> tuple[FloatArray, FloatArray]:
         wetness = level - pixels.dry
@@ -208,16 +209,17 @@ def _find_onset(
     count, shape = len(levels), pixels.dry.shape
     vote = _votes(pixels, settings)
     _, most = pixels.bounds(settings)
+    alarm = settings.causes.alarm(count * pixels.dry.size)
     lately = np.zeros(shape, np.float32)
     since = np.zeros(shape, np.int16)
     onset = np.full(shape, count, np.int16)
     for k, level in enumerate(levels):
         wetness, evidence = vote(level)
-        evidence[wetness > most] = -settings.clip
+        evidence[wetness > most] = -settings.causes.clip
         lately += evidence
         np.copyto(since, k + 1, where=lately <= 0)
         np.maximum(lately, 0, out=lately)
-        np.copyto(onset, since, where=(lately > settings.alarm) & (onset == count))
+        np.copyto(onset, since, where=(lately > alarm) & (onset == count))
     return onset
 
 
@@ -287,8 +289,8 @@ def _fabric_votes(
     """Return what turns a frame's levels into evidence for wet, 0 where something else shows."""
     vote = _votes(pixels, settings)
     low, high = pixels.bounds(settings)
-    ink_rim = settings.scale.window(settings.ink_rim_mm)
-    glare_rim = settings.scale.window(settings.glare_rim_mm)
+    ink_rim = settings.window(settings.ink_rim_mm)
+    glare_rim = settings.window(settings.glare_rim_mm)
 
     def evidence_of(level: FloatArray) -> FloatArray:
         wetness, evidence = vote(level)

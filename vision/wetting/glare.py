@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from vision.records import BoolArray, FloatArray
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.masks import at_size, whole_patches
 from vision.wetting.wetness import PixelScale
 
@@ -35,7 +35,7 @@ def find_doubtful_glare(
         Of the canvas's shape; empty where the light is the usual one.
     """
     nothing = np.zeros((0, 0), bool)
-    wide = settings.scale.window(settings.wide_glare_mm)
+    wide = settings.window(settings.wide_glare_mm)
     bright = np.asarray(cv2.dilate((expected < settings.glare_share).astype(np.uint8), wide) > 0)
     if not bright.any():
         return [nothing] * len(brightness)
@@ -69,7 +69,7 @@ def find_sunlit(
         return np.zeros(shape, bool)
     some = (slice(None, None, SUN_SAMPLE_PX),) * 2
     bound = pixels.dry[some] + pixels.bright_bound(settings)[some]
-    join = settings.scale.window(settings.sun_join_mm / SUN_SAMPLE_PX)
+    join = settings.window(settings.sun_join_mm / SUN_SAMPLE_PX)
     frames = np.zeros(bound.shape, np.int16)
     for level, cells in zip(levels, off_colour, strict=True):
         bright = (level[some] < bound).astype(np.uint8)

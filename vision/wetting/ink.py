@@ -7,7 +7,7 @@ import numpy as np
 
 from vision.common.robust import robust_scale
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import middle_of
 
 INK_CODE = 60.0
@@ -16,7 +16,7 @@ INK_CODE = 60.0
 
 def find_specks(wet_frame: IntArray, settings: WettingSettings) -> BoolArray:
     """Find pixels that changed far earlier or later than most around them: glare, not a front."""
-    window = settings.scale.odd_px(settings.speck_mm)
+    window = settings.px(settings.speck_mm)
     usual = cv2.medianBlur(wet_frame.astype(np.uint8), window).astype(np.int16)
     apart = np.abs(wet_frame - usual) > np.maximum(settings.speck_frames, usual // 6)
     return np.asarray(apart)
@@ -39,18 +39,17 @@ def find_ink(
         Frame from which each is wet; K where it stayed dry.
     settings : WettingSettings
     """
-    scale = settings.scale
     wetness = cv2.GaussianBlur(middle_of(levels[-3:]) - dry, (0, 0), 1.0)
     coded = np.clip((wetness + 1) * INK_CODE, 0, 255).astype(np.uint8)
-    window = scale.odd_px(settings.ink_around_mm)
+    window = settings.px(settings.ink_around_mm)
     usual = cv2.medianBlur(coded, window).astype(np.float32) / INK_CODE - 1
     more = wetness - usual
     scatter = robust_scale(more[::3, ::3].ravel())
     mark = more > max(settings.ink_step, settings.ink_sigmas * float(scatter))
     mark &= wet_frame < len(levels)
-    rim = scale.window(settings.ink_rim_mm)
+    rim = settings.window(settings.ink_rim_mm)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(cv2.dilate(mark.astype(np.uint8), rim))
     reach_px = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
-    mark &= (reach_px * scale.mm_per_px >= settings.least_ink_mm)[labels]
-    halo = scale.window(settings.glare_rim_mm)
+    mark &= (reach_px * settings.scale.mm_per_px >= settings.least_ink_mm)[labels]
+    halo = settings.window(settings.glare_rim_mm)
     return np.asarray(cv2.dilate(mark.astype(np.uint8), halo) > 0)

@@ -7,7 +7,7 @@ import numpy as np
 
 from vision.illumination.light_basis import LOG_TABLE
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack, middle_of
 from vision.wetting.masks import at_size
 from vision.wetting.wetness import PixelScale
@@ -80,7 +80,7 @@ def find_hidden_patches(
     patches = _contradictions(levels, wet_frame, pixels, settings, small)
     usual = np.mean(patches, axis=0) > settings.hidden_at_most
     wide = np.ones((5, 5), np.uint8)
-    join = settings.scale.window(settings.join_mm / COARSER)
+    join = settings.window(settings.join_mm / COARSER)
     hidden = []
     for patch, cells in zip(patches, off_colour, strict=True):
         marked = ((patch & ~usual) | at_size(cells, small)).astype(np.uint8)

@@ -9,7 +9,7 @@ from vision.common.robust import robust_scale
 from vision.illumination.cell_levels import expected_step_ratio
 from vision.illumination.light_basis import LOG_TABLE
 from vision.records import FloatArray, IntArray
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack, middle_of
 from vision.wetting.wetness import PixelScale
 

@@ -10,7 +10,7 @@ import numpy as np
 from vision.illumination.coarse_wetting import CoarseWetting
 from vision.illumination.light_basis import LOG_TABLE, cell_centres
 from vision.records import FloatArray
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 
 LEAST_RATIO = 0.5
 """A pixel that hardly shows the wetting is bounded as one that shows half the step."""

@@ -3,7 +3,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from vision.arrival.edge_profile import place_edge
-from vision.settings.tracker_settings import EdgeSettings
+from vision.settings.repair_settings import EdgeSettings
 
 REACH_PX, NOISE = EdgeSettings().reach_px, EdgeSettings().noise
 

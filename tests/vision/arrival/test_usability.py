@@ -1,7 +1,7 @@
 import numpy as np
 
 from vision.arrival.usability import dry_at_feed
-from vision.settings.tracker_settings import UsabilitySettings
+from vision.settings.repair_settings import UsabilitySettings
 
 USABILITY = UsabilitySettings()
 

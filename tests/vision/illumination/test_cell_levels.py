@@ -8,7 +8,7 @@ from vision.illumination.cell_levels import (
     wet_frame_from_evidence,
     without_ink,
 )
-from vision.settings.tracker_settings import LightSettings
+from vision.settings.wetting_settings import LightSettings
 
 LIGHT = LightSettings()
 STEP = np.array([-0.30, -0.24, -0.20])

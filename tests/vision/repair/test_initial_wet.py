@@ -1,7 +1,7 @@
 import numpy as np
 
 from vision.repair.initial_wet import BeforeAndAfter, wet_along_edge, wet_before
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
 

@@ -12,7 +12,7 @@ from vision.repair.inpaint import (
     once_stopped,
     stop_in_lanes,
 )
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
 

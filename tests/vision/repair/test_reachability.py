@@ -3,7 +3,7 @@
 import numpy as np
 
 from vision.repair.reachability import unreachable_from_feed
-from vision.settings.tracker_settings import RepairSettings
+from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
 FEED = np.arange(100)[None, :] < np.ones((60, 1))

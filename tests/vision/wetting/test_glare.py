@@ -1,6 +1,6 @@
 import numpy as np
 
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.glare import find_doubtful_glare, find_sunlit
 from vision.wetting.wetness import PixelScale
 

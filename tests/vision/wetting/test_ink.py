@@ -1,7 +1,7 @@
 import cv2
 import numpy as np
 
-from vision.settings.tracker_settings import WettingSettings
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.ink import find_ink, find_specks
 
 WETTING = WettingSettings()

@@ -1,6 +1,7 @@
 import numpy as np
 
-from vision.settings.tracker_settings import OFF, WettingSettings
+from vision.settings.causes import OFF
+from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack
 from vision.wetting.occlusion import find_foreign_things, find_hidden_patches
 from vision.wetting.wetness import PixelScale

@@ -1,0 +1,198 @@
+"""What the rooms that find light and wetting are set by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vision.settings.causes import Section
+
+
+@dataclass(frozen=True)
+class LightSettings(Section):
+    """What `vision.illumination` is set by. Levels are logarithms: 0.01 is one per cent."""
+
+    bump_width: float = 0.45
+    """Standard deviation of a bump of the uneven light, in halves of the panel's longer side."""
+
+    bump_spacing: float = 0.4
+    """Distance between the centres of neighbouring bumps, in the same unit."""
+
+    bump_stiffness: float = 0.01
+    """Square of the scatter of a place over the usual size of a bump."""
+
+    farthest_border: float = 1.8
+    """How far outside the panel (which spans -1 to 1) the table still tells the panel's light.
+    0: the table tells nothing."""
+
+    border_weight: float = 0.5
+    """Weight of a place on the table beside a cell of the panel."""
+
+    uneven: float = 0.045
+    """What the table keeps of the light past which the light is uneven. `OFF`: always even."""
+
+    uneven_places: float = 0.9
+    """Quantile over the places of a frame that tells it."""
+
+    uneven_frames: float = 0.8
+    """Quantile over the frames that tells it."""
+
+    gradual: tuple[float, ...] = (0.3, 0.15, 0.08, 0.04, 0.04)
+    """Least scale of what is left, round by round: a shadow is no outlier from the start."""
+
+    main: float = 0.9
+    """Part of the frames in which a cell must belong to the main wet or dry region."""
+
+    rounds: int = 3
+    """Turns of light, levels and moments; more change nothing on the sample runs."""
+
+    refit: bool = True
+    """Whether what is left of the light on the panel itself is fitted."""
+
+    least_cells: float = 20
+    """Cells that must be wet, and dry, for a frame's own strength of the wet look. `OFF`: one
+    strength for all frames."""
+
+    guard_frames: int = 1
+    """Frames on either side of the change that count neither as dry nor as wet."""
+
+    clear_gain: float = 0.1
+    """Gain of a cell that wetted, as a share of what the clearest tenth reach."""
+
+    least_darker: float = 0.1
+    """Share of the cells that must have grown darker for it to be the wetting."""
+
+    least_darkening: float = 0.01
+    """And how clear that must be beside the rest."""
+
+    early_frames: int = 3
+    """A cell whose split comes before this frame wetted while the first dry level was taken."""
+
+    off_colour: float = 0.12
+    """A colour this far off the way from dry to wet, as a share of the step, is something else.
+    `OFF`: every colour passes."""
+
+    off_colour_sigmas: float = 5.0
+    """And this far off in standard deviations of a cell's level."""
+
+    deepening: tuple[float, float] = (0.0, 2.5)
+    """Bounds of how far the wet look may have come at an age. (1, 1): the same at any age."""
+
+    most_unexplained: float = 0.15
+    """Most that one cell may leave unexplained in one frame: a hand is no light."""
+
+    @property
+    def lasts_frames(self) -> int:
+        """Frames over whose median a shadow lasts; somebody who leans over does not.
+
+        Seven at the least: what three frames alone show need not be so.
+        """
+        return 2 * max(self.passing_frames, 3) + 1
+
+    @property
+    def left_lying_frames(self) -> int:
+        """What is still there at the end and came more frames before it does not pass."""
+        return self.passing_frames
+
+
+@dataclass(frozen=True)
+class WettingSettings(Section):
+    """What `vision.wetting` is set by. Wetness is in steps: 0 dry, 1 just after wetting."""
+
+    onset: float = 0.32
+    """Share of a pixel's step from which it counts as wet: what a blurred edge with the usual
+    deepening behind it shows at the front itself. `edge_profile` then corrects what is left."""
+
+    sure: float = 1.0
+    """Evidence beyond which a frame is taken to show the pixel wet or dry by itself."""
+
+    sigma_bounds: tuple[float, float] = (0.01, 100.0)
+    """Bounds of the scatter of wetness; frames that are copies of each other have none."""
+
+    dry_looks: int = 24
+    """Frames the dry level is averaged over at the most."""
+
+    noise_looks: int = 12
+    """Pairs of frames that the noise is taken from, or a few more."""
+
+    wet_looks: int = 4
+    """Frames after the change that the wet level is taken from."""
+
+    blown: int = 250
+    """A pixel this bright in any colour (of 255) shows only glare."""
+
+    strange: float = 1.6
+    """Wetness this far beyond the dry or the wet level is something else: skin, ink, a tool.
+    `OFF`: nothing is."""
+
+    hidden_share: float = 0.3
+    """Part of a small window that must contradict the result for something to stand there.
+    `OFF`: nothing is hidden but what has another colour."""
+
+    hidden_at_most: float = 1 / 3
+    """Share of the frames beyond which what looks wrong is no passing thing: the result is."""
+
+    sunlit: float = 0.5
+    """A whole patch this much brighter than dry, in steps, has something shining on it."""
+
+    sun_lasts: float = 0.2
+    """Share of the frames that sun stays for at the least; a hand in one place stays for fewer.
+    `OFF`: no sun is looked for on what is dry."""
+
+    glare_share: float = 0.7
+    """Share of the typical step below which a pixel is taken to lie in glare."""
+
+    glare_doubt: float = 0.25
+    """Most that another light may make of such a pixel, in steps. `OFF`: glare always votes."""
+
+    speck_frames: float = 2
+    """Frames by which a speck differs from what lies around it. `OFF`: there are no specks."""
+
+    foreign: float = 1.5
+    """How far beyond what nearly all wetted fabric showed a colour is no fabric. `OFF`: none."""
+
+    ink_step: float = 0.35
+    """A thin mark this much wetter than the wet fabric around it is ink, in steps. `OFF`: no ink
+    is looked for on what is wet."""
+
+    ink_sigmas: float = 5.0
+    """And this far out of the usual scatter."""
+
+    @property
+    def ink_rim_mm(self) -> float:
+        """Width of the window about ink whose blurred rim looks wet: it does not vote either."""
+        return self.causes.pen_mm + 2.0
+
+    @property
+    def glare_rim_mm(self) -> float:
+        """The same for glare, which has the texture's own sharpness."""
+        return self.causes.tow_mm
+
+    @property
+    def ink_around_mm(self) -> float:
+        """Width of the window in which ink must be the lesser part, figures included."""
+        return 7 * self.causes.pen_mm
+
+    @property
+    def least_ink_mm(self) -> float:
+        """Marks, or groups of them as in a figure, that reach less far do not count."""
+        return 4 * self.causes.pen_mm
+
+    @property
+    def speck_mm(self) -> float:
+        """Width of the window of which a speck fills less than half: one tow, or two."""
+        return 3 * self.causes.tow_mm
+
+    @property
+    def wide_glare_mm(self) -> float:
+        """Width of the window over which glare fades out; it looks wet in another light."""
+        return 4 * self.causes.tow_mm + 1.0
+
+    @property
+    def join_mm(self) -> float:
+        """Hidden patches this near each other are one: fingers are nearer than half a hand."""
+        return self.causes.hand_mm / 2
+
+    @property
+    def sun_join_mm(self) -> float:
+        """Sunlit patches this near each other are one; what is smaller is no patch of sun."""
+        return self.causes.hand_mm / 4
