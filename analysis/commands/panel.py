@@ -185,9 +185,14 @@ def resin(
 
     panel = read_settled_panel(folder)
     extras = Extras(
-        line_m, bore_mm / 1e3, media_m2, media_mm / 1e3, 0.85, core_kg_m2, heel_kg,
-        waste_percent / 100.0,
-    )  # fmt: skip
+        line_length_m=line_m,
+        line_bore_m=bore_mm / 1e3,
+        media_area_m2=media_m2,
+        media_thickness_m=media_mm / 1e3,
+        core_kg_m2=core_kg_m2,
+        heel_kg=heel_kg,
+        waste=waste_percent / 100.0,
+    )
     uptake = panel_uptake(panel, before_kg, after_kg, left_in_lines_kg)
     plan = plan_resin(panel, extras, uptake, area_m2, read_fill_time(folder))
     write_json(folder / "results" / "resin.json", plan_json(plan))

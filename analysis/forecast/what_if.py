@@ -117,7 +117,7 @@ def make_case(
     lag_m: float = 0.0,
 ) -> Case:
     """Gather what every what-if needs; `slow_axis` is K2 / sqrt(K1 K2) of a point-fed panel."""
-    bare = Case(panel, fit, gel, length_m, slow_axis, (0.0, 0.0, 0.0), lag_m)
+    bare = Case(panel, fit, gel, length_m, slow_axis, base=(0.0, 0.0, 0.0), lag_m=lag_m)
     return replace(bare, base=_log_needed(bare, Change()))
 
 

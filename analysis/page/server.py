@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import socket
 import tempfile
 import threading
@@ -160,17 +159,12 @@ def doors_for(port: int, code: str | None, names: Sequence[str], fingerprint: st
 
 
 def _bind(address: str, port: int) -> socket.socket:
-    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if os.name == "posix":  # elsewhere it would let another program take the port over
-        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        bound.bind((address, port))
+        return socket.create_server((address, port))
     except OSError as error:
-        bound.close()
         raise WetlineError(
             f"--port {port}: is in use ({error.strerror}): stop what uses it, or choose another"
         ) from error
-    return bound
 
 
 def network_names() -> list[str]:
