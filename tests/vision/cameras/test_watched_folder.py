@@ -2,9 +2,13 @@
 
 import cv2
 import numpy as np
+import pytest
+from PIL import Image
 
+from tests.made_up.live_camera import jpeg
 from vision.cameras.clock import SteadyClock
 from vision.cameras.open_camera import JOURNAL, open_camera
+from vision.cameras.phone_upload import check_jpeg
 from vision.cameras.watched_folder import FolderCamera
 
 
@@ -72,3 +76,25 @@ def test_folder_camera_keeps_its_journal_beside_the_frames(tmp_path):
     inbox.mkdir(), panel.mkdir()
     with open_camera(str(inbox), panel, 10.0, SteadyClock()):
         assert (panel / "frames" / JOURNAL).is_file()
+
+
+def test_folder_gives_new_pictures_once_they_are_whole(tmp_path):
+    (tmp_path / "old.jpg").write_bytes(jpeg(5))
+    camera = FolderCamera(tmp_path)
+    data = jpeg(70)
+    (tmp_path / "a.jpg").write_bytes(data[: len(data) // 2])
+    assert camera.next(0.0) is None
+    assert camera.next(0.0) is None  # the same size twice, but its end is missing
+    (tmp_path / "a.jpg").write_bytes(data)
+    assert camera.next(0.0) is None
+    shot = camera.next(0.0)
+    assert shot.data == data
+    assert shot.clock_s == pytest.approx((tmp_path / "a.jpg").stat().st_mtime)
+    assert camera.next(0.0) is None
+
+
+def test_folder_takes_png_too(tmp_path):
+    camera = FolderCamera(tmp_path)
+    Image.new("RGB", (200, 150), (90, 80, 70)).save(tmp_path / "b.png")
+    camera.next(0.0)
+    assert check_jpeg(camera.next(0.0).data) == 1
