@@ -1,4 +1,7 @@
-"""The board as plain JSON for the page."""
+"""The board as plain JSON for the page.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""A certificate made on the spot, so that phones get HTTPS and with it their camera."""
+"""A certificate made on the spot, so that phones get HTTPS and with it their camera.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Distance against time with the forecast, drawn by matplotlib for the page."""
+"""Distance against time with the forecast, drawn by matplotlib for the page.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

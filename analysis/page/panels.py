@@ -1,4 +1,7 @@
-"""The panels under the chosen folder, found by name only: no path comes from a request."""
+"""The panels under the chosen folder, found by name only: no path comes from a request.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

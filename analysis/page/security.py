@@ -1,4 +1,7 @@
-"""Stands before the page: whose requests count, and what every answer tells the browser."""
+"""Stands before the page: whose requests count, and what every answer tells the browser.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Serves the page: on this computer only, or with HTTPS and a pairing code on the shop network."""
+"""Serves the page: on this computer only, or with HTTPS and a pairing code on the shop network.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The runs that the page watches, one for each panel."""
+"""The runs that the page watches, one for each panel.
+
+Tested in tests/analysis/page/test_app.py.
+"""
 
 from __future__ import annotations
 

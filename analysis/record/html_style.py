@@ -1,4 +1,7 @@
-"""The looks of the report page: one style sheet, system fonts, A4 in print."""
+"""The looks of the report page: one style sheet, system fonts, A4 in print.
+
+Tested in tests/analysis/record/test_html.py.
+"""
 
 STYLE = """
 @page { size: A4; margin: 16mm 17mm 17mm; }

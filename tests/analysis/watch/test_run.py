@@ -9,53 +9,19 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from analysis.commands.live import page, watch
+from analysis.commands.live import watch
 from analysis.page.board_view import board_view
-from analysis.panel.gauge_readings import read_readings
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
-from analysis.watch.lock import FolderLock
 from analysis.watch.reference import reference_from
-from analysis.watch.run import Watch
-from analysis.watch.terminal import Screen, board_lines, run_command
-from tests.made_up.live_run import front_mm, photo, write_panel
-from vision.cameras.camera import PhoneCamera
-from vision.cameras.clock import SteadyClock
+from tests.made_up.live_run import front_mm, write_panel
+from tests.made_up.live_shop import FULL_S, START_S, Shop
 from vision.cameras.frame_store import FrameStore
 from vision.common.atomic_files import read_json
 from vision.errors import WetlineError
 from vision.frames.source import open_frames
 from vision.settings.event_log import CLAMP, EVENT, NOTE, RESIN_OPEN, read_stamps
 from vision.settings.panel_settings import read_setup
-
-START_S = 1_933_000_000.0
-FULL_S = 750.0
-
-
-class Shop:
-    """A watched run on a clock that the test moves; time 0 is resin start."""
-
-    def __init__(self, folder, interval_s=30.0, store=None, **more):
-        self.t, self.wall_step = -90.0, 0.0
-        clock = SteadyClock(lambda: START_S + self.t + self.wall_step, lambda: self.t)
-        self.watch = Watch(folder, PhoneCamera(), interval_s, clock=clock, store=store, **more)
-
-    def __enter__(self):
-        self.watch.__enter__()
-        return self
-
-    def __exit__(self, *_):
-        self.watch.close()
-
-    def take(self, t, age_s=0.0, look=True, **more):
-        self.t = t + age_s
-        stored = self.watch.receive(photo(t, **more), age_s)
-        if look:
-            self.watch.follow_once(0.0)
-        return stored
-
-    def told(self):
-        return [alarm.key for alarm in self.watch.board.alarms]
 
 
 @pytest.mark.parametrize("last_s", [-30.0, 300.0])
@@ -151,33 +117,6 @@ def test_live_front_is_close_to_the_final_one(whole_run):
     assert float(last.split(":")[1].split("mm")[0]) < 2.0
 
 
-def test_board_in_words(whole_run):
-    _, boards = whole_run
-    lines = board_lines(boards[420.0], 420.0)
-    assert lines[0] == "Hatch cover strip: running"
-    assert any(line.startswith("End:        in 5:") for line in lines)
-    assert any("since resin start (stamped)" in line for line in lines)
-    assert len(lines) <= 10
-
-
-def test_terminal_draws_in_place_and_says_little_elsewhere(whole_run):
-    import io
-
-    class Terminal(io.StringIO):
-        def isatty(self):
-            return True
-
-    _, boards = whole_run
-    terminal, file = Terminal(), io.StringIO()
-    steady, plain = Screen(terminal), Screen(file)
-    for k in range(20):
-        steady.show(boards[420.0], 420.0 + k, float(k))
-        plain.show(boards[420.0], 420.0 + k, float(k))
-    assert terminal.getvalue().count("\x1b[") > 20
-    assert terminal.getvalue().count("A\r") == 19  # goes back up each time
-    assert file.getvalue().count("Front:") == 1  # once a minute
-
-
 def test_frames_are_on_disk_and_the_run_can_be_tracked_again(whole_run):
     folder, boards = whole_run
     with open_frames(read_setup(folder)) as frames:
@@ -266,7 +205,7 @@ import sys, time
 from pathlib import Path
 import numpy as np
 from tests.made_up.live_run import photo
-from tests.analysis.watch.test_run import Shop
+from tests.made_up.live_shop import Shop
 from vision.settings.event_log import RESIN_OPEN
 with Shop(Path(sys.argv[1])) as shop:
     for t in np.arange(-60.0, 241.0, 20.0):
@@ -369,35 +308,3 @@ def test_board_asks_for_the_corners(tmp_path):
         for t in (-60.0, -30.0, 0.0):
             shop.take(t)
         assert shop.watch.board.todo == ""
-
-
-# -- the pieces
-
-
-def test_typed_keys(tmp_path):
-    folder = write_panel(tmp_path / "p")
-    with Shop(folder) as shop:
-        assert run_command(shop.watch, "o\n") == ""
-        assert run_command(shop.watch, "n pot changed\n") == ""
-        assert run_command(shop.watch, "g 12,5") == ""
-        assert "needs a number" in run_command(shop.watch, "g low")
-        assert "resin open" in run_command(shop.watch, "help me")
-        assert run_command(shop.watch, "") == ""
-    assert [s.text or s.kind for s in read_stamps(folder)] == ["resin open", "pot changed"]
-    assert read_readings(folder)[0][1] == 12.5
-
-
-def test_lock_is_free_after_use(tmp_path):
-    with FolderLock(tmp_path), pytest.raises(WetlineError, match="already"):
-        FolderLock(tmp_path).__enter__()
-    with FolderLock(tmp_path):
-        assert (tmp_path / ".watch.lock").exists()
-
-
-def test_commands_say_what_is_missing(tmp_path):
-    told = CliRunner().invoke(watch, [str(tmp_path)])
-    assert "no panel.toml" in str(told.exception)
-    told = CliRunner().invoke(page, [str(tmp_path), "--no-open"])
-    assert "no panel here" in str(told.exception)
-    for command in (watch, page):
-        assert "Usage" in CliRunner().invoke(command, ["--help"]).output

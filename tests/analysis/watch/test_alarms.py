@@ -1,0 +1,38 @@
+"""What is wrong at the panel, in words."""
+
+from dataclasses import replace
+
+from analysis.watch.alarms import Situation, alarms_for
+
+
+def test_alarms_say_what_and_what_to_do():
+    calm = Situation(running=True, elapsed_s=100.0, reached_mm=150.0, gel_s=900.0, working_s=600.0)
+    assert alarms_for(calm) == []
+    cases = {
+        "lost": {"lost": True},
+        "frozen": {"frozen": True},
+        "moved": {"camera_note": "camera moved by about 3.0 mm"},
+        "glare": {"hidden": 0.8},
+        "vacuum": {"vacuum_lost": 0.3},
+        "stall": {"stalled_at_mm": 120.0},
+        "race": {"racing_mm": 60.0},
+        "gel": {"end_s": 1000.0},
+        "tight": {"end_s": 500.0, "end_high_s": 700.0},
+        "silent": {"silence_s": 60.0},
+        "disk": {"store_fault": "no room"},
+        "space": {"space": "100 MB left"},
+        "beside": {"beside": "40 mm behind"},
+        "filled": {"filled": True},
+        "overdue": {"overdue": True},
+    }
+    for key, values in cases.items():
+        (alarm,) = alarms_for(replace(calm, **values))
+        assert alarm.key == key
+        assert len(alarm.text) > 8
+        assert len(alarm.todo) > 5
+    assert alarms_for(replace(calm, ended=True, lost=True)) == []
+
+
+def test_gel_passed_is_the_first_alarm():
+    now = Situation(running=True, elapsed_s=950.0, gel_s=900.0, racing_mm=60.0, reached_mm=100.0)
+    assert [a.key for a in alarms_for(now)] == ["gel", "race"]

@@ -1,0 +1,56 @@
+"""The times that the board shows; its numbers from a whole run are tested in test_run.py."""
+
+import numpy as np
+import pytest
+
+from analysis.watch.board import (
+    Board,
+    Front,
+    Gel,
+    Numbers,
+    clock_text,
+    end_text,
+    gel_text,
+    margin_s,
+    overdue,
+)
+from analysis.watch.end_forecast import EndForecast
+from analysis.watch.terminal import board_lines
+
+
+def forecast_board(reached_s=None):
+    """A board whose front should be at the end at 10:00, from 9:30 to 11:00 of the clock."""
+    none = np.zeros(0)
+    end = EndForecast(300.0, 600.0, 570.0, 660.0, none, none, none, none)
+    front = Front(200.0, 190.0, 210.0, 1.0, True, 5.0, 300.0, reached_s is not None)
+    numbers = Numbers(front, np.array([60.0]), np.array([100.0]), end, reached_s)
+    return Board("strip", numbers=numbers, gel=Gel(900.0, 630.0))
+
+
+@pytest.mark.parametrize(
+    ("elapsed_s", "end", "gel"),
+    [
+        (300.0, "in 5:00 (at 10:00; 95 %: 9:30 to 11:00)", "in 10:00, 5:00 after the end"),
+        (585.0, "in 0:15 (95 %: by 11:00)", "in 5:15, 5:00 after the end"),
+        (630.0, "due now (95 %: by 11:00)", "in 4:30, 4:30 after the end"),
+        (661.0, "OVERDUE: was to be there by 11:00 at the latest (95 %)", "in 3:59"),
+        (930.0, "OVERDUE: was to be there by 11:00 at the latest (95 %)", "PASSED 0:30 ago"),
+    ],
+)
+def test_no_time_that_has_passed_is_shown_as_one_to_come(elapsed_s, end, gel):
+    board = forecast_board()
+    assert end_text(board, elapsed_s) == end
+    assert gel_text(board, elapsed_s) == gel
+    assert overdue(board, elapsed_s) == end.startswith("OVERDUE")
+    assert "-" not in "".join(board_lines(board, elapsed_s)[1:])
+
+
+def test_a_front_at_the_end_is_never_overdue():
+    board = forecast_board(reached_s=640.0)
+    assert not overdue(board, 5000.0)
+    assert end_text(board, 5000.0) == "reached at 10:40"
+    assert margin_s(board, 5000.0) == 260.0
+
+
+def test_clock_text_of_never():
+    assert clock_text(float("inf")) == "never"

@@ -1,0 +1,62 @@
+"""The board in the terminal, and what is typed there."""
+
+import io
+
+import numpy as np
+
+from analysis.panel.gauge_readings import read_readings
+from analysis.watch.board import Board, Front, Gel, Numbers
+from analysis.watch.end_forecast import EndForecast
+from analysis.watch.terminal import Screen, board_lines, run_command
+from tests.made_up.live_run import write_panel
+from tests.made_up.live_shop import Shop
+from vision.settings.event_log import read_stamps
+
+NONE = np.zeros(0)
+END = EndForecast(300.0, 750.0, 700.0, 800.0, NONE, NONE, NONE, NONE)
+FRONT = Front(224.0, 220.0, 228.0, 0.5, True, 16.0, 300.0, False)
+BOARD = Board(
+    "Hatch cover strip",
+    state="running",
+    start_clock_s=1.0,
+    start_stamped=True,
+    numbers=Numbers(FRONT, np.array([420.0]), np.array([224.0]), END),
+    gel=Gel(3600.0, 2520.0),
+    camera="phone",
+)
+
+
+def test_board_in_words():
+    lines = board_lines(BOARD, 420.0)
+    assert lines[0] == "Hatch cover strip: running"
+    assert "End:        in 5:30 (at 12:30; 95 %: 11:40 to 13:20)" in lines
+    assert any("since resin start (stamped)" in line for line in lines)
+    assert len(lines) <= 10
+
+
+def test_terminal_draws_in_place_and_says_little_elsewhere():
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal, file = Terminal(), io.StringIO()
+    steady, plain = Screen(terminal), Screen(file)
+    for k in range(20):
+        steady.show(BOARD, 420.0 + k, float(k))
+        plain.show(BOARD, 420.0 + k, float(k))
+    assert terminal.getvalue().count("\x1b[") > 20
+    assert terminal.getvalue().count("A\r") == 19  # goes back up each time
+    assert file.getvalue().count("Front:") == 1  # once a minute
+
+
+def test_typed_keys(tmp_path):
+    folder = write_panel(tmp_path / "p")
+    with Shop(folder) as shop:
+        assert run_command(shop.watch, "o\n") == ""
+        assert run_command(shop.watch, "n pot changed\n") == ""
+        assert run_command(shop.watch, "g 12,5") == ""
+        assert "needs a number" in run_command(shop.watch, "g low")
+        assert "resin open" in run_command(shop.watch, "help me")
+        assert run_command(shop.watch, "") == ""
+    assert [s.text or s.kind for s in read_stamps(folder)] == ["resin open", "pot changed"]
+    assert read_readings(folder)[0][1] == 12.5
