@@ -15,9 +15,9 @@ from skimage.segmentation import chan_vese
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+import wetline
 from tests.bench.runs import Run, lay_flat, rms, runs
 from vision.rectify.rectifier import Rectifier
-from vision.tracking.tracker import track_panel
 
 CHAN_VESE_COLUMNS = 110
 """Chan-Vese is slow: it runs on pictures shrunk to this."""
@@ -78,7 +78,7 @@ def read_front(masks: list[np.ndarray], run: Run, rectifier: Rectifier) -> np.nd
 
 def ours(run: Run) -> float:
     """Track the run as the command does."""
-    tracked = track_panel(run.setup, lambda frames: frames).tracked
+    tracked = wetline.track(run.setup.folder)
     return rms(run.error_mm(tracked.curve.frames, tracked.curve.front_mean_mm))
 
 

@@ -31,7 +31,7 @@ from vision.frames.source import open_frames  # noqa: E402
 from vision.rectify.rectifier import Rectifier  # noqa: E402
 from vision.repair.feed import Feed, FeedOnCanvas  # noqa: E402
 from vision.settings.panel_settings import read_setup  # noqa: E402
-from vision.tracking.tracker import Tracker, track_panel  # noqa: E402
+from vision.tracking.tracker import Tracker, track_frames  # noqa: E402
 
 
 def make_run(folder: Path, width: int, count: int) -> None:
@@ -121,7 +121,8 @@ def main() -> None:
         for _ in range(asked.rounds):
             floors.append(floor(folder))
             began = time.perf_counter()
-            track_panel(setup, lambda frames: frames)
+            with open_frames(setup) as frames:
+                track_frames(setup, frames, lambda items: items)
             tracks.append(time.perf_counter() - began)
             wholes.append(whole_run(folder))
         table = stages(folder)

@@ -1,4 +1,7 @@
-"""The picture on the board: the latest frame with the front and where it stood before."""
+"""The picture on the board: the latest frame with the front and where it stood before.
+
+Tested in tests/vision/tracking/test_live_feed.py.
+"""
 
 from __future__ import annotations
 

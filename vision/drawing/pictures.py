@@ -1,4 +1,7 @@
-"""The pictures of a tracked panel: front lines on a photo, plan view, time-lapse."""
+"""The pictures of a tracked panel: front lines on a photo, plan view, time-lapse.
+
+Tested in tests/test_whole_job.py.
+"""
 
 from __future__ import annotations
 

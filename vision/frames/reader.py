@@ -1,4 +1,7 @@
-"""What every source of frames gives: frames in time order, one picture in memory at a time."""
+"""What every source of frames gives: frames in time order, one picture in memory at a time.
+
+Tested in tests/vision/frames/test_source.py.
+"""
 
 from __future__ import annotations
 

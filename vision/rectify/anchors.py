@@ -1,4 +1,7 @@
-"""Small patches of the table (anchors): choosing them, and finding them again in another photo."""
+"""Small patches of the table (anchors): choosing them, and finding them again in another photo.
+
+Tested in tests/vision/rectify/test_rectifier.py.
+"""
 
 from __future__ import annotations
 

@@ -7,6 +7,8 @@ little. When too few answer, the photo is matched to the reference as a whole by
 Source: normalised cross-correlation (Lewis, Vision Interface 1995); corners worth following (Shi
 and Tomasi, CVPR 1994); scale-invariant features (Lowe, Int. J. Computer Vision 60, 91, 2004);
 random sample consensus (Fischler and Bolles, Comm. ACM 24, 381, 1981).
+
+Tested in tests/vision/rectify/test_rectifier.py.
 """
 
 from __future__ import annotations

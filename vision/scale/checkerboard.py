@@ -1,4 +1,7 @@
-"""Scale and lens from a checkerboard lying in the panel's plane."""
+"""Scale and lens from a checkerboard lying in the panel's plane.
+
+Tested in tests/vision/scale/test_find_scale.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Finds the printed markers in a photo, their corners to a few hundredths of a pixel."""
+"""Finds the printed markers in a photo, their corners to a few hundredths of a pixel.
+
+Tested in tests/vision/scale/test_find_scale.py.
+"""
 
 from __future__ import annotations
 

@@ -9,6 +9,8 @@ fit, so that careful work is rewarded with a small error and careless work is sh
 
 Source: Bayesian linear model with marginal likelihood for the noise levels (MacKay, Neural
 Computation 4, 415, 1992), applied to the linearised residuals of Brown's lens model.
+
+Tested in tests/vision/scale/test_find_scale.py.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""The map between panel millimetres and photo pixels."""
+"""The map between panel millimetres and photo pixels.
+
+Tested in tests/vision/scale/test_find_scale.py.
+"""
 
 from __future__ import annotations
 

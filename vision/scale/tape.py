@@ -8,6 +8,8 @@ Source: single-view metrology of a plane (Criminisi, Reid and Zisserman, Int. J.
 40, 123, 2000; Hartley and Zisserman, Multiple View Geometry, 2nd ed., ch. 8) with square pixels
 and the lens axis through the picture's middle; solved by least squares with a prior on the focal
 length.
+
+Tested in tests/vision/scale/test_find_scale.py.
 """
 
 from __future__ import annotations

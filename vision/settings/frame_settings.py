@@ -19,6 +19,8 @@ camera                ``"fixed"``: the camera did not move, whatever moved aroun
 skip                  frames to leave out: names, numbers counted from 1 in time order,
                       or ranges such as ``"12-15"``
 ====================  =============================================================
+
+Tested in tests/vision/settings/test_panel_settings.py.
 """
 
 from __future__ import annotations

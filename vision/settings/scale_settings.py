@@ -21,6 +21,8 @@ Corners and markers run (0, 0), (length, 0), (length, width), (0, width): clockw
 shows them, from the feed corner. ``photo`` names the photo that ``corners_px`` and ``tape_px``
 were read on (left out: the first in time). ``focal_35mm``, the lens's focal length as for
 35 mm film, helps the tape method if the photos do not tell it.
+
+Tested in tests/vision/settings/test_panel_settings.py.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Tracking one panel folder from start to finish, and writing what was found."""
+"""Tracking one panel folder from start to finish, and writing what was found.
+
+Tested in tests/vision/tracking/test_api.py.
+"""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ import numpy as np
 from vision.arrival.arrival_map import Measured, measure
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames
-from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
+from vision.frames.source import resin_start_clock_s, wall_time_iso
 from vision.front.corrections import bend, map_from_hand, read_fixes
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
@@ -281,11 +281,3 @@ def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float | No
     start_of_day = (start_clock_s + frames.utc_offset_s) % 86400
     after: float = (seconds - start_of_day) % 86400
     return after if after < 43200 else after - 86400
-
-
-def track_panel(
-    setup: PanelSetup, progress: Callable[[Iterable[Frame]], Iterable[Frame]]
-) -> TrackedRun:
-    """Open a panel's frames and track them (see `track_frames`)."""
-    with open_frames(setup) as frames:
-        return track_frames(setup, frames, progress, setup.folder / FIX_FILE)

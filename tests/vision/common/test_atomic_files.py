@@ -7,7 +7,7 @@ import pytest
 
 from vision.common.atomic_files import add_file, read_json, replace_file, write_json, write_text
 from vision.errors import WetlineError, bad_field
-from vision.frames.prefetch import Ahead, prefetch
+from vision.frames.prefetch import Ahead
 
 
 def test_a_failed_write_leaves_the_last_file_and_no_other(tmp_path):
@@ -52,40 +52,6 @@ def test_missing_and_broken_json_say_what_to_do(tmp_path):
 
 def test_a_long_value_is_shortened_in_the_message():
     assert len(str(bad_field("a/panel.toml", "x", "y" * 500, "must be short"))) < 120
-
-
-def test_prefetch_hands_on_the_error_where_it_happened():
-    def items():
-        yield 1
-        raise WetlineError("photo 2 is cut short")
-
-    stream = prefetch(items())
-    assert next(stream) == 1
-    with pytest.raises(WetlineError, match="photo 2"):
-        next(stream)
-
-
-def test_prefetch_can_be_left_early():
-    stream = prefetch(iter(range(10**9)))
-    assert next(stream) == 0
-    stream.close()
-
-
-def test_what_is_worked_on_ahead_is_not_made_twice():
-    made = []
-
-    def work(item):
-        made.append(item)
-        return item * 10
-
-    source = Ahead(work, range(8), ahead=3)
-    stream = iter(source)
-    assert next(stream) == 0
-    assert [source.at(place) for place in (0, 2, 3)] == [0, 20, 30]
-    assert list(stream) == [10, 20, 30, 40, 50, 60, 70]
-    assert sorted(made) == list(range(8))
-    assert source.at(2) == 20
-    assert made.count(2) == 2
 
 
 def test_work_done_ahead_hands_on_the_error_where_it_happened_and_can_be_left():

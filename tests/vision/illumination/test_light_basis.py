@@ -1,7 +1,6 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from vision.common.robust import row_medians
 from vision.illumination.light_basis import cell_centres, polynomial_basis, robust_polynomials
 
 
@@ -29,9 +28,3 @@ def test_own_column_is_told_from_the_light():
 def test_too_few_places_give_no_light():
     basis = polynomial_basis(*cell_centres(2, 3))
     assert not robust_polynomials(basis, np.ones((1, 6, 3)), np.ones((1, 6))).any()
-
-
-def test_row_medians_agree_with_numpy_where_all_count():
-    values = np.random.default_rng(5).normal(size=(4, 11))
-    assert_allclose(row_medians(values, np.ones((4, 11), bool)), np.median(values, axis=1))
-    assert row_medians(values, np.zeros((4, 11), bool)).tolist() == [0.0] * 4

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+import wetline
 from tests.made_up.shop import events
 from tests.made_up.shop import flow as flows
 from tests.made_up.shop.cases import CASES, POINT_FEED, WAVY
@@ -18,8 +19,7 @@ from tests.made_up.shop.run import CLOCK_S, SIZE_MM, Pose, Shop, ShopFrames, set
 from vision.errors import WetlineError
 from vision.records import Tracked
 from vision.rectify.rectifier import Rectifier
-from vision.settings.panel_settings import read_setup
-from vision.tracking.tracker import Tracker, track_panel
+from vision.tracking.tracker import Tracker
 
 ISLAND_SHARE, ISLAND_PLACE_MM = 0.20, 4.0
 RACE_MM, STALL_MM = 10.0, 3.0
@@ -210,7 +210,7 @@ def test_photos_named_out_of_order_and_stored_turned(tmp_path):
     shop = Shop(flow=WAVY, times_s=times, cards=True, size=(480, 640), pose=upright)
     order = np.random.default_rng(6).permutation(len(times)) + 90
     write_folder(shop, tmp_path / "run", order, turned=True)
-    tracked = track_panel(read_setup(tmp_path / "run"), lambda frames: frames).tracked
+    tracked = wetline.track(tmp_path / "run")
     assert tracked.curve.frames == tuple(f"photo_{number}.jpg" for number in order)
     true_mm = np.array([WAVY.lanes_mm(t).mean() for t in times])
     assert rms(tracked.curve.front_mean_mm - true_mm) < 0.8
