@@ -1,7 +1,4 @@
-"""The board as plain JSON for the page.
-
-Tested in tests/analysis/page/test_app.py.
-"""
+"""The board as plain JSON for the page."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """A certificate made on the spot, so that phones get HTTPS and with it their camera.
 
-Tested in tests/analysis/page/test_app.py.
+Tested in tests/analysis/page/test_pairing.py.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Distance against time with the forecast, drawn by matplotlib for the page.
-
-Tested in tests/analysis/page/test_app.py.
-"""
+"""Distance against time with the forecast, drawn by matplotlib for the page."""
 
 from __future__ import annotations
 

@@ -1,30 +1,16 @@
 """The times that the board shows; its numbers from a whole run are tested in test_run.py."""
 
-import numpy as np
 import pytest
 
 from analysis.watch.board import (
-    Board,
-    Front,
-    Gel,
-    Numbers,
     clock_text,
     end_text,
     gel_text,
     margin_s,
     overdue,
 )
-from analysis.watch.end_forecast import EndForecast
 from analysis.watch.terminal import board_lines
-
-
-def forecast_board(reached_s=None):
-    """A board whose front should be at the end at 10:00, from 9:30 to 11:00 of the clock."""
-    none = np.zeros(0)
-    end = EndForecast(300.0, 600.0, 570.0, 660.0, none, none, none, none)
-    front = Front(200.0, 190.0, 210.0, 1.0, True, 5.0, 300.0, reached_s is not None)
-    numbers = Numbers(front, np.array([60.0]), np.array([100.0]), end, reached_s)
-    return Board("strip", numbers=numbers, gel=Gel(900.0, 630.0))
+from tests.made_up.boards import forecast_board
 
 
 @pytest.mark.parametrize(
