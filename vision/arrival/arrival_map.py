@@ -59,7 +59,7 @@ def measure(
     stack: CanvasStack,
     feed: FeedOnCanvas,
     start_s: float | None,
-    looked_at: BoolArray | None = None,
+    region: BoolArray | None = None,
     settings: TrackerSettings | None = None,
 ) -> Measured:
     """Measure when each spot of the panel wetted.
@@ -71,7 +71,7 @@ def measure(
     feed : FeedOnCanvas
     start_s : float or None
         Resin start on the stack's clock if it is known.
-    looked_at : ndarray of shape (M, N), bool, optional
+    region : ndarray of shape (M, N), bool, optional
         False where the user said not to look.
     settings : TrackerSettings, optional
     """
@@ -83,7 +83,7 @@ def measure(
     settings = (settings or TrackerSettings()).on_canvas(mm_per_px, step_s)
     wetting = find_wetting(stack, settings)
     course = Course(times, feed)
-    wetting, before, wet_frame, known = _repaired(wetting, course, looked_at, settings)
+    wetting, before, wet_frame, known = _repaired(wetting, course, region, settings)
     cut = measure_strips(wet_frame, count)
     if not feed.is_known:
         feed = feed.at(_find_point(cut, count, known))
@@ -114,7 +114,7 @@ def measure(
 
 
 def _repaired(
-    wetting: Wetting, course: Course, looked_at: BoolArray | None, settings: TrackerSettings
+    wetting: Wetting, course: Course, region: BoolArray | None, settings: TrackerSettings
 ) -> tuple[Wetting, BoolArray, IntArray, BoolArray]:
     """Mend what was wet before the first frame, not seen, or not likely.
 
@@ -130,7 +130,7 @@ def _repaired(
         What was not filled.
     """
     own, count = settings.repair, len(course.times_s)
-    seen = wetting.seen if looked_at is None else wetting.seen & looked_at
+    seen = wetting.seen if region is None else wetting.seen & region
     place = course.feed.place(wetting.wet_frame, own.least_front)
     along_edge = not course.feed.feed.is_point
     wetting, before = find_initial_wet(wetting, place, along_edge, settings.wetting.onset, own)

@@ -338,7 +338,7 @@ def canvas_points_mm(shape: tuple[int, int], mm_per_px: float) -> FloatArray:
     return np.stack([x.ravel(), y.ravel()], axis=1)
 
 
-def look_mask(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray:
+def region_mask(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray:
     """Canvas pixels to look at: inside the user's region, outside the patches to ignore.
 
     Returns

@@ -18,7 +18,7 @@ from vision.front.corrections import bend, map_from_hand, read_fixes
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
-from vision.rectify.rectifier import Rectifier, look_mask
+from vision.rectify.rectifier import Rectifier, region_mask
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.panel_settings import PanelSetup
 from vision.settings.tracker_settings import TrackerSettings
@@ -106,7 +106,7 @@ class Tracker:
         self.count = 0
         self.latest: SeenFrame | None = None
         self._last_seen: Frame | None = None
-        whole = look_mask(setup, rectifier.shape, rectifier.mm_per_px)
+        whole = region_mask(setup, rectifier.shape, rectifier.mm_per_px)
         self._watched = self.canvases.resized(whole)
         self._feed = Feed(
             point_mm=setup.feed_point_mm,

@@ -18,7 +18,7 @@ from vision.rectify.rectifier import (
     Rectifier,
     canvas_points_mm,
     canvas_size,
-    look_mask,
+    region_mask,
 )
 from vision.scale.plane_map import PlaneMap, panel_corners_mm
 
@@ -274,13 +274,13 @@ def test_region_and_ignored_patches_on_the_canvas():
         region=((0, 20), (400, 20), (400, 180), (0, 180)),
         ignore=(((100, 50), (150, 50), (150, 100), (100, 100)),),
     )
-    mask = look_mask(setup, (220, 400), 1.0)
+    mask = region_mask(setup, (220, 400), 1.0)
     inside = mask.sum()
     assert inside == pytest.approx(400 * 160 - 50 * 50, rel=0.02)
     assert mask[30, 30]
     assert not mask[10, 30]
     assert not mask[75, 125]
-    assert look_mask(sheet_setup(), (22, 40), 10.0).all()
+    assert region_mask(sheet_setup(), (22, 40), 10.0).all()
 
 
 def test_reference_photo_by_name_and_missing():
