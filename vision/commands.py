@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from vision.scale.sheet_lines import SheetFacts
 
 FOLDER = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 QUIET = click.option("--quiet", "-q", is_flag=True, help="No progress and no hints.")
@@ -34,40 +39,65 @@ def sheet(
 ) -> None:
     """Write the printable scale sheet as a PDF.
 
-    With FOLDER the panel's size is read from its panel.toml, and the sheet says where the
-    cards go.
+    With FOLDER the panel's size is read from its panel.toml, the sheet says where the cards go,
+    and the same places are written into panel.toml where it states none yet.
     """
-    from vision.scale.scale_sheet import write_sheet
+    from vision.scale.scale_sheet import PAPERS, write_sheet
+    from vision.scale.sheet_lines import card_places, write_card_lines
 
-    sizes, name = _sheet_facts(folder, length, width)
+    facts = _sheet_facts(folder, length, width)
+    marker_mm = PAPERS[paper].marker_mm
+    centres = card_places(facts, marker_mm, "panel.toml" if folder is None else f"{folder.name}")
     if output is None:
         output = Path("scale_sheet.pdf") if folder is None else folder / "results/scale_sheet.pdf"
-    write_sheet(output, paper, sizes[0], sizes[1], name)
+    write_sheet(output, paper, centres, facts.name)
     click.echo(f"Scale sheet: {output}")
+    if folder is not None:
+        for line in write_card_lines(folder, facts, marker_mm, centres):
+            click.echo(f"Written into panel.toml, [scale]: {line}")
+        if centres is None:
+            click.echo("Give [panel] length_mm and width_mm: the sheet then says where cards go.")
+        elif facts.method not in (None, "sheet"):
+            click.echo(f'panel.toml takes its scale by method = "{facts.method}", not these cards.')
     click.echo("Print it at 100 % (actual size), measure the 100 mm bar, and follow its steps.")
 
 
-def _sheet_facts(
-    folder: Path | None, length: str | None, width: str | None
-) -> tuple[tuple[float | None, float | None], str]:
-    """Panel size from the options, else from panel.toml (whose other tables may be unwritten)."""
-    from vision.common.toml_table import Table, length_mm, read_toml
+def _sheet_facts(folder: Path | None, length: str | None, width: str | None) -> SheetFacts:
+    """Panel size from panel.toml and the options, which must not say different things."""
+    from vision.common.quantity import LENGTH_MM, read_quantity
     from vision.errors import WetlineError
+    from vision.scale.sheet_lines import SheetFacts, read_sheet_facts
 
-    sizes: list[float | None] = [None, None]
-    name = ""
-    if folder is not None:
-        file = folder / "panel.toml"
-        panel = Table.of(file, read_toml(file), "panel")
-        sizes = [panel.length("length_mm", above=0), panel.length("width_mm", above=0)]
-        name = panel.text("name", "") or ""
-    for i, (option, text) in enumerate((("--length", length), ("--width", width))):
+    facts = SheetFacts() if folder is None else read_sheet_facts(folder)
+    for key, text in (("length_mm", length), ("width_mm", width)):
         if text is None:
             continue
-        sizes[i] = length_mm(text)
-        if sizes[i] is None or not (sizes[i] or 0) > 0:
-            raise WetlineError(f'{option} = {text}: must be a length, such as 400 or "40 in"')
-    return (sizes[0], sizes[1]), name
+        option, stated = f"--{key[:-3]}", getattr(facts, key)
+        try:
+            value = read_quantity(text, LENGTH_MM)
+        except ValueError as error:
+            raise WetlineError(f"{option} = {text}: {error}") from None
+        if not value > 0:
+            raise WetlineError(f'{option} = {text}: must be above 0, such as 400 or "40 in"')
+        if stated is not None and abs(stated - value) > 0.5:
+            raise WetlineError(
+                f"{option} = {text}: panel.toml says {key} = {stated:g}: mend one of them"
+            )
+        facts = replace(facts, **{key: value})  # type: ignore[arg-type]
+    return facts
+
+
+def _length(text: str) -> float:
+    """Read a length typed at a prompt, in mm or with its unit."""
+    from vision.common.quantity import LENGTH_MM, read_quantity
+
+    try:
+        value = read_quantity(text, LENGTH_MM)
+    except ValueError as error:
+        raise click.UsageError(str(error)) from None
+    if not value > 0:
+        raise click.UsageError("must be above 0")
+    return value
 
 
 @click.command()
@@ -99,7 +129,9 @@ def corners(folder: Path, no_window: bool) -> None:
         raise WetlineError(f"{frame.name}: {fault}: run `wetline corners` again")
     tape_mm = None
     if len(points) == 6:
-        tape_mm = click.prompt("Distance between the two tape marks in mm", type=float)
+        tape_mm = click.prompt(
+            "Distance between the two tape marks", value_proc=lambda text: _length(text)
+        )
     click.echo(f"Write this into {setup.shown_file} (read off {frame.name}):\n")
     click.echo(tool.scale_lines(points[:4], points[4:], tape_mm))
 

@@ -15,7 +15,8 @@ from vision.common.atomic_files import read_json, write_text
 from vision.common.toml_table import read_toml
 from vision.drawing.live_picture import jpeg_bytes, load_frame
 from vision.errors import WetlineError
-from vision.frames.photos import PHOTO_SUFFIXES, natural_key
+from vision.frames.photo_times import natural_key
+from vision.frames.photos import PHOTO_SUFFIXES
 from vision.scale.corner_picker import order_fault, scale_lines
 from vision.tracking.live_feed import has_scale
 

@@ -11,7 +11,8 @@ import numpy as np
 from vision.cameras.camera import Camera, Shot
 from vision.common.atomic_files import replace_file
 from vision.frames.exif import PhotoHeader, is_cut_short, read_header
-from vision.frames.photos import PHOTO_SUFFIXES, Photo, decode_photo, natural_key
+from vision.frames.photo_times import Photo, natural_key
+from vision.frames.photos import PHOTO_SUFFIXES, decode_photo
 
 POLL_S = 0.25
 CLOCK_TRUST_S = 120.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -132,5 +133,27 @@ def number_column(path: Path, table: Mapping[str, list[str]], name: str) -> NDAr
             values.append(plain_number(text))
         except ValueError as error:
             rule = str(error) if text.strip() and "may be" in str(error) else "must be a number"
-            raise bad_field(path, f"row {number} {name}", text or "(empty)", rule) from None
+            raise bad_field(path, f"row {number}, {name}", text or "(empty)", rule) from None
     return np.array(values)
+
+
+def clock_text_s(text: str) -> float:
+    """Return a clock time such as ``14:03:20`` or ``14:03`` in seconds of the day.
+
+    Raises
+    ------
+    ValueError
+        With the rule, if it is none.
+
+    Examples
+    --------
+    >>> clock_text_s("14:03:20")
+    50600.0
+    """
+    for form in ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f"):
+        try:
+            at = datetime.strptime(text.strip(), form)
+        except ValueError:
+            continue
+        return at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / 1e6
+    raise ValueError("must be a time of day such as 14:03:20")

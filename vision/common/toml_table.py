@@ -182,12 +182,13 @@ class Table:
             near = did_you_mean(key, (*known, CONFIRMED))
             listed = f"; known are {', '.join(sorted(known))}"
             raise self.bad(key, f"is not a known field{near or listed}")
-        for key in self._confirmed():
+        for key in self.confirmed_names():
             if key not in known:
                 near = did_you_mean(key, known)
                 raise self.bad(CONFIRMED, f"{key} is no field of [{self.name}]{near}")
 
-    def _confirmed(self) -> list[str]:
+    def confirmed_names(self) -> list[str]:
+        """Return the fields whose unusual values the user has confirmed."""
         value = self.values.get(CONFIRMED, [])
         names = [value] if isinstance(value, str) else value
         if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
@@ -205,7 +206,7 @@ class Table:
             What was understood and what to write if something else is meant.
         """
         value = self.values.get(key, "(missing)")
-        if key in self._confirmed():
+        if key in self.confirmed_names():
             self.confirmed.append(f"{self.label(key)} = {value}: unusual, confirmed by the user")
             return
         self.questions.append(
@@ -338,25 +339,30 @@ class Table:
         rule = f"must be a list of {count or 'some'} pairs such as [[10, 20], [30, 40]]"
         if not isinstance(value, list) or (count is not None and len(value) != count):
             raise self.bad(key, rule)
-        pairs: list[tuple[float, float]] = []
-        for item in value:
-            if not (isinstance(item, list) and len(item) == 2 and all(map(_is_number, item))):
-                raise self.bad(key, rule)
-            pairs.append((float(item[0]), float(item[1])))
-        return pairs
+        pairs = [_pair(item, key) for item in value]
+        if any(pair is None for pair in pairs):
+            raise self.bad(key, rule)
+        return [pair for pair in pairs if pair is not None]
 
     def pair(self, key: str) -> tuple[float, float] | None:
         """Read one [x, y] pair."""
         if key not in self.values:
             return None
-        value = self.values[key]
-        if not (isinstance(value, list) and len(value) == 2 and all(map(_is_number, value))):
+        pair = _pair(self.values[key], key)
+        if pair is None:
             raise self.bad(key, "must be a pair such as [180, 140]")
-        return float(value[0]), float(value[1])
+        return pair
 
 
-def _is_number(value: object) -> bool:
-    return not isinstance(value, bool) and isinstance(value, int | float) and math.isfinite(value)
+def _pair(item: object, key: str) -> tuple[float, float] | None:
+    """Return an [x, y] pair, whose lengths may carry units; None if it is none."""
+    kind = LENGTH_MM if key.endswith("_mm") else PLAIN
+    if not isinstance(item, list) or len(item) != 2:
+        return None
+    try:
+        return read_quantity(item[0], kind), read_quantity(item[1], kind)
+    except ValueError:
+        return None
 
 
 def _meant(value: float, kind: Quantity, likely: tuple[float, float] | None) -> str:

@@ -20,7 +20,8 @@ from vision.drawing.overlay import (
 )
 from vision.drawing.strokes import DARK, WHITE, Image, ScaledPlane, Sizes, stroke
 from vision.frames.exif import read_header
-from vision.frames.photos import Photo, decode_photo
+from vision.frames.photo_times import Photo
+from vision.frames.photos import decode_photo
 from vision.records import ArrivalMap
 from vision.scale.plane_map import PlaneMap
 

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
-import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -15,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import WetlineError
-from vision.frames.exif import HEIF_SUFFIXES, PhotoHeader, is_cut_short, read_header
+from vision.frames.exif import HEIF_SUFFIXES, is_cut_short, read_header
+from vision.frames.photo_times import Photo, PhotoTimes, in_time_order, natural_key
 from vision.frames.prefetch import WORKERS, Ahead
 from vision.frames.reader import Frames
 from vision.records import Frame
@@ -26,7 +25,6 @@ PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
 AHEAD_BYTES = 40_000_000
 """Pictures decoded in advance, whatever the photos' size: six at 1920 x 1080."""
 
-_FINE_STEP_S = 0.01
 _TURNS = {
     3: (cv2.ROTATE_180, None),
     6: (cv2.ROTATE_90_CLOCKWISE, None),
@@ -38,15 +36,6 @@ _TURNS = {
 }
 
 
-@dataclass(frozen=True)
-class Photo:
-    """One usable photo file with its place on the run's clock."""
-
-    path: Path
-    header: PhotoHeader
-    clock_s: float = 0.0
-
-
 class PhotoFrames(Frames):
     """Photos of a folder in time order, decoded a little ahead."""
 
@@ -56,13 +45,13 @@ class PhotoFrames(Frames):
         self,
         photos: Sequence[Photo],
         notes: Sequence[str],
-        has_clock: bool,
-        utc_offset_s: float,
+        times: PhotoTimes,
     ) -> None:
         self._photos = tuple(photos)
         self.notes = list(notes)
-        self.has_clock = has_clock
-        self.utc_offset_s = utc_offset_s
+        self.warnings = times.warnings
+        self.has_clock = times.has_clock
+        self.utc_offset_s = times.utc_offset_s
         self.names = tuple(photo.path.name for photo in photos)
         self.clock_s = np.array([photo.clock_s for photo in photos])
         self.size = photos[0].header.size
@@ -93,18 +82,6 @@ class PhotoFrames(Frames):
         return Frame(place, photo.path.name, photo.clock_s, image)
 
 
-def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
-    """Sort key that counts as people do: 2 before 10.
-
-    Examples
-    --------
-    >>> sorted(["img10.jpg", "img2.jpg", "IMG1.jpg"], key=natural_key)
-    ['IMG1.jpg', 'img2.jpg', 'img10.jpg']
-    """
-    parts = re.split(r"([0-9]+)", name.casefold())
-    return tuple((0, int(p), "") if p.isdecimal() else (1, 0, p) for p in parts if p)
-
-
 def open_photos(source: FrameSource) -> PhotoFrames:
     """Order the photos of a folder in time, reading headers only.
 
@@ -128,8 +105,11 @@ def open_photos(source: FrameSource) -> PhotoFrames:
     notes: list[str] = []
     photos = _without_copies(_readable(paths, notes), notes)
     photos = _one_size(photos, notes)
-    photos, has_clock, offset_s = _with_times(photos, source, folder, notes)
-    return PhotoFrames(photos, notes, has_clock, offset_s) if photos else _none_left(folder, notes)
+    timed = in_time_order(photos, source.interval_s, folder)
+    notes += timed.notes
+    if not timed.photos:
+        return _none_left(folder, notes)
+    return PhotoFrames(timed.photos, notes, timed)
 
 
 def _none_left(folder: Path, notes: Sequence[str]) -> PhotoFrames:
@@ -194,63 +174,6 @@ def _one_size(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
             f"{photo.path.name}: skipped, {w} x {h} pixels where most have {common_w} x {common_h}"
         )
     return kept
-
-
-def _with_times(
-    photos: Sequence[Photo], source: FrameSource, folder: Path, notes: list[str]
-) -> tuple[list[Photo], bool, float]:
-    """Find each photo's clock time; returns photos, has_clock, UTC offset."""
-    timed = [p for p in photos if p.header.wall_s is not None and not p.header.modified_only]
-    timed = timed or [p for p in photos if p.header.wall_s is not None]
-    times = {photo.header.wall_s for photo in timed}
-    if len(timed) * 2 >= len(photos) and len(times) > 1:
-        for photo in photos:
-            if photo not in timed:
-                notes.append(f"{photo.path.name}: skipped, no capture time though others have one")
-        return *_by_capture_time(timed, notes), _common_offset(timed) or 0.0
-    if len(photos) > 1 and source.interval_s is None:
-        why = "all carry the same capture time" if len(times) == 1 else "carry no capture time"
-        raise WetlineError(
-            f"{folder}: the photos {why}: write interval_s = SECONDS_BETWEEN_PHOTOS under "
-            "[frames] in panel.toml"
-        )
-    step = source.interval_s or 0.0
-    return [replace(photo, clock_s=i * step) for i, photo in enumerate(photos)], False, 0.0
-
-
-def _common_offset(photos: Sequence[Photo]) -> float | None:
-    """UTC offset of the first photo, if every photo states one."""
-    offsets = [photo.header.offset_s for photo in photos]
-    return offsets[0] if all(offset is not None for offset in offsets) else None
-
-
-def _by_capture_time(photos: Sequence[Photo], notes: list[str]) -> tuple[list[Photo], bool]:
-    true_utc = _common_offset(photos) is not None
-    clocked = [
-        replace(p, clock_s=(p.header.wall_s or 0.0) - ((p.header.offset_s or 0.0) * true_utc))
-        for p in photos
-    ]
-    clocked.sort(key=lambda p: (p.clock_s, natural_key(p.path.name)))
-    return _spread_ties(clocked, notes), True
-
-
-def _spread_ties(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
-    """Spread photos that share a clock reading evenly over the clock's step, in name order.
-
-    The middle of the group stays where a lone photo would be, so that no bias arises.
-    """
-    counts = Counter(photo.clock_s for photo in photos)
-    place: Counter[float] = Counter()
-    spread = []
-    for photo in photos:
-        n, j = counts[photo.clock_s], place[photo.clock_s]
-        place[photo.clock_s] += 1
-        step = _FINE_STEP_S if photo.header.fine else 1.0
-        spread.append(replace(photo, clock_s=photo.clock_s + ((j + 0.5) / n - 0.5) * step))
-    shared = sum(n for n in counts.values() if n > 1)
-    if shared:
-        notes.append(f"{shared} photos share a capture time with another: spread evenly over it")
-    return spread
 
 
 def decode_photo(photo: Photo) -> NDArray[np.uint8] | None:

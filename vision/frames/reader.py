@@ -21,6 +21,8 @@ class Frames(Closing, ABC):
     ----------
     notes : list of str
         What was skipped and why, by name. May grow while iterating.
+    warnings : tuple of str
+        What the answer rests on and the user should look at, such as where the times come from.
     has_clock : bool
         Whether times are Unix times rather than seconds from the first frame.
     utc_offset_s : float
@@ -39,6 +41,7 @@ class Frames(Closing, ABC):
     """
 
     notes: list[str]
+    warnings: tuple[str, ...] = ()
     names: tuple[str, ...] = ()
     clock_s: FloatArray = np.zeros(0)
     size: tuple[int, int] = (0, 0)

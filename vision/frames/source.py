@@ -8,7 +8,8 @@ from datetime import UTC, datetime, time, timedelta
 import numpy as np
 
 from vision.errors import WetlineError
-from vision.frames.photos import natural_key, open_photos
+from vision.frames.photo_times import natural_key
+from vision.frames.photos import open_photos
 from vision.frames.reader import Frames
 from vision.frames.video import VideoFrames
 from vision.records import FloatArray, Frame
@@ -33,7 +34,7 @@ class SelectedFrames(Frames):
 
     def __init__(self, source: Frames, chosen: tuple[int, ...]) -> None:
         self._source, self._chosen = source, chosen
-        self.notes = source.notes
+        self.notes, self.warnings = source.notes, source.warnings
         self.has_clock, self.utc_offset_s = source.has_clock, source.utc_offset_s
         self.size, self.focal_35mm = source.size, source.focal_35mm
         self.decodes_ahead = source.decodes_ahead

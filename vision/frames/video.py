@@ -102,6 +102,11 @@ class VideoFrames(Frames):
         self._first_s, self._last_s, self._fps, self.size = _survey(source.path)
         self._speed_up = _speed_up(source, self._last_s - self._first_s, self._fps)
         self._targets_s = self._plan(source)
+        span_s = self._last_s - self._first_s
+        self.notes.append(
+            f"{self._path.name}: its {span_s:.0f} s stand for {span_s * self._speed_up / 60:.1f} "
+            f"min of the run ({self._speed_up:.4g} times faster)"
+        )
         self.names = tuple(self._name(target_s) for target_s in self._targets_s)
         self.clock_s = (np.array(self._targets_s) - self._first_s) * self._speed_up
         self._reader: _Player | None = None
@@ -205,4 +210,6 @@ def _speed_up(source: FrameSource, span_s: float, fps: float) -> float:
         return source.duration_s / span_s
     if source.interval_s is not None:
         return source.interval_s * fps
-    return source.speed_up or 1.0
+    if source.speed_up is None:
+        raise WetlineError(f"{source.path}: say how fast it plays: [frames] speed_up")
+    return source.speed_up

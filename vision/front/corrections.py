@@ -7,29 +7,58 @@ front stood here at that time".
 
 from __future__ import annotations
 
-import csv
 import itertools
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from vision.errors import WetlineError, bad_field
+from vision.common.csv_table import CsvTable, number_column, read_table
 from vision.records import ArrivalMap, FloatArray
 
+SAME_LANE_MM = 10.0
+"""Points by hand that differ less across the flow stand in one lane."""
+BACK_MM = 5.0
+"""How far a later point may lie behind an earlier one: the reading of a photo by eye. Common
+practice, no source."""
 LINE_STEP_MM = 5.0
 """Spacing of the points set along a front line drawn by hand."""
 
 
-def read_fixes(path: Path, clock_to_s: Callable[[str], float | None]) -> FloatArray:
+@dataclass(frozen=True)
+class FixLimits:
+    """Where and when a front by hand can stand.
+
+    Attributes
+    ----------
+    length_mm, width_mm : float
+        The panel.
+    last_s : float
+        Time of the last frame, in seconds since resin start.
+    flow : {"edge", "point"}
+        From an edge a front only moves on along x.
+    """
+
+    length_mm: float
+    width_mm: float
+    last_s: float
+    flow: str = "edge"
+
+
+def read_fixes(
+    path: Path, clock_to_s: Callable[[str], float], limits: FixLimits | None = None
+) -> FloatArray:
     """Read fix.csv.
 
     Parameters
     ----------
     path : Path
     clock_to_s : callable
-        Turns a clock text such as ``14:03:20`` into seconds since resin start, or None.
+        Turns a clock text such as ``14:03:20`` into seconds since resin start; ValueError with
+        the rule where it cannot.
+    limits : FixLimits, optional
+        What can be; without it any place and time is taken.
 
     Returns
     -------
@@ -39,55 +68,75 @@ def read_fixes(path: Path, clock_to_s: Callable[[str], float | None]) -> FloatAr
     Raises
     ------
     WetlineError
-        If a column is missing or a value is no number.
+        If a column is missing, a value is no number, or a point lies off the panel, before resin
+        start, after the last frame, or behind an earlier one.
     """
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.DictReader(row for row in file if row.strip() and row[0] != "#")
-            names = [name.strip() for name in reader.fieldnames or []]
-            reader.fieldnames = names
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise WetlineError(f"{path}: cannot be read as a table: save it as CSV") from error
-    timed = [name for name in ("time_s", "time_min", "clock") if name in names]
-    if not timed or "x_mm" not in names or "y_mm" not in names:
-        raise bad_field(path, "header", ", ".join(names), "must hold time_s, x_mm and y_mm")
-    lines: dict[str, list[tuple[float, float, float]]] = {}
-    for number, row in enumerate(rows, start=2):
-        values = [_number(path, number, row, key) for key in ("x_mm", "y_mm")]
-        time = _time(path, number, row, timed[0], clock_to_s)
-        key = (row.get("line") or "").strip() or f"point {number}"
-        lines.setdefault(key, []).append((time, values[0], values[1]))
-    if not lines:
-        raise WetlineError(f"{path}: holds no points: add rows or delete the file")
-    return np.concatenate([_along(np.array(points)) for points in lines.values()])
+    table = read_table(path)
+    clock = table.pick(("time_s", "time_min", "clock"), "time_s, time_min or clock, x_mm and y_mm")
+    for name in ("x_mm", "y_mm"):
+        table.pick((name,), "time_s, x_mm and y_mm")
+    points = np.stack(
+        [
+            _times(table, clock, clock_to_s),
+            *(number_column(path, table, name) for name in ("x_mm", "y_mm")),
+        ],
+        axis=1,
+    )
+    if limits is not None:
+        _check_places(table, clock, points, limits)
+    lines: dict[str, list[FloatArray]] = {}
+    names = table.get("line") or [""] * len(points)
+    for row, (name, point) in enumerate(zip(names, points, strict=True)):
+        lines.setdefault(name or f"point {row}", []).append(point)
+    return np.concatenate([_along(np.array(corners)) for corners in lines.values()])
 
 
-def _number(path: Path, number: int, row: dict[str, str], key: str) -> float:
-    text = (row.get(key) or "").strip()
-    try:
-        value = float(text)
-    except ValueError:
-        value = float("nan")
-    if not np.isfinite(value):
-        raise bad_field(path, f"row {number}, {key}", text or "(empty)", "must be a number")
-    return value
+def _times(table: CsvTable, clock: str, clock_to_s: Callable[[str], float]) -> FloatArray:
+    if clock != "clock":
+        return number_column(table.path, table, clock) * (60.0 if clock == "time_min" else 1.0)
+    times = []
+    for row, text in enumerate(table["clock"]):
+        try:
+            times.append(clock_to_s(text))
+        except ValueError as error:
+            raise table.bad_cell(row, "clock", str(error)) from None
+    return np.array(times)
 
 
-def _time(
-    path: Path,
-    number: int,
-    row: dict[str, str],
-    key: str,
-    clock_to_s: Callable[[str], float | None],
-) -> float:
-    if key == "clock":
-        text = (row.get(key) or "").strip()
-        value = clock_to_s(text)
-        if value is None:
-            raise bad_field(path, f"row {number}, clock", text, "must be a time such as 14:03:20")
-        return value
-    return _number(path, number, row, key) * (60.0 if key == "time_min" else 1.0)
+def _check_places(table: CsvTable, clock: str, points: FloatArray, limits: FixLimits) -> None:
+    """Refuse the first point that cannot be."""
+    for row, (time_s, x, y) in enumerate(points):
+        if time_s < 0:
+            raise table.bad_cell(row, clock, "is before resin start: no front stood there yet")
+        if time_s > limits.last_s:
+            raise table.bad_cell(
+                row, clock, f"is after the last frame ({limits.last_s / 60:.1f} min): mend the time"
+            )
+        for name, value, most in (("x_mm", x, limits.length_mm), ("y_mm", y, limits.width_mm)):
+            if not 0 <= value <= most:
+                raise table.bad_cell(
+                    row,
+                    name,
+                    f"lies off the panel: must be from 0 to {most:g} mm ([panel] "
+                    f"{'length_mm' if name == 'x_mm' else 'width_mm'})",
+                )
+    if limits.flow == "edge":
+        _check_order(table, points)
+
+
+def _check_order(table: CsvTable, points: FloatArray) -> None:
+    """Refuse two points of one lane of which the later lies behind."""
+    for row, (time_s, x, y) in enumerate(points):
+        earlier = (points[:, 0] < time_s) & (np.abs(points[:, 2] - y) < SAME_LANE_MM)
+        ahead = earlier & (points[:, 1] > x + BACK_MM)
+        if ahead.any():
+            other = int(np.argmax(ahead))
+            raise table.bad_cell(
+                row,
+                "x_mm",
+                f"lies behind row {table.lines[other]}, which is earlier: a front does not run "
+                "back, mend one of them",
+            )
 
 
 def _along(points: FloatArray) -> FloatArray:

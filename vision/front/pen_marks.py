@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 
 import numpy as np
 
-from vision.errors import WetlineError, bad_field
+from vision.common.csv_table import CsvTable, clock_text_s, number_column, read_table
+from vision.errors import WetlineError
 from vision.front.stall import find_stall
 from vision.records import FloatArray, FrontCurve, FrontSummary, ScaleSummary, Tracked
 from vision.settings.panel_settings import PanelSetup
@@ -22,101 +22,146 @@ CLOCK_SD_S = 5.0
 
 FEWEST_MARKS = 4
 
-TIME_COLUMNS = {"time_s": 1.0, "time_min": 60.0}
-DISTANCE_COLUMNS = {"distance_mm": 1.0, "distance_in": 25.4}
+TIME_COLUMNS = {"time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}
+DISTANCE_COLUMNS = {
+    "distance_mm": 1.0,
+    "distance_cm": 10.0,
+    "distance_m": 1000.0,
+    "distance_in": 25.4,
+}
+DAY_S = 86400.0
+LEAST_STEP_S = 5.0
+"""Nobody makes pen marks faster (common practice, no source)."""
+LONGEST_S = 86400.0
+"""No panel is watched with a pen for longer (common practice, no source)."""
+LEAST_SHARE = 0.05
+"""Marks that end before this share of the panel are questioned."""
 
 
-def read_marks(path: Path) -> tuple[np.ndarray, np.ndarray]:
+def read_marks(
+    path: Path, resin_start: float | datetime | time | None = None
+) -> tuple[FloatArray, FloatArray]:
     """Read marks.csv.
+
+    Parameters
+    ----------
+    path : Path
+    resin_start : float, datetime, time or None
+        When the resin entered: seconds on the marks' own clock (for clock times, from the first
+        row), or a clock time. None: at time 0, or at the first row of clock times.
 
     Returns
     -------
     time_s : ndarray of shape (K,), float
-        Seconds as written, or from the first row where the times are clock times.
+        Seconds since resin start.
     distance_mm : ndarray of shape (K,), float
 
     Raises
     ------
     WetlineError
-        If a column is missing, a value is no number, or marks run backwards.
+        If a column is missing, a value is no number, marks run backwards, or resin start does not
+        fit them.
     """
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.DictReader(row for row in file if row.strip() and row[0] != "#")
-            reader.fieldnames = [name.strip() for name in reader.fieldnames or []]
-            names, rows = list(reader.fieldnames), list(reader)
-    except FileNotFoundError as error:
-        raise WetlineError(f"{path}: not found: check [frames] source") from error
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise WetlineError(f"{path}: cannot be read as a table: save it as CSV") from error
-    time_key = next((key for key in (*TIME_COLUMNS, "clock") if key in names), None)
-    distance_key = next((key for key in DISTANCE_COLUMNS if key in names), None)
-    if time_key is None or distance_key is None:
-        raise bad_field(
-            path,
-            "header",
-            ", ".join(names),
-            "must hold time_s, time_min or clock, and distance_mm or distance_in",
-        )
-    times, distances = [], []
-    for number, row in enumerate(rows, start=2):
-        text = (row.get(time_key) or "").strip()
-        times.append(
-            _clock_s(path, number, text)
-            if time_key == "clock"
-            else _number(path, number, time_key, text) * TIME_COLUMNS[time_key]
-        )
-        text = (row.get(distance_key) or "").strip()
-        distances.append(_number(path, number, distance_key, text) * DISTANCE_COLUMNS[distance_key])
-    time_s, distance_mm = np.array(times), np.array(distances)
-    if time_key == "clock" and len(time_s):
-        time_s = (time_s - time_s[0]) % 86400.0
-    _check(path, time_s, distance_mm, distance_key)
+    table = read_table(path)
+    clock = table.pick((*TIME_COLUMNS, "clock"), _HEADER)
+    column = table.pick(tuple(DISTANCE_COLUMNS), _HEADER)
+    distance_mm = number_column(path, table, column) * DISTANCE_COLUMNS[column]
+    if clock == "clock":
+        time_s = _clock_times(table, resin_start)
+    else:
+        time_s = number_column(path, table, clock) * TIME_COLUMNS[clock]
+        if isinstance(resin_start, datetime | time):
+            raise WetlineError(
+                f"{path}: column {clock} holds no clock times: give [frames] resin_start in "
+                "seconds, or take it out"
+            )
+        time_s = time_s - (resin_start or 0.0)
+    _check(table, clock, column, time_s, distance_mm)
     return time_s, distance_mm
 
 
-def _number(path: Path, number: int, key: str, text: str) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = float("nan")
-    if not np.isfinite(value) or value < 0:
-        raise bad_field(
-            path, f"row {number}, {key}", text or "(empty)", "must be a number, 0 or up"
-        )
-    return value
+_HEADER = "time_s, time_min or clock, and distance_mm or distance_in"
 
 
-def _clock_s(path: Path, number: int, text: str) -> float:
-    for form in ("%H:%M:%S", "%H:%M"):
+def _clock_times(table: CsvTable, resin_start: float | datetime | time | None) -> FloatArray:
+    """Return seconds since resin start of clock times, which may pass midnight once."""
+    of_day = []
+    for row, text in enumerate(table["clock"]):
         try:
-            at = datetime.strptime(text, form)
-        except ValueError:
-            continue
-        return float(at.hour * 3600 + at.minute * 60 + at.second)
-    raise bad_field(
-        path, f"row {number}, clock", text or "(empty)", "must be a time such as 14:03:20"
-    )
-
-
-def _check(path: Path, time_s: np.ndarray, distance_mm: np.ndarray, key: str) -> None:
-    if len(time_s) < FEWEST_MARKS:
-        raise WetlineError(f"{path}: {len(time_s)} marks: at least {FEWEST_MARKS} are needed")
-    back = np.flatnonzero(np.diff(time_s) <= 0)
+            of_day.append(clock_text_s(text))
+        except ValueError as error:
+            raise table.bad_cell(row, "clock", str(error)) from None
+    steps = np.diff(of_day) % DAY_S
+    back = np.flatnonzero(steps > DAY_S / 2)
     if len(back):
-        raise bad_field(
-            path,
-            f"row {back[0] + 3}, time",
-            f"{time_s[back[0] + 1]:g} s",
+        raise table.bad_cell(
+            int(back[0]) + 1,
+            "clock",
             "must be later than the row before: put the marks in time order",
         )
+    time_s = np.concatenate([[0.0], np.cumsum(steps)])
+    if resin_start is None:
+        return time_s
+    if not isinstance(resin_start, datetime | time):
+        return time_s - resin_start
+    start_s = resin_start.hour * 3600.0 + resin_start.minute * 60.0 + resin_start.second
+    lead_s = (of_day[0] - start_s) % DAY_S
+    return time_s + lead_s - DAY_S * (lead_s > DAY_S / 2)
+
+
+def _check(
+    table: CsvTable, clock: str, column: str, time_s: FloatArray, distance_mm: FloatArray
+) -> None:
+    """Refuse marks that a front cannot make."""
+    if len(time_s) < FEWEST_MARKS:
+        raise WetlineError(f"{table.path}: {len(time_s)} marks: at least {FEWEST_MARKS} are needed")
+    below = np.flatnonzero(distance_mm < 0)
+    if len(below):
+        raise table.bad_cell(int(below[0]), column, "must be a number, 0 or up")
+    back = np.flatnonzero(np.diff(time_s) <= 0)
+    if len(back):
+        rule = "must be later than the row before: put the marks in time order"
+        raise table.bad_cell(int(back[0]) + 1, clock, rule)
+    early = np.flatnonzero((time_s <= 0) & (distance_mm > 2 * MARK_SD_MM))
+    if len(early):
+        rule = (
+            "is not after resin start, yet the front stands here already: give [frames] "
+            'resin_start = "14:03:00", or begin with a row of distance 0 when the resin enters'
+            if clock == "clock"
+            else "is not after resin start (time 0), yet the front stands here already: count from "
+            "resin start, or give [frames] resin_start in seconds"
+        )
+        raise table.bad_cell(int(early[-1]), clock, rule)
     fallen = np.flatnonzero(np.diff(distance_mm) < -2 * MARK_SD_MM)
     if len(fallen):
-        raise bad_field(
-            path,
-            f"row {fallen[0] + 3}, {key}",
-            f"{distance_mm[fallen[0] + 1]:g} mm",
-            "lies behind the mark before it: a front does not run back, mend the distance",
+        rule = "lies behind the mark before it: a front does not run back, mend the distance"
+        raise table.bad_cell(int(fallen[0]) + 1, column, rule)
+
+
+def _check_likely(
+    setup: PanelSetup, path: Path, time_s: FloatArray, distance_mm: FloatArray
+) -> None:
+    """Refuse marks that are most likely in another unit, unless the user has confirmed them."""
+    if "source" in setup.frames.confirmed:
+        return
+    confirm = 'if it is true, write confirmed = ["source"] under [frames]'
+    step_s = float(np.median(np.diff(time_s)))
+    if step_s < LEAST_STEP_S:
+        raise WetlineError(
+            f"{path}: marks {step_s:.2g} s apart, {time_s[-1]:.0f} s in all: if the times are "
+            f"minutes, name the column time_min; {confirm}"
+        )
+    if time_s[-1] > LONGEST_S:
+        raise WetlineError(
+            f"{path}: marks over {time_s[-1] / 3600:.0f} hours: if the times are seconds, name the "
+            f"column time_s; {confirm}"
+        )
+    length = setup.length_mm
+    if length is not None and distance_mm.max() < LEAST_SHARE * length:
+        raise WetlineError(
+            f"{path}: the marks end at {distance_mm.max():g} mm of a panel of {length:g} mm: if "
+            "the distances are in another unit, name the column distance_cm, distance_in or "
+            f"distance_m; {confirm}"
         )
 
 
@@ -125,7 +170,8 @@ def track_marks(setup: PanelSetup) -> Tracked:
 
     The marks count as the mean front; there is no arrival map.
     """
-    time_s, distance_mm = read_marks(setup.frames.path)
+    time_s, distance_mm = read_marks(setup.frames.path, setup.frames.resin_start)
+    _check_likely(setup, setup.frames.path, time_s, distance_mm)
     length = setup.length_mm or float(distance_mm.max())
     if float(distance_mm.max()) > 1.02 * length:
         raise WetlineError(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -54,9 +55,11 @@ def read_setup_for_corners(folder: Path) -> PanelSetup:
         "method": "tape",
         "corners_px": corner,
         "tape_px": corner[:2],
-        "tape_mm": 1.0,
+        "tape_mm": 99.0,
     }
-    return setup_from(document, file, folder)
+    setup = setup_from(document, file, folder, need_clock=False)
+    # Only the pictures are looked at, at whatever speed the film plays.
+    return replace(setup, frames=replace(setup.frames, speed_up=setup.frames.speed_up or 1.0))
 
 
 def scale_lines(corners: Sequence[Pixel], tape: Sequence[Pixel], tape_mm: float | None) -> str:

@@ -30,10 +30,15 @@ MARKER_SQUARE = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
 _MISPLACED_MM = 5.0
 _MISPLACED_SHARE = 0.02
 _SIZE_CONTRADICTION = 0.05
+_SHAPE_OFF, _SURELY_OFF, _ALIKE = 1.6, 3.0, 1.25
 _LENGTH_CONTRADICTION = 0.03
 _RULE_SD_MM = 0.5  # of a length taken with a tape measure: common practice, no source
 _PRINT_SD = 0.005  # of a print's size, without the check bar
 _BAR_SD = 0.002  # with it: 0.2 mm in 100 mm
+_ON_YOUR_WORD = (
+    "the cards lie where marker_centres_mm says: no photo shows whether all four are off by the "
+    "same amount, so this rests on your tape measure"
+)
 _CARELESS = (
     "the markers stand some millimetres from where marker_centres_mm puts them: measure the "
     "centres again for a smaller error"
@@ -190,7 +195,9 @@ def _plane_from_fit(
         method=method,
         error_mm=float(np.hypot(position, systematic)),
         relative_sd=float(np.hypot(length_share, share)),
-        assumption=_CARELESS if fit.place_sd_mm >= 1 else "",
+        assumption="; ".join(
+            [_ON_YOUR_WORD] * (method == "sheet") + [_CARELESS] * (fit.place_sd_mm >= 1)
+        ),
     )
 
 
@@ -211,8 +218,29 @@ def _from_corners(size: tuple[int, int], setup: PanelSetup) -> PlaneMap:
         assumption="the lens is taken as free of distortion",
     )
     click_mm = click_sd_px(corners_px) * plane.mm_per_px()
-    return _checked(
+    plane = _checked(
         _with_error(plane, click_mm, float(np.hypot(click_mm, _RULE_SD_MM)) / size_mm[0]), setup
+    )
+    _check_shape(setup, size_mm, corners_px)
+    return plane
+
+
+def _check_shape(setup: PanelSetup, size_mm: tuple[float, float], corners_px: FloatArray) -> None:
+    """Refuse a panel whose length and width do not go with its corners in the photo.
+
+    Perspective shortens one direction by a third at 50 degrees of tilt; a ratio further off is
+    another panel, another unit, or length and width the wrong way round.
+    """
+    sides = np.hypot(*(np.roll(corners_px, -1, axis=0) - corners_px).T)
+    seen = float((sides[0] + sides[2]) / (sides[1] + sides[3]))
+    stated = size_mm[0] / size_mm[1]
+    off, swapped = abs(np.log(seen / stated)), abs(np.log(seen * stated))
+    if off < np.log(_SHAPE_OFF) or (off < np.log(_SURELY_OFF) and swapped > np.log(_ALIKE)):
+        return
+    raise WetlineError(
+        f"{setup.shown_file}: [panel] length_mm = {size_mm[0]:g}, width_mm = {size_mm[1]:g}: in "
+        f"the photo the panel is {seen:.2g} times as long as wide, not {stated:.2g}: length runs "
+        "along the flow; mend the size or the order of corners_px"
     )
 
 

@@ -17,11 +17,11 @@ from matplotlib.path import Path as Outline
 from vision.common.atomic_files import replace_file
 from vision.errors import WetlineError
 from vision.scale.markers import MARKER_IDS
+from vision.scale.sheet_lines import centres_line
 from vision.settings.scale_settings import (
     CHECK_BAR_MM,
     MARKER_OFFSET_MM,
     Points,
-    default_centres_mm,
 )
 
 if TYPE_CHECKING:
@@ -98,8 +98,7 @@ def sheet_plan(paper: str) -> SheetPlan:
 def write_sheet(
     path: Path,
     paper: str = "A4",
-    length_mm: float | None = None,
-    width_mm: float | None = None,
+    centres_mm: Points | None = None,
     name: str = "",
 ) -> SheetPlan:
     """Write the scale sheet as a true-scale PDF.
@@ -110,8 +109,8 @@ def write_sheet(
         The PDF to write.
     paper : {"A4", "A3", "letter"}
         Paper in the printer.
-    length_mm, width_mm : float, optional
-        The panel; the sheet then says where the cards go in numbers.
+    centres_mm : tuple of 4 (x, y), optional
+        Where the cards go around the panel; the sheet then says it in numbers.
     name : str
         Panel name for the heading.
 
@@ -126,16 +125,14 @@ def write_sheet(
     """
     plan = sheet_plan(paper)
     with rc_context({"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.usetex": False}):
-        figure = draw_sheet(plan, length_mm, width_mm, name)
+        figure = draw_sheet(plan, centres_mm, name)
         FigureCanvasPdf(figure)
         facts = {"Title": "Scale sheet", "CreationDate": None}
         replace_file(path, lambda part: figure.savefig(part, format="pdf", metadata=facts))
     return plan
 
 
-def draw_sheet(
-    plan: SheetPlan, length_mm: float | None, width_mm: float | None, name: str
-) -> Figure:
+def draw_sheet(plan: SheetPlan, centres_mm: Points | None, name: str) -> Figure:
     """Draw the page on a figure of the paper's size."""
     paper = plan.paper
     figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
@@ -146,15 +143,22 @@ def draw_sheet(
     heading = f"Scale sheet{': ' + name if name else ''}"
     axes.text(_MARGIN_MM, 16, heading[:60], fontsize=14, weight="bold", va="baseline")
     _draw_bar(axes, 26.0)
-    _draw_text(axes, steps_text(paper, length_mm, width_mm), 36.0)
+    _draw_text(axes, steps_text(paper, centres_mm), 36.0)
     _draw_sketch(axes, plan)
     for number, centre in zip(MARKER_IDS, plan.centres_mm, strict=True):
         _draw_card(axes, plan, number, centre)
     return figure
 
 
-def steps_text(paper: Paper, length_mm: float | None, width_mm: float | None) -> str:
-    """Return what to do with the sheet, in plain steps, with the lines for panel.toml."""
+def steps_text(paper: Paper, centres_mm: Points | None) -> str:
+    """Return what to do with the sheet, in plain steps, with the lines for panel.toml.
+
+    Parameters
+    ----------
+    paper : Paper
+    centres_mm : tuple of 4 (x, y), or None
+        Where the cards go, panel mm; None while the panel's size is not known.
+    """
     steps = [
         "1  Print at 100 % (actual size), not fitted to the page. Measure the bar above:",
         "    if it is not 100.0 mm, write what it is behind check_bar_mm.",
@@ -162,28 +166,28 @@ def steps_text(paper: Paper, length_mm: float | None, width_mm: float | None) ->
         "3  Lay them flat on the table around the panel, clear of bag and tape, 0 at the feed",
         "    corner, then 1, 2, 3 clockwise as seen from above (any turn of a card will do).",
     ]
-    settings = (
-        f'    method = "sheet"      marker_mm = {paper.marker_mm:g}      check_bar_mm = 100.0'
-    )
-    if length_mm is None or width_mm is None:
+    settings = f'    method = "sheet"      marker_mm = {paper.marker_mm:g}'
+    if centres_mm is None:
         steps += [
-            f"4  Card centres: 30 mm in from the feed and vent ends, {MARKER_OFFSET_MM:.0f} mm "
-            "outside the long edges.",
+            "4  Measure where the card centres (crosses) lie from the panel's feed corner: x along",
+            f"    the flow, y across; {MARKER_OFFSET_MM:.0f} mm outside the long edges is usual.",
             "5  In panel.toml, under [scale]:",
             settings,
+            "    marker_centres_mm = [[x0, y0], [x1, y1], [x2, y2], [x3, y3]]",
         ]
         return "\n".join(steps)
-    centres = default_centres_mm(length_mm, width_mm, paper.marker_mm)
-    (x0, y0), (x1, _), (x2, y2), _ = centres
-    diagonal = float(np.hypot(x2 - x0, y2 - y0))
-    listed = ", ".join(f"[{x:g}, {y:g}]" for x, y in centres)
+    gaps = [
+        f"{i} to {j} {np.hypot(*np.subtract(centres_mm[i], centres_mm[j])):.0f} mm"
+        for i, j in ((0, 1), (1, 2), (0, 2))
+    ]
     steps += [
-        f"4  Card centres: {x0:g} mm in from the feed and vent ends, {-y0:g} mm outside the long",
-        f"    edges. Check between the crosses: 0 to 1 {x1 - x0:g} mm, 1 to 2 {y2 - y0:g} mm, "
-        f"0 to 2 {diagonal:.0f} mm.",
-        "5  In panel.toml, under [scale] (mend the centres if yours came out otherwise):",
+        "4  Card centres from the feed corner, x along the flow, y across: "
+        + ", ".join(f"({x:g}, {y:g})" for x, y in centres_mm)
+        + ".",
+        "    Check between the crosses: " + ", ".join(gaps) + ".",
+        "5  In panel.toml, under [scale] (`wetline sheet` writes it; mend it if yours differ):",
         settings,
-        f"    marker_centres_mm = [{listed}]",
+        f"    {centres_line(centres_mm)}",
     ]
     return "\n".join(steps)
 

@@ -1,6 +1,7 @@
 """What panel.toml says about the frames: its ``[frames]`` table.
 
-All fields may be left out.
+All fields may be left out, but a film needs to say how fast it plays: its own clock is not the
+shop's. That is one of `speed_up`, `duration`, `interval_s`, or `film_start` with `film_end`.
 
 ====================  =============================================================
 source                folder of photos, video file, or ``marks.csv``; left out: the
@@ -9,11 +10,13 @@ source                folder of photos, video file, or ``marks.csv``; left out: 
 interval_s            seconds between photos that carry no capture time (for a video:
                       real seconds between two of its frames)
 speed_up              video only: how many times faster than the run it plays
-duration              video only: how long the run really took, ``"40 min"`` or seconds
+duration              video only: how long the run really took, ``"40 min"``
 duration_s            the same in seconds
+film_start, film_end  video only: clock times of its first and last frame
 sample_every_s        use one frame each so many seconds of the run
 resin_start           when the resin entered: date and time, clock time of the first
-                      frame's day (``"14:05:30"``), or seconds after the first frame
+                      frame's day (``"14:05:30"``), or seconds after the first frame. For
+                      pen marks a number counts on the marks' own clock
 camera                ``"fixed"``: the camera did not move, whatever moved around the
                       panel; left out, it is followed
 skip                  frames to leave out: names, numbers counted from 1 in time order,
@@ -30,6 +33,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
 
+from vision.common.quantity import DURATION_S, TIME_S, read_quantity
 from vision.common.toml_table import Table
 from vision.errors import WetlineError
 
@@ -39,6 +43,8 @@ FRAMES_FIELDS = (
     "speed_up",
     "duration",
     "duration_s",
+    "film_start",
+    "film_end",
     "sample_every_s",
     "resin_start",
     "camera",
@@ -46,8 +52,11 @@ FRAMES_FIELDS = (
 )
 CAMERAS = ("followed", "fixed")
 VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts")
-_DURATION_UNITS_S = {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0}
-_DURATION = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(s|sec|min|h)\s*$", re.IGNORECASE)
+FILM_CLOCKS = ("speed_up", "duration", "duration_s", "interval_s", "film_start")
+"""Fields of which a film needs one."""
+LEAST_BARE_S = 300.0
+"""A `duration` without a unit below this may be minutes as well as seconds."""
+DAY_S = 86400.0
 _HEADER_DATE = re.compile(r"^(\d{4}):(\d{2}):(\d{2})(?=[ T])")
 _RANGE = re.compile(r"^\s*(\d+)\s*(?:-\s*(\d+))?\s*$")
 
@@ -72,6 +81,10 @@ class FrameSource:
         Frame names to leave out, in lower case.
     skip_ranges : tuple of (int, int)
         First and last frame number to leave out, counted from 1 in time order.
+    confirmed : tuple of str
+        Fields whose unusual values the user has confirmed.
+    understood : tuple of str
+        How values written with a unit were understood.
     """
 
     path: Path
@@ -84,10 +97,21 @@ class FrameSource:
     camera: str = "followed"
     skip_names: tuple[str, ...] = ()
     skip_ranges: tuple[tuple[int, int], ...] = ()
+    confirmed: tuple[str, ...] = ()
+    understood: tuple[str, ...] = ()
 
 
-def read_frame_source(table: Table, folder: Path) -> FrameSource:
+def read_frame_source(table: Table, folder: Path, need_clock: bool = True) -> FrameSource:
     """Read the ``[frames]`` table.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    folder : Path
+        The panel folder.
+    need_clock : bool
+        Whether a film must say how fast it plays.
 
     Raises
     ------
@@ -97,31 +121,83 @@ def read_frame_source(table: Table, folder: Path) -> FrameSource:
     table.refuse_unknown(FRAMES_FIELDS)
     path = _source_path(table, folder)
     kind = _kind(table, path)
-    source = FrameSource(
+    _check_clock(table, kind, need_clock)
+    names, ranges = _read_skip(table)
+    film_s, start = _film_times(table, _read_start(table))
+    return FrameSource(
         path=path,
         kind=kind,
-        interval_s=table.number("interval_s", above=0, unit="seconds"),
+        interval_s=table.quantity("interval_s", TIME_S, above=0),
         speed_up=table.number("speed_up", above=0),
-        duration_s=_read_duration(table),
-        sample_every_s=table.number("sample_every_s", above=0, unit="seconds"),
-        resin_start=_read_start(table),
+        duration_s=_read_duration(table) if film_s is None else film_s,
+        sample_every_s=table.quantity("sample_every_s", TIME_S, above=0),
+        resin_start=start,
         camera=_read_camera(table),
-        skip_names=_read_skip(table)[0],
-        skip_ranges=_read_skip(table)[1],
+        skip_names=names,
+        skip_ranges=ranges,
+        confirmed=tuple(table.confirmed_names()),
+        understood=tuple(table.understood),
     )
-    _check_clock(table, source)
-    return source
 
 
-def _check_clock(table: Table, source: FrameSource) -> None:
-    if source.kind != "video":
-        for key in ("speed_up", "duration", "duration_s"):
+def _check_clock(table: Table, kind: str, need_clock: bool) -> None:
+    """Refuse clock fields of another kind of source, and a film without any."""
+    if kind == "marks":
+        for key in ("interval_s", "sample_every_s", "skip"):
+            if table.has(key):
+                raise table.bad(key, "is for photos and films: pen marks carry their own times")
+    if kind != "video":
+        for key in ("speed_up", "duration", "duration_s", "film_start", "film_end"):
             if table.has(key):
                 raise table.bad(key, "is for a video only: take it out, or give interval_s")
         return
-    given = [key for key in ("interval_s", "speed_up", "duration", "duration_s") if table.has(key)]
+    given = [key for key in FILM_CLOCKS if table.has(key)]
     if len(given) > 1:
         raise table.bad(given[1], f"says the same as {given[0]}: keep one of the two")
+    if not given and need_clock:
+        raise table.bad(
+            "speed_up",
+            "is needed, for a film's own clock is not the shop's: write speed_up = 30 (how many "
+            'times faster it plays; 1 in real time), duration = "40 min" (how long the run '
+            'really took), or film_start = "14:05:00" and film_end = "14:45:00"',
+        )
+
+
+def _film_times(
+    table: Table, start: float | datetime | time | None
+) -> tuple[float | None, float | datetime | time | None]:
+    """Return how long a film really took by its two clock times, and resin start on its clock."""
+    ends = [_read_clock(table, key) for key in ("film_start", "film_end")]
+    if ends == [None, None]:
+        return None, start
+    first, last = ends
+    if first is None or last is None:
+        missing = "film_start" if first is None else "film_end"
+        raise table.bad(missing, "is needed: film_start and film_end go together")
+    span_s = _between_s(first, last)
+    if span_s is None or span_s <= 0:
+        raise table.bad("film_end", "must be after film_start, both with a date or both without")
+    if not isinstance(start, datetime | time):
+        return span_s, start
+    after_s = _between_s(first, start)
+    if after_s is None:
+        raise table.bad("resin_start", "must have a date where film_start has one, else none")
+    return span_s, after_s - DAY_S * (isinstance(start, time) and after_s > DAY_S / 2)
+
+
+def _between_s(first: datetime | time, last: datetime | time) -> float | None:
+    """Return the seconds between two times of one kind; clock times may pass midnight."""
+    if isinstance(first, datetime) and isinstance(last, datetime):
+        if (first.tzinfo is None) != (last.tzinfo is None):
+            return None
+        return (last - first).total_seconds()
+    if isinstance(first, time) and isinstance(last, time):
+        return (_of_day_s(last) - _of_day_s(first)) % DAY_S
+    return None
+
+
+def _of_day_s(at: time) -> float:
+    return at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / 1e6
 
 
 def _source_path(table: Table, folder: Path) -> Path:
@@ -160,14 +236,15 @@ def _kind(table: Table, path: Path) -> str:
 
 def _read_duration(table: Table) -> float | None:
     if not table.has("duration"):
-        return table.number("duration_s", above=0, unit="seconds")
+        return table.quantity("duration_s", TIME_S, above=0)
     value = table.values["duration"]
-    if not isinstance(value, str):
-        return table.number("duration", above=0, unit="seconds")
-    match = _DURATION.match(value)
-    if match is None or float(match.group(1).replace(",", ".")) <= 0:
-        raise table.bad("duration", 'must be such as "40 min", "1.5 h" or a number of seconds')
-    return float(match.group(1).replace(",", ".")) * _DURATION_UNITS_S[match.group(2).lower()]
+    kind = DURATION_S if isinstance(value, str) else TIME_S
+    duration_s = table.quantity("duration", kind, above=0)
+    if not isinstance(value, str) and (duration_s or 0.0) < LEAST_BARE_S:
+        raise table.bad(
+            "duration", f'may be minutes or seconds: write "{value} min" or duration_s = {value}'
+        )
+    return duration_s
 
 
 def _read_camera(table: Table) -> str:
@@ -179,12 +256,25 @@ def _read_camera(table: Table) -> str:
 
 def _read_start(table: Table) -> float | datetime | time | None:
     value = table.values.get("resin_start")
-    if isinstance(value, datetime | time):
-        return value
-    if not isinstance(value, str):
+    if not isinstance(value, str | datetime | time):
         if value is not None and (isinstance(value, bool) or not isinstance(value, int | float)):
             raise table.bad("resin_start", _START_RULE)
         return table.number("resin_start", unit="seconds after the first frame")
+    if isinstance(value, str) and ":" not in value:
+        try:
+            return read_quantity(value, DURATION_S)
+        except ValueError:
+            raise table.bad("resin_start", _START_RULE) from None
+    return _read_clock(table, "resin_start")
+
+
+def _read_clock(table: Table, key: str) -> datetime | time | None:
+    """Read a clock time, with or without a date; None where it is missing."""
+    value = table.values.get(key)
+    if value is None or isinstance(value, datetime | time):
+        return value
+    if not isinstance(value, str):
+        raise table.bad(key, _START_RULE if key == "resin_start" else _CLOCK_RULE)
     # Photo headers write the date with colons too, and people copy it from there.
     text = _HEADER_DATE.sub(r"\1-\2-\3", value.strip())
     for read in (time.fromisoformat, datetime.fromisoformat):
@@ -193,9 +283,10 @@ def _read_start(table: Table) -> float | datetime | time | None:
                 return read(text)
         except ValueError:
             continue
-    raise table.bad("resin_start", _START_RULE)
+    raise table.bad(key, _START_RULE if key == "resin_start" else _CLOCK_RULE)
 
 
+_CLOCK_RULE = 'must be a time such as "14:05:30" or "2031-05-20 14:05:30"'
 _START_RULE = (
     'must be a time such as "14:05:30" or "2031-05-20 14:05:30", or seconds after the first frame'
 )

@@ -63,6 +63,9 @@ class PanelSetup:
         Patches not to look at, panel mm.
     region : polygon or None
         The only part to look at, panel mm.
+    understood : tuple of str
+        How values of [frames] and [scale] written with a unit were understood, and unusual ones
+        that the user has confirmed.
     """
 
     folder: Path
@@ -77,6 +80,7 @@ class PanelSetup:
     scale: ScaleSpec
     ignore: tuple[Points, ...] = ()
     region: Points | None = None
+    understood: tuple[str, ...] = ()
 
     @property
     def shown_file(self) -> str:
@@ -107,16 +111,21 @@ def read_setup(folder: Path) -> PanelSetup:
     return setup_from(read_toml(file), file, folder)
 
 
-def setup_from(document: Mapping[str, Any], file: Path, folder: Path) -> PanelSetup:
-    """Build the setup from a TOML document already read (see `read_setup`)."""
-    frames = read_frame_source(Table.of(file, document, "frames"), folder)
+def setup_from(
+    document: Mapping[str, Any], file: Path, folder: Path, need_clock: bool = True
+) -> PanelSetup:
+    """Return the setup for a TOML document already read (see `read_setup`).
+
+    Without `need_clock` a film need not say how fast it plays: only its pictures are looked at.
+    """
+    frames = read_frame_source(Table.of(file, document, "frames"), folder, need_clock)
     return setup_with(frames, document, file, folder)
 
 
 def setup_with(
     frames: FrameSource, document: Mapping[str, Any], file: Path, folder: Path
 ) -> PanelSetup:
-    """Build the setup for a source of frames and the other tables (see `read_setup`)."""
+    """Return the setup for a source of frames and the other tables (see `read_setup`)."""
     panel = Table.of(file, document, "panel")
     panel.refuse_unknown(PANEL_FIELDS)
     size = panel.length("length_mm", above=0), panel.length("width_mm", above=0)
@@ -141,6 +150,7 @@ def setup_with(
         scale=scale,
         ignore=_polygons(panel),
         region=None if region is None else _polygon(panel, "region_mm", region),
+        understood=(*frames.understood, *scale_table.understood, *scale_table.confirmed),
     )
 
 

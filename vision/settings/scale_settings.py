@@ -2,9 +2,9 @@
 
 ``method`` is one of
 
-- ``"sheet"``: four printed markers. ``marker_mm`` (edge of the black square, 40 if left out),
-  ``marker_centres_mm`` (four [x, y] from the panel's feed corner; left out: the printed sheet's
-  own places, 30 mm in from the feed and vent ends and 70 mm outside the long edges),
+- ``"sheet"``: four printed markers. ``marker_mm`` (edge of the black square) and
+  ``marker_centres_mm`` (four [x, y] from the panel's feed corner), both written by
+  ``wetline sheet``: nothing seen in the photos can replace them;
   ``check_bar_mm`` (what the printed 100 mm bar measures: the markers are then
   check_bar_mm / 100 of their nominal size). Centres are taken as measured with a tape on the
   table, unless ``centres_printed = true`` says that they stand on the same print, which then
@@ -32,7 +32,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.common.toml_table import Table
+from vision.common.toml_table import CONFIRMED, Table
 
 Points = tuple[tuple[float, float], ...]
 
@@ -41,6 +41,14 @@ MARKER_MM = 40.0
 MARKER_INSET_MM = 30.0
 MARKER_OFFSET_MM = 70.0
 CHECK_BAR_MM = 100.0
+LIKELY_BAR_MM = (90.0, 110.0)
+LIKELY_MARKER_MM = (5.0, 500.0)
+LIKELY_TAPE_MM = (50.0, 20_000.0)
+LIKELY_SQUARE_MM = (2.0, 200.0)
+"""What lies beside a panel as a scale (common practice, no source); the rest is questioned, for
+it is most often another unit."""
+LEAST_SPAN, MOST_SPAN = 0.4, 5.0
+"""Cards around a panel stand apart by at least and at most these shares of its size."""
 _FIELDS = {
     "sheet": ("marker_mm", "marker_centres_mm", "check_bar_mm", "centres_printed"),
     "corners": ("corners_px",),
@@ -62,8 +70,6 @@ class ScaleSpec:
         True edge of the black squares, after the check bar.
     marker_centres_mm : tuple of 4 (x, y)
         True centres of markers 0 to 3, panel coordinates.
-    default_centres : bool
-        Whether the centres are the printed sheet's own.
     centres_printed : bool
         Whether the centres stand on the same print as the markers.
     corners_px, tape_px : tuple of (x, y)
@@ -79,7 +85,6 @@ class ScaleSpec:
     method: str
     marker_mm: float = 0.0
     marker_centres_mm: Points = ()
-    default_centres: bool = False
     centres_printed: bool = False
     check_bar_mm: float | None = None
     corners_px: Points = ()
@@ -111,16 +116,18 @@ def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) ->
         raise table.bad("method", f"is needed: one of {', '.join(METHODS)}")
     table.refuse_unknown(SCALE_FIELDS)
     for key in table.values:
-        if key not in (*_FIELDS[method], "method", "photo", "focal_35mm"):
+        if key not in (*_FIELDS[method], "method", "photo", "focal_35mm", CONFIRMED):
             raise table.bad(key, f'does not go with method = "{method}": take it out')
     read = {"sheet": _sheet, "corners": _corners, "tape": _tape, "checkerboard": _checkerboard}
     values = read[method](table, size_mm)
-    return ScaleSpec(
+    spec = ScaleSpec(
         method=method,
         photo=table.text("photo", "") or "",
         focal_35mm=table.number("focal_35mm", above=5, at_most=500, unit="mm"),
         **values,  # type: ignore[arg-type]
     )
+    table.refuse_questions()
+    return spec
 
 
 def default_centres_mm(length_mm: float, width_mm: float, marker_mm: float = MARKER_MM) -> Points:
@@ -147,19 +154,24 @@ def _need(value: float | None, table: Table, key: str, what: str) -> float:
 
 
 def _sheet(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str, object]:
-    bar = table.length("check_bar_mm", above=50, at_most=200)
+    bar = table.length("check_bar_mm", above=0, at_most=1000, likely=LIKELY_BAR_MM)
     factor = 1.0 if bar is None else bar / CHECK_BAR_MM
-    marker = table.length("marker_mm", MARKER_MM, above=1) or MARKER_MM
+    by_sheet = f"`wetline sheet {table.file.parent.name}` writes it"
+    marker = table.length("marker_mm", above=1, likely=LIKELY_MARKER_MM)
+    marker = _need(marker, table, "marker_mm", f"the edge of a black square; {by_sheet}")
     centres = table.points("marker_centres_mm", 4)
+    if centres is None:
+        raise table.bad(
+            "marker_centres_mm",
+            f"is needed: four [x, y] of the card centres from the feed corner; {by_sheet}",
+        )
     printed = table.values.get("centres_printed", False)
     if not isinstance(printed, bool):
         raise table.bad("centres_printed", "must be true or false")
-    default = centres is None
-    if centres is None:
-        centres = list(default_centres_mm(size_mm[0] or 0.0, size_mm[1] or 0.0, marker))
-    elif printed:
+    if printed:
         centres = [(x * factor, y * factor) for x, y in centres]
     check_order(table, "marker_centres_mm", centres, "marker centres")
+    _around_panel(table, centres, size_mm)
     gaps = [np.hypot(a[0] - b[0], a[1] - b[1]) for a, b in _sides(centres)]
     if min(gaps) < 1.2 * marker * factor:
         raise table.bad(
@@ -170,10 +182,25 @@ def _sheet(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str
     return {
         "marker_mm": marker * factor,
         "marker_centres_mm": tuple(centres),
-        "default_centres": default,
         "centres_printed": printed,
         "check_bar_mm": bar,
     }
+
+
+def _around_panel(
+    table: Table,
+    centres: Sequence[tuple[float, float]],
+    size_mm: tuple[float | None, float | None],
+) -> None:
+    """Question cards that do not lie around a panel of this size."""
+    along, across = np.ptp(np.array(centres), axis=0)
+    for span, size, what in ((along, size_mm[0], "length_mm"), (across, size_mm[1], "width_mm")):
+        if size is not None and not LEAST_SPAN * size <= span <= MOST_SPAN * size:
+            table.question(
+                "marker_centres_mm",
+                f"the cards stand {span:.0f} mm apart, but [panel] {what} = {size:g}: measure "
+                "both again, in mm",
+            )
 
 
 def _corners(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str, object]:
@@ -186,7 +213,7 @@ def _tape(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str,
         raise table.bad("tape_px", "is needed: the photo points of two marks on the tape")
     if np.hypot(tape[0][0] - tape[1][0], tape[0][1] - tape[1][1]) < 20:
         raise table.bad("tape_px", "the two points are too close: take marks far apart")
-    length = table.length("tape_mm", above=0)
+    length = table.length("tape_mm", above=0, likely=LIKELY_TAPE_MM)
     return {
         "corners_px": _photo_corners(table),
         "tape_px": tuple(tape),
@@ -200,7 +227,7 @@ def _checkerboard(table: Table, size_mm: tuple[float | None, float | None]) -> d
         raise table.bad(
             "inner_corners", "must be [columns, rows] of inner corners, 3 or more each, as [9, 6]"
         )
-    square = table.length("square_mm", above=0)
+    square = table.length("square_mm", above=0, likely=LIKELY_SQUARE_MM)
     return {
         "square_mm": _need(square, table, "square_mm", "the edge of one square"),
         "inner_corners": (int(counts[0]), int(counts[1])),

@@ -188,7 +188,7 @@ class LiveFeed:
     def _fixes(self, start_clock_s: float) -> FloatArray | None:
         path = self.folder / FIX_FILE
         try:
-            return read_fixes(path, lambda _: None) if path.exists() else None
+            return read_fixes(path, _no_clock) if path.exists() else None
         except WetlineError:
             return None  # the final result says what is wrong with it
 
@@ -216,3 +216,8 @@ def has_scale(folder: Path) -> bool:
     if method is None:
         return False
     return method == "sheet" or table.has("corners_px")
+
+
+def _no_clock(text: str) -> float:
+    """Refuse a clock time: only the final result knows the camera's clock."""
+    raise ValueError(f"{text}: is read in the final result")

@@ -11,10 +11,11 @@ from pathlib import Path
 import numpy as np
 
 from vision.arrival.arrival_map import Measured, measure
+from vision.common.csv_table import clock_text_s
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames
 from vision.frames.source import resin_start_clock_s, wall_time_iso
-from vision.front.corrections import bend, map_from_hand, read_fixes
+from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
@@ -249,9 +250,16 @@ def track_frames(
         for frame in progress(itertools.chain(first, source)):
             tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
-    run = tracker.finish(start, lambda found: _fixes(fix_file, frames, found))
-    front = replace(run.tracked.front, resin_start=wall_time_iso(run.start_clock_s, frames))
-    return replace(run, tracked=replace(run.tracked, front=front, frame_notes=tuple(frames.notes)))
+    run = tracker.finish(start, lambda found: _fixes(fix_file, frames, found, tracker))
+    front = replace(
+        run.tracked.front,
+        resin_start=wall_time_iso(run.start_clock_s, frames),
+        warnings=(*frames.warnings, *run.tracked.front.warnings),
+    )
+    return replace(
+        run,
+        tracked=replace(run.tracked, front=front, frame_notes=(*setup.understood, *frames.notes)),
+    )
 
 
 def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
@@ -259,25 +267,25 @@ def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
     yield from frames if frames.decodes_ahead else prefetch(frames)
 
 
-def _fixes(path: Path | None, frames: Frames, start_clock_s: float) -> FloatArray | None:
+def _fixes(
+    path: Path | None, frames: Frames, start_clock_s: float, tracker: Tracker
+) -> FloatArray | None:
     if path is None or not path.exists():
         return None
+    scale = tracker.rectifier.summary()
+    limits = FixLimits(
+        length_mm=scale.length_mm,
+        width_mm=scale.width_mm,
+        last_s=float(frames.clock_s[-1]) - start_clock_s,
+        flow=tracker.setup.flow,
+    )
+    return read_fixes(path, lambda text: _clock_text_s(text, frames, start_clock_s), limits)
 
-    def seconds(text: str) -> float | None:
-        return _clock_text_s(text, frames, start_clock_s)
 
-    return read_fixes(path, seconds)
-
-
-def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float | None:
-    parts = text.strip().split(":")
-    if not frames.has_clock or len(parts) not in (2, 3):
-        return None
-    try:
-        numbers = [float(part) for part in parts] + [0.0]
-    except ValueError:
-        return None
-    seconds = numbers[0] * 3600 + numbers[1] * 60 + numbers[2]
+def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float:
+    seconds = clock_text_s(text)
+    if not frames.has_clock:
+        raise ValueError("cannot be used: the frames carry no clock; give time_s since resin start")
     start_of_day = (start_clock_s + frames.utc_offset_s) % 86400
     after: float = (seconds - start_of_day) % 86400
     return after if after < 43200 else after - 86400

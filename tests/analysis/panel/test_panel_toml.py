@@ -169,7 +169,7 @@ def test_nonsense_gets_one_line_with_the_mend(tmp_path, old, new, says):
 
 def test_a_bad_row_of_a_log_is_named(tmp_path):
     (tmp_path / "vacuum.csv").write_text("time_s,bag_mbar\n0,50\n60,wide\n")
-    with pytest.raises(WetlineError, match="row 3 bag_mbar = wide"):
+    with pytest.raises(WetlineError, match="row 3, bag_mbar = wide"):
         read(tmp_path, GOOD.replace("pressure_difference_mbar = 950", 'log = "vacuum.csv"'))
 
 

@@ -11,7 +11,7 @@ from vision.frames.source import open_frames
 from vision.settings.panel_settings import read_setup
 
 
-def video_setup(tmp_path, text=""):
+def video_setup(tmp_path, text="speed_up = 1"):
     (tmp_path / "panel.toml").write_text(f"[frames]\n{text}\n{PANEL}", encoding="utf-8")
     return read_setup(tmp_path)
 
@@ -58,7 +58,7 @@ def test_a_long_video_is_sampled_and_jumped_through(tmp_path):
     with open_frames(video_setup(tmp_path)) as frames:
         assert 200 <= len(frames) <= 300
         assert frames.clock_s[-1] == pytest.approx(39.96, abs=0.2)
-    with open_frames(video_setup(tmp_path, "sample_every_s = 9")) as frames:
+    with open_frames(video_setup(tmp_path, "speed_up = 1\nsample_every_s = 9")) as frames:
         for frame in frames:
             true_index = round(frame.clock_s / 0.04)
             assert abs(int(frame.image[5, 5, 0]) - true_index % 250) <= 2
@@ -70,7 +70,7 @@ def test_jumping_in_a_film_of_uneven_rate_lands_right(tmp_path):
     durations = [200] * 250 + [20] * 250
     write_film(tmp_path / "run.mov", images, durations)
     shown_s = np.concatenate([[0], np.cumsum(durations)[:-1]]) / 1000
-    with open_frames(video_setup(tmp_path, "sample_every_s = 13")) as frames:
+    with open_frames(video_setup(tmp_path, "speed_up = 1\nsample_every_s = 13")) as frames:
         taken = list(frames)
     assert len(taken) == 5
     for frame in taken:

@@ -3,8 +3,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from vision.arrival.lanes import lane_fronts_px
+from vision.common.csv_table import clock_text_s
 from vision.errors import WetlineError
-from vision.front.corrections import bend, map_from_hand, read_fixes
+from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes
 from vision.records import ArrivalMap
 
 
@@ -32,6 +33,9 @@ def test_three_points_make_a_front_where_nothing_could_be_seen():
     assert made.by_hand.all()
 
 
+LIMITS = FixLimits(length_mm=300.0, width_mm=100.0, last_s=1000.0)
+
+
 def write(path, text):
     path.write_text(text, encoding="utf-8")
     return path
@@ -39,26 +43,35 @@ def write(path, text):
 
 def test_lines_by_hand_are_filled_in(tmp_path):
     path = write(tmp_path / "fix.csv", "time_min,x_mm,y_mm,line\n1,50,0,a\n1,50,40,a\n2,80,20,\n")
-    points = read_fixes(path, lambda text: None)
+    points = read_fixes(path, clock_text_s)
     assert len(points) == 10
     assert_allclose(points[:, 0], [60.0] * 9 + [120.0])
 
 
 def test_clock_times_are_understood(tmp_path):
     path = write(tmp_path / "fix.csv", "clock,x_mm,y_mm\n14:03:20,50,10\n")
-    assert read_fixes(path, {"14:03:20": 77.0}.get)[0, 0] == 77.0
+    assert read_fixes(path, lambda text: clock_text_s(text) - 50_000)[0, 0] == 600.0
 
 
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("x_mm,y_mm\n1,2\n", "must hold time_s, x_mm and y_mm"),
+        ("x_mm,y_mm\n1,2\n", "must hold time_s, time_min or clock, x_mm and y_mm"),
         ("time_s,x_mm,y_mm\n5,wide,2\n", r"row 2, x_mm = wide: must be a number"),
-        ("clock,x_mm,y_mm\nnoon,1,2\n", "must be a time such as"),
-        ("time_s,x_mm,y_mm\n", "holds no points"),
+        ("clock,x_mm,y_mm\nnoon,1,2\n", "must be a time of day such as"),
+        ("time_s,x_mm,y_mm\n", "holds no rows"),
+        ("time_s,x_mm,y_mm\n-5,30,2\n", "row 2, time_s = -5: is before resin start"),
+        ("time_s,x_mm,y_mm\n9999,30,2\n", "is after the last frame"),
+        ("time_s,x_mm,y_mm\n50,301,2\n", "lies off the panel: must be from 0 to 300 mm"),
+        ("time_s,x_mm,y_mm\n50,30,-2\n", "row 2, y_mm = -2: lies off the panel"),
+        ("time_s,x_mm,y_mm\n50,inf,2\n", "row 2, x_mm = inf: must be a number"),
+        ("time_s,x_mm,y_mm\n50,30,nan\n", "row 2, y_mm = nan: must be a number"),
+        ("clock,x_mm,y_mm\n99:99:99,30,2\n", "must be a time of day such as"),
+        ("time_s,x,y_mm\n50,30,2\n", "must hold time_s, x_mm and y_mm"),
+        ("time_s,x_mm,y_mm\n50,80,9\n90,40,12\n", "row 3, x_mm = 40: lies behind row 2"),
     ],
 )
 def test_a_wrong_file_is_told_in_one_line(tmp_path, text, message):
     with pytest.raises(WetlineError, match=message) as caught:
-        read_fixes(write(tmp_path / "fix.csv", text), lambda text: None)
+        read_fixes(write(tmp_path / "fix.csv", text), clock_text_s, LIMITS)
     assert "\n" not in str(caught.value)

@@ -136,7 +136,22 @@ def test_a_card_some_millimetres_off_is_said_and_widens_the_error():
     assert "measure the centres again" in plane.assumption
     assert plane.error_mm > 1.0
     assert plane.relative_sd > 0.003
-    assert find_scale(sheet_photo(), sheet_setup()).assumption == ""
+    plain = find_scale(sheet_photo(), sheet_setup()).assumption
+    assert "measure the centres again" not in plain
+    assert "rests on your tape measure" in plain
+
+
+@pytest.mark.parametrize(
+    ("size", "told"), [((200.0, 400.0), "not 0.5"), ((40.0, 200.0), "not 0.2")]
+)
+def test_length_and_width_the_wrong_way_round_or_in_another_unit(size, told):
+    # Corners as a phone sees a panel of 400 x 200 mm straight from above.
+    corners = {"method": "corners", "corners_px": ((100, 100), (900, 100), (900, 500), (100, 500))}
+    photo = np.zeros((600, 1000, 3), np.uint8)
+    with pytest.raises(WetlineError, match=f"is 2 times as long as wide, {told}"):
+        find_scale(photo, setup_with(size, **corners))
+    right = find_scale(photo, setup_with((400.0, 200.0), **corners))
+    assert right.mm_per_px() == pytest.approx(0.5)
 
 
 def test_a_card_far_from_its_stated_place():

@@ -23,8 +23,8 @@ from vision.settings.scale_settings import default_centres_mm
 DPI = 300
 
 
-def raster(plan, length_mm=400.0, width_mm=220.0):
-    figure = draw_sheet(plan, length_mm, width_mm, "hatch cover")
+def raster(plan):
+    figure = draw_sheet(plan, default_centres_mm(400.0, 220.0), "hatch cover")
     figure.set_dpi(DPI)
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
@@ -71,8 +71,8 @@ def test_cells_are_those_of_the_dictionary():
 
 
 def test_pdf_is_true_size_real_text_and_the_same_each_time(tmp_path):
-    write_sheet(tmp_path / "a.pdf", "A4", 400.0, 220.0)
-    write_sheet(tmp_path / "b.pdf", "A4", 400.0, 220.0)
+    write_sheet(tmp_path / "a.pdf", "A4", default_centres_mm(400, 220))
+    write_sheet(tmp_path / "b.pdf", "A4", default_centres_mm(400, 220))
     data = (tmp_path / "a.pdf").read_bytes()
     assert data == (tmp_path / "b.pdf").read_bytes()
     box = re.search(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", data)
@@ -88,11 +88,11 @@ def test_pdf_is_true_size_real_text_and_the_same_each_time(tmp_path):
 
 
 def test_steps_name_places_and_check_distances():
-    text = steps_text(PAPERS["A4"], 400.0, 220.0)
+    text = steps_text(PAPERS["A4"], default_centres_mm(400, 220))
     assert "marker_centres_mm = [[30, -70], [370, -70], [370, 290], [30, 290]]" in text
     assert "0 to 1 340 mm, 1 to 2 360 mm, 0 to 2 495 mm" in text
     assert "100 %" in text
-    assert "70 mm outside the long edges" in steps_text(PAPERS["A3"], None, None)
+    assert "70 mm outside the long edges" in steps_text(PAPERS["A3"], None)
 
 
 def test_a_short_panel_still_has_room_for_two_cards():

@@ -1,5 +1,6 @@
 """panel.toml as the camera reads it: what is understood, and what is refused with which words."""
 
+import re
 from datetime import datetime, time
 
 import pytest
@@ -47,17 +48,53 @@ def test_inches_are_understood(tmp_path):
     assert read_setup(make(tmp_path, text)).length_mm == pytest.approx(1016.0)
 
 
-def test_sheet_places_left_out_are_the_sheet_s_own_and_bar_rescales_markers_only(tmp_path):
-    text = PANEL + '[scale]\nmethod = "sheet"\nmarker_mm = 40\ncheck_bar_mm = 97\n'
-    scale = read_setup(make(tmp_path, text)).scale
+SHEET = (
+    '[scale]\nmethod = "sheet"\nmarker_mm = 40\n'
+    "marker_centres_mm = [[30, -70], [370, -70], [370, 270], [30, 270]]\n"
+)
+
+
+def test_the_check_bar_rescales_the_markers_only(tmp_path):
+    scale = read_setup(make(tmp_path, PANEL + SHEET + "check_bar_mm = 97\n")).scale
     assert scale.marker_mm == pytest.approx(38.8)
     assert scale.marker_centres_mm == ((30, -70), (370, -70), (370, 270), (30, 270))
-    assert scale.default_centres
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("marker_mm = 40\n", "", "marker_mm = (missing): is needed: the edge of a black square"),
+        ("marker_centres_mm", "# marker_centres_mm", "marker_centres_mm = (missing): is needed"),
+        ("marker_mm = 40", "marker_mm = 4", 'write "4 cm"'),
+        ("marker_mm = 40", "marker_mm = 40\ncheck_bar_mm = 9.8", 'write "9.8 cm"'),
+        ("[370, 270]", "[37, 27]", "do not outline a panel"),
+        (
+            "[[30, -70], [370, -70], [370, 270], [30, 270]]",
+            "[[3, -7], [37, -7], [37, 27], [3, 27]]",
+            "markers of 40 mm|but .panel. length_mm = 400",
+        ),
+    ],
+)
+def test_card_places_never_default_and_must_fit_the_panel(tmp_path, old, new, says):
+    assert old in SHEET
+    message = refusal(tmp_path, PANEL + SHEET.replace(old, new))
+    assert says in message or re.search(says, message)
+
+
+def test_cards_far_from_the_panel_can_be_confirmed(tmp_path):
+    text = PANEL.replace("length_mm = 400", "length_mm = 60") + SHEET
+    assert "the cards stand 340 mm apart, but [panel] length_mm = 60" in refusal(tmp_path, text)
+    read_setup(make(tmp_path, text + 'confirmed = ["marker_centres_mm"]\n'))
+
+
+def test_points_may_carry_units(tmp_path):
+    text = PANEL + SHEET.replace("[370, -70]", '["37 cm", "-7 cm"]')
+    assert read_setup(make(tmp_path, text)).scale.marker_centres_mm[1] == (370, -70)
 
 
 def test_bar_rescales_centres_that_were_printed(tmp_path):
     text = PANEL + (
-        '[scale]\nmethod = "sheet"\ncheck_bar_mm = 98\ncentres_printed = true\n'
+        '[scale]\nmethod = "sheet"\nmarker_mm = 40\ncheck_bar_mm = 98\ncentres_printed = true\n'
         "marker_centres_mm = [[0, -50], [400, -50], [400, 250], [0, 250]]\n"
     )
     assert read_setup(make(tmp_path, text)).scale.marker_centres_mm[2] == pytest.approx((392, 245))
@@ -109,6 +146,67 @@ def test_a_single_video_is_found_and_its_duration_read(tmp_path):
     setup = read_setup(make(tmp_path, text, frames=False))
     assert setup.frames.kind == "video"
     assert setup.frames.duration_s == 2400.0
+
+
+@pytest.mark.parametrize(
+    ("line", "duration_s"),
+    [
+        ("duration_s = 2400", 2400.0),
+        ('duration_s = "40 min"', 2400.0),
+        ('duration = "1,5 h"', 5400.0),
+        ("duration = 2400", 2400.0),
+        ('film_start = "23:50"\nfilm_end = "00:30:30"', 2430.0),
+        ('film_start = "2031-05-20 14:00"\nfilm_end = "2031-05-20 14:40"', 2400.0),
+    ],
+)
+def test_how_long_a_film_really_took(tmp_path, line, duration_s):
+    (tmp_path / "run.mp4").write_bytes(b"x")
+    setup = read_setup(make(tmp_path, f"[frames]\n{line}\n{PANEL}{CORNERS}", frames=False))
+    assert setup.frames.duration_s == duration_s
+
+
+@pytest.mark.parametrize(
+    ("start", "seconds"), [("14:05:30", 330.0), ("13:59", -60.0), ("2 min", 120.0)]
+)
+def test_resin_start_on_a_film_s_clock(tmp_path, start, seconds):
+    (tmp_path / "run.mp4").write_bytes(b"x")
+    clock = f'film_start = "14:00"\nfilm_end = "14:40"\nresin_start = "{start}"'
+    setup = read_setup(make(tmp_path, f"[frames]\n{clock}\n{PANEL}{CORNERS}", frames=False))
+    assert setup.frames.resin_start == seconds
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("", "a film's own clock is not the shop's: write speed_up = 30"),
+        ("duration = 40", 'write "40 min" or duration_s = 40'),
+        ('duration = "soon"', "must be a time with its unit in s, min or h"),
+        ('film_start = "14:00"', "film_start and film_end go together"),
+        ('film_start = "14:00"\nfilm_end = "14:00"', "must be after film_start"),
+        ('film_start = "14:00"\nfilm_end = "2031-05-20 14:40"', "both with a date or both"),
+        ('film_start = "99:00"\nfilm_end = "14:40"', "must be a time such as"),
+        ("speed_up = 0", "must be above 0"),
+        ("speed_up = nan", "must be a finite number"),
+        ("speed_up = 30\ninterval_s = 1", "says the same as speed_up"),
+        (
+            'film_start = "14:00"\nfilm_end = "14:40"\nresin_start = "2031-05-20 14:05"',
+            "must have a date where film_start has one",
+        ),
+    ],
+)
+def test_a_film_without_a_clock_is_refused(tmp_path, line, says):
+    (tmp_path / "run.mp4").write_bytes(b"x")
+    with pytest.raises(WetlineError) as caught:
+        read_setup(make(tmp_path, f"[frames]\n{line}\n{PANEL}{CORNERS}", frames=False))
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("line", ["interval_s = 30", 'skip = ["1"]', "sample_every_s = 3"])
+def test_fields_of_photos_are_refused_with_pen_marks(tmp_path, line):
+    (tmp_path / "marks.csv").write_text("time_min,distance_mm\n", encoding="utf-8")
+    with pytest.raises(WetlineError, match="pen marks carry their own times"):
+        read_setup(make(tmp_path, f"[frames]\n{line}\n{PANEL}", frames=False))
 
 
 def test_pen_marks_need_no_scale(tmp_path):

@@ -1,0 +1,72 @@
+from pathlib import Path
+
+import pytest
+
+from vision.errors import WetlineError
+from vision.frames.exif import PhotoHeader
+from vision.frames.photo_times import Photo, in_time_order
+
+HERE = Path("panel/frames")
+EVEN = [0.0, 30.0, 60.0, 90.0]
+
+
+def photos(times, changed=()):
+    """Photos named in order, with these capture times (None: none)."""
+    return [
+        Photo(
+            HERE / f"IMG_{k}.jpg",
+            PhotoHeader((96, 64), wall_s=time, modified_only=k in changed),
+        )
+        for k, time in enumerate(times)
+    ]
+
+
+def names(found):
+    return [photo.path.stem for photo in found.photos]
+
+
+def test_photos_in_the_order_of_their_names_need_no_word():
+    found = in_time_order(photos(EVEN), None, HERE)
+    assert found.has_clock
+    assert found.warnings == ()
+    assert found.notes == ()
+
+
+def test_photos_renamed_by_the_order_of_sync_go_by_their_own_time():
+    found = in_time_order(photos([60.0, 0.0, 90.0, 30.0]), None, HERE)
+    assert names(found) == ["IMG_1", "IMG_3", "IMG_0", "IMG_2"]
+    assert "names and capture times run in different orders (4 of 4 photos)" in found.warnings[0]
+
+
+def test_without_times_the_order_of_names_is_said():
+    found = in_time_order(photos([None] * 5), 30.0, HERE)
+    assert not found.has_clock
+    assert [photo.clock_s for photo in found.photos] == [0, 30, 60, 90, 120]
+    assert "taken in the order of their names, 30 s apart (2.0 min in all)" in found.warnings[0]
+
+
+def test_the_few_times_there_are_must_not_contradict_the_names():
+    few = [None, 30.0, None, None, 120.0, None, None]
+    found = in_time_order(photos(few), 30.0, HERE)
+    assert "only 2 of 7 photos carry a capture time" in found.warnings[0]
+    shuffled = [None, 120.0, None, None, 30.0, None, None]
+    with pytest.raises(WetlineError, match=r"IMG_4.jpg was taken before IMG_1.jpg"):
+        in_time_order(photos(shuffled), 30.0, HERE)
+
+
+def test_an_interval_that_the_photos_contradict_is_said():
+    (told,) = in_time_order(photos(EVEN), 60.0, HERE).warnings
+    assert "interval_s = 60 is not used: by their own times the photos are 30 s" in told
+    assert in_time_order(photos(EVEN), 31.0, HERE).warnings == ()
+
+
+def test_times_of_the_last_change_are_said():
+    found = in_time_order(photos(EVEN, changed=range(4)), None, HERE)
+    assert "time of their last change" in found.warnings[0]
+
+
+def test_no_times_and_no_interval_are_refused():
+    with pytest.raises(WetlineError, match="carry no capture time: write interval_s"):
+        in_time_order(photos([None] * 4), None, HERE)
+    with pytest.raises(WetlineError, match="all carry the same capture time"):
+        in_time_order(photos([5.0] * 4), None, HERE)

@@ -1,0 +1,164 @@
+"""Where the printed cards go, in one place: what panel.toml says, the sheet shows, or writes."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from vision.common.atomic_files import write_text
+from vision.common.toml_table import Table, read_toml
+from vision.errors import WetlineError
+from vision.settings.scale_settings import Points, default_centres_mm
+
+_SCALE_HEADER = re.compile(r"^\s*\[\s*scale\s*\]\s*(#.*)?$")
+_HEADER = re.compile(r"^\s*\[")
+_METHOD = re.compile(r"^\s*method\s*=")
+
+
+@dataclass(frozen=True)
+class SheetFacts:
+    """What the sheet needs to know of a panel.
+
+    Attributes
+    ----------
+    name : str
+    length_mm, width_mm : float or None
+        The panel.
+    centres_mm : tuple of 4 (x, y), or None
+        The card places that panel.toml states.
+    marker_mm : float or None
+        The black square that panel.toml states.
+    method : str or None
+        The scale method that panel.toml names.
+    """
+
+    name: str = ""
+    length_mm: float | None = None
+    width_mm: float | None = None
+    centres_mm: Points | None = None
+    marker_mm: float | None = None
+    method: str | None = None
+
+
+def read_sheet_facts(folder: Path) -> SheetFacts:
+    """Read what panel.toml says of the panel and its cards; other tables may be unwritten.
+
+    Raises
+    ------
+    WetlineError
+        If the file is missing or a value is wrong.
+    """
+    file = folder / "panel.toml"
+    document = read_toml(file)
+    panel, scale = Table.of(file, document, "panel"), Table.of(file, document, "scale")
+    centres = scale.points("marker_centres_mm", 4)
+    return SheetFacts(
+        name=panel.text("name", "") or "",
+        length_mm=panel.length("length_mm", above=0),
+        width_mm=panel.length("width_mm", above=0),
+        centres_mm=None if centres is None else tuple(centres),
+        marker_mm=scale.length("marker_mm", above=0),
+        method=scale.text("method"),
+    )
+
+
+def card_places(facts: SheetFacts, marker_mm: float, where: str) -> Points | None:
+    """Return the card centres: as panel.toml states them, else around the panel.
+
+    Parameters
+    ----------
+    facts : SheetFacts
+    marker_mm : float
+        Of the paper in the printer.
+    where : str
+        The file, for messages.
+
+    Returns
+    -------
+    centres_mm : tuple of 4 (x, y), or None
+        None while the panel's size is not known.
+
+    Raises
+    ------
+    WetlineError
+        If panel.toml states another size of marker than the paper takes.
+    """
+    if facts.marker_mm is not None and abs(facts.marker_mm - marker_mm) > 0.5:
+        raise WetlineError(
+            f"{where}: [scale] marker_mm = {facts.marker_mm:g}: this paper takes markers of "
+            f"{marker_mm:g} mm: choose another --paper, or take marker_mm and marker_centres_mm out"
+        )
+    if facts.centres_mm is not None:
+        return facts.centres_mm
+    if facts.length_mm is None or facts.width_mm is None:
+        return None
+    return default_centres_mm(facts.length_mm, facts.width_mm, marker_mm)
+
+
+def centres_line(centres_mm: Points) -> str:
+    """Return the line of panel.toml that states the card centres.
+
+    Examples
+    --------
+    >>> centres_line(((30.0, -70.0), (370.0, -70.0), (370.0, 270.0), (30.0, 270.0)))
+    'marker_centres_mm = [[30, -70], [370, -70], [370, 270], [30, 270]]'
+    """
+    return f"marker_centres_mm = [{', '.join(f'[{x:g}, {y:g}]' for x, y in centres_mm)}]"
+
+
+def write_card_lines(
+    folder: Path, facts: SheetFacts, marker_mm: float, centres_mm: Points | None
+) -> list[str]:
+    """Write the cards' size and places into panel.toml where it does not state them yet.
+
+    Returns
+    -------
+    lines : list of str
+        What was written; empty where nothing was.
+
+    Raises
+    ------
+    WetlineError
+        If the file cannot be changed safely.
+    """
+    if centres_mm is None or facts.method not in (None, "sheet"):
+        return []
+    lines = [] if facts.method else ['method = "sheet"']
+    lines += [] if facts.marker_mm is not None else [f"marker_mm = {marker_mm:g}"]
+    lines += [] if facts.centres_mm is not None else [centres_line(centres_mm)]
+    if lines:
+        path = folder / "panel.toml"
+        text = path.read_bytes().decode("utf-8-sig")
+        write_text(path, with_scale_lines(text, lines))
+    return lines
+
+
+def with_scale_lines(text: str, lines: list[str]) -> str:
+    """Put lines into the ``[scale]`` table of a panel.toml's text; all else stays as it is.
+
+    Raises
+    ------
+    WetlineError
+        If anything else would change.
+    """
+    rows = text.splitlines()
+    at = next((k for k, row in enumerate(rows) if _SCALE_HEADER.match(row)), None)
+    if at is None:
+        rows += ["", "[scale]"]
+        at = len(rows) - 1
+    end = next((k for k in range(at + 1, len(rows)) if _HEADER.match(rows[k])), len(rows))
+    method = next((k for k in range(at + 1, end) if _METHOD.match(rows[k])), at)
+    new = "\n".join([*rows[: method + 1], *lines, *rows[method + 1 :]]) + "\n"
+    expected = tomllib.loads(text)
+    expected["scale"] = {**expected.get("scale", {}), **tomllib.loads("\n".join(lines))}
+    try:
+        same = tomllib.loads(new) == expected
+    except tomllib.TOMLDecodeError:
+        same = False
+    if not same:
+        raise WetlineError(
+            f"panel.toml: [scale] cannot be changed safely: write there {'; '.join(lines)}"
+        )
+    return new
