@@ -164,7 +164,12 @@ def test_a_new_panel_is_ready_to_fill_in(tmp_path):
     assert "is there already" in again.output
     empty = CliRunner().invoke(main, ["run", str(folder)])
     assert empty.exit_code == 1
-    assert "frames" in empty.output
+    assert "wetline sheet cover" in empty.output
+    assert empty.output.count("\n") == 1
+    assert CliRunner().invoke(main, ["sheet", str(folder)]).exit_code == 0
+    empty = CliRunner().invoke(main, ["run", str(folder)])
+    assert empty.exit_code == 1
+    assert "no photos" in empty.output
     assert empty.output.count("\n") == 1
 
 
