@@ -157,7 +157,7 @@ def test_a_new_panel_is_ready_to_fill_in(tmp_path):
     folder = tmp_path / "cover"
     made = CliRunner().invoke(main, ["new", str(folder), "--length", "40 in", "--width", "300"])
     assert made.exit_code == 0
-    assert "Panel length: 1016 mm" in made.output
+    assert "Understood: length_mm = 1016" in made.output
     assert (folder / "frames").is_dir()
     again = CliRunner().invoke(main, ["new", str(folder)])
     assert again.exit_code == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import click
 
 if TYPE_CHECKING:
     from analysis.forecast.panel_answer import PanelAnswer
+    from analysis.panel.new_panel import Ask
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 FILE = click.Path(path_type=Path, dir_okay=False)
@@ -19,6 +21,12 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--name", help="Name of the panel.")
 @click.option("--length", help='Along the flow: mm, or with a unit such as "40 in".')
 @click.option("--width", help="Across the flow.")
+@click.option("--porosity", help='Open share of the stack: 0.48 or "48 %".')
+@click.option("--viscosity", help='Of the mixed resin: mPa s, or "0.3 Pa s".')
+@click.option("--gel-time", help='From mixing: min, or "1 h".')
+@click.option("--temperature", help='In the shop: C, or "72 F".')
+@click.option("--vacuum", help='Air less bag pressure in mbar, or the gauge as "27 inHg".')
+@click.option("--flow-length", help="Longest way of the resin on the part, mm.")
 @click.option("--flow", type=click.Choice(["edge", "point"]), default="edge", show_default=True)
 @click.option(
     "--scale",
@@ -27,33 +35,49 @@ FILE = click.Path(path_type=Path, dir_okay=False)
     show_default=True,
     help="What tells the camera how big things are.",
 )
+@click.option(
+    "--ask/--no-ask", default=None, help="Ask for the numbers.  [default: ask in a terminal]"
+)
 def new(
-    folder: Path, name: str | None, length: str | None, width: str | None, flow: str, scale: str
+    folder: Path, name: str | None, flow: str, scale: str, ask: bool | None, **given: str | None
 ) -> None:
     """Make a folder for a new panel, with a panel.toml to fill in."""
-    from analysis.panel.new_panel import new_panel
-    from vision.common.toml_table import length_mm
+    from analysis.panel.new_panel import ASKS, new_panel, read_answer
     from vision.errors import WetlineError
 
-    sizes = []
-    for option, text in (("--length", length), ("--width", width)):
-        value = None if text is None else length_mm(text if not _plain(text) else float(text))
-        if text is not None and (value is None or not value > 0):
-            raise WetlineError(f'{option} {text}: must be a length, such as 400 or "40 in"')
-        sizes.append(value)
-    file = new_panel(
-        folder, name=name, length_mm=sizes[0], width_mm=sizes[1], flow=flow, scale=scale
-    )
-    for what, value in zip(("length", "width"), sizes, strict=True):
-        if value is not None:
-            click.echo(f"Panel {what}: {value:g} mm")
-    click.echo(f"1. Fill in {file}")
+    asking = sys.stdin.isatty() if ask is None else ask
+    answers = {}
+    for one in ASKS:
+        text = given[one.option.replace("-", "_")]
+        if text is not None:
+            try:
+                answers[one.key] = read_answer(one, text)
+            except ValueError as error:
+                raise WetlineError(f"--{one.option} {text}: {error}") from None
+        elif asking and (line := _prompted(one)):
+            answers[one.key] = line
+    questions = new_panel(folder, name=name, flow=flow, scale=scale, answers=answers)
+    for line in answers.values():
+        click.echo(f"Understood: {line}")
+    for text in questions:
+        click.echo(f"Look at: {text}")
+    click.echo(f"1. Fill in what is open in {folder / 'panel.toml'}")
     click.echo(f"2. Put the photos into {folder / 'frames'}")
     click.echo(f"3. wetline run {folder}")
 
 
-def _plain(text: str) -> bool:
-    return text.strip().replace(".", "", 1).isdigit()
+def _prompted(ask: Ask) -> str:
+    """Ask for one number until it can be read; Enter leaves it open."""
+    from analysis.panel.new_panel import read_answer
+
+    while True:
+        text = click.prompt(f"{ask.question} (Enter: later)", default="", show_default=False)
+        if not text.strip():
+            return ""
+        try:
+            return read_answer(ask, text)
+        except ValueError as error:
+            click.echo(f"  {text}: {error}")
 
 
 @click.command()

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from analysis.panel.gauge_readings import gauge_log
 from analysis.panel.records import Panel
@@ -50,7 +52,11 @@ def read_panel(folder: Path | str) -> Panel:
     1.2
     """
     path = Path(folder) / "panel.toml"
-    document = read_toml(path)
+    return panel_from(read_toml(path), path)
+
+
+def panel_from(document: Mapping[str, Any], path: Path) -> Panel:
+    """Return the panel record of a TOML document already read (see `read_panel`)."""
     refuse_unknown_tables(path, document, FIELDS)
     tables = {name: Table.of(path, document, name) for name in FIELDS}
     for name, table in tables.items():
