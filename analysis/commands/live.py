@@ -60,6 +60,7 @@ def watch(
     import json
     from contextlib import ExitStack
 
+    from analysis.forecast.panel_text import text_lines
     from analysis.watch.reference import read_reference
     from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal
@@ -91,7 +92,7 @@ def watch(
 
             click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
         else:
-            click.echo("\n".join(board.final))
+            click.echo("\n".join(text_lines(board.final)))
         if served is not None:
             _stay(served)
 

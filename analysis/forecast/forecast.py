@@ -182,6 +182,8 @@ def forecast_lines(found: Forecast) -> list[str]:
     lines.append("")
     if found.answer.verdict == "unfair test":
         lines.append("NOT A FAIR TEST: what follows is worth no more than the panel's numbers.")
+    elif found.answer.verdict == "cannot decide":
+        lines.append("NO VERDICT, for the reason above: what follows leaves that out.")
     elif outcome(found.case, Change()).fills:
         lines += [SLOW_IS_FINE, "Room to spare, one thing at a time:"]
         lines += [f"- {text}" for text in slack(found.case)]

@@ -1,67 +1,96 @@
-"""A panel's answer in plain lines for the screen, verdict first."""
+"""A panel's answer in plain words, verdict first: rows that the screen and the board draw."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
-from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
+from analysis.forecast.panel_answer import PanelAnswer
 from vision.common.rounding import minutes, rounded, scientific
 
 MAX_LINES = 20
+LABEL_WIDTH = 14
 CAUTION = (
     "The forecast is advice with an interval, not a permit: data sheets, local rules and licensed "
     "practice come first."
 )
 
 
+@dataclass(frozen=True)
+class TextRow:
+    """One fact in words: what it is about (may be empty), the text, and lines that go with it."""
+
+    label: str
+    text: str
+    more: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> list[str]:
+        """The row as lines for the screen."""
+        if not self.label:
+            return [self.text, *self.more]
+        indent = " " * LABEL_WIDTH
+        return [f"{self.label + ':':{LABEL_WIDTH}s}{self.text}", *(indent + t for t in self.more)]
+
+
+def text_lines(rows: Iterable[TextRow]) -> list[str]:
+    """Write rows as lines for the screen."""
+    return [line for row in rows for line in row.lines]
+
+
 def answer_lines(answer: PanelAnswer) -> list[str]:
     """Write the answer in at most 20 lines, verdict first."""
+    return text_lines(answer_rows(answer))
+
+
+def answer_rows(answer: PanelAnswer) -> list[TextRow]:
+    """Return the answer row by row, at most 20 lines in all; the caution comes last."""
     reason = answer.reason
-    lines = [
-        f"Panel:        {answer.panel.name}",
-        f"Verdict:      {answer.judgement.headline}",
-        f"              {reason[:1].upper()}{reason[1:]}",
-        *_permeability_lines(answer),
-        *_fill_lines(answer.fill, answer.gel),
-        _front_line(answer),
+    rows = [
+        TextRow("Panel", answer.panel.name),
+        TextRow("Verdict", answer.judgement.headline, (reason[:1].upper() + reason[1:],)),
+        _permeability_row(answer),
+        *_time_rows(answer),
+        TextRow("Front", _front_words(answer)),
     ]
     if answer.panel.understood:
-        lines.append(f"Understood:   {'; '.join(answer.panel.understood)}")
+        rows.append(TextRow("Understood", "; ".join(answer.panel.understood)))
     warnings = answer.warnings
-    room = MAX_LINES - len(lines) - 1
+    room = MAX_LINES - len(text_lines(rows)) - 1
     shown = warnings if len(warnings) <= room else warnings[: room - 1]
-    lines += [f"Look at:      {text}" for text in shown]
+    rows += [TextRow("Look at", text) for text in shown]
     if len(shown) < len(warnings):
-        lines.append(f"              and {len(warnings) - len(shown)} more in results.json")
-    return [*lines, CAUTION]
+        left = f"and {len(warnings) - len(shown)} more in results.json"
+        rows[-1] = TextRow(rows[-1].label, rows[-1].text, (*rows[-1].more, left))
+    return [*rows, TextRow("", CAUTION)]
 
 
-def _front_line(answer: PanelAnswer) -> str:
+def _front_words(answer: PanelAnswer) -> str:
     front, fit = answer.front, answer.fit
     if not front.usable:
-        return "Front:        not measured"
+        return "not measured"
     used = front.frames_used if isinstance(fit, NoFit) else int(fit.used.sum())
-    return (
-        f"Front:        reached {front.length_reached_mm:.0f} mm; "
-        f"{used} of {front.frames} frames used"
-    )
+    return f"reached {front.length_reached_mm:.0f} mm; {used} of {front.frames} frames used"
 
 
-def _permeability_lines(answer: PanelAnswer) -> list[str]:
+def _permeability_row(answer: PanelAnswer) -> TextRow:
     fit, axes = answer.fit, answer.axes
     if isinstance(fit, NoFit) or fit.k_m2 is None:
-        return ["Permeability: not known"]
+        return TextRow("Permeability", "not known")
     ends = ""
     if fit.k_low_m2 is not None and fit.k_high_m2 is not None:
         low, high = scientific(fit.k_low_m2, 2, "down"), scientific(fit.k_high_m2, 2, "up")
         ends = f" (95 %: {low} to {high})"
-    lines = [f"Permeability: {scientific(fit.k_m2)} m2{ends}, under this bag"]
+    more = [_model_words(fit)]
     if axes is not None:
-        lines.append(
-            f"              fast {axes.k1_m2:.2e} at {axes.angle_deg:.0f} degrees, "
-            f"slow {axes.k2_m2:.2e} m2"
+        more.insert(
+            0,
+            f"fast {axes.k1_m2:.2e} at {axes.angle_deg:.0f} degrees, slow {axes.k2_m2:.2e} m2",
         )
-    return [*lines, f"              {_model_words(fit)}"]
+    text = f"{scientific(fit.k_m2)} m2{ends}, under this bag"
+    return TextRow("Permeability", text, tuple(more))
 
 
 def _model_words(fit: PermeabilityFit) -> str:
@@ -75,26 +104,25 @@ def _model_words(fit: PermeabilityFit) -> str:
     }.get(fit.model, fit.model)
 
 
-def _fill_lines(fill: FillForecast | None, gel: GelAnswer | None) -> list[str]:
-    lines = []
+def _time_rows(answer: PanelAnswer) -> list[TextRow]:
+    """Rows of fill time, gel and longest run."""
+    fill, gel = answer.fill, answer.gel
+    rows = []
     if fill is not None:
-        lines.append(f"Fill time:    {fill.flow_length_m * 1000.0:.0f} mm {_span(fill)}")
-        if fill.assumes:
-            lines.append(f"              counts on {'; '.join(fill.assumes[:2])}")
+        length = f"{fill.flow_length_m * 1000.0:.0f} mm"
+        rows.append(TextRow("Fill time", f"{length} {_span(fill)}"))
     if gel is not None:
         tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""
-        lines.append(
-            f"Gel:          {minutes(gel.gel_time_s, 'down')}, working time "
-            f"{minutes(gel.working_time_s, 'down')}{tail}"
-        )
+        gels, works = minutes(gel.gel_time_s, "down"), minutes(gel.working_time_s, "down")
+        rows.append(TextRow("Gel", f"{gels}, working time {works}{tail}"))
     if fill is not None and fill.longest_run_m is not None:
         ends = ""
         if fill.longest_low_m is not None and fill.longest_high_m is not None:
             low = rounded(fill.longest_low_m * 1000.0, side="down")
             ends = f" (95 %: {low} to {rounded(fill.longest_high_m * 1000.0, side='up')})"
         run = rounded(fill.longest_run_m * 1000.0)
-        lines.append(f"Longest run:  {run} mm in the working time{ends}")
-    return lines
+        rows.append(TextRow("Longest run", f"{run} mm in the working time{ends}"))
+    return rows
 
 
 def _span(fill: FillForecast) -> str:

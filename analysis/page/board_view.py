@@ -48,7 +48,7 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
         "beside": None if numbers.beside is None else asdict(numbers.beside),
         "alarms": [asdict(alarm) for alarm in board.alarms],
         "drawdown": {"verdict": board.drawdown[0], "text": board.drawdown[1]},
-        "final": list(board.final),
+        "final": [asdict(row) for row in board.final],
         "chart_text": chart_words(board, elapsed),
     }
     shown: dict[str, Any] = plain(view)

@@ -103,6 +103,7 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
         try:
             verdict = read_json(files["results.json"]).get("verdict") or {}
             shown["verdict"], shown["reason"] = verdict.get("verdict"), verdict.get("reason")
+            shown["may_gel_first"] = verdict.get("may_gel_first") is True
         except WetlineError:
             shown["reason"] = "results.json cannot be read"
     return shown

@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.fit.permeability import PermeabilityFit
 from analysis.forecast.panel_answer import fit_panel
+from analysis.forecast.panel_text import TextRow
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
 from analysis.watch.alarms import Alarm
@@ -128,7 +129,7 @@ class Board:
     gel: Gel | None = None
     alarms: tuple[Alarm, ...] = ()
     drawdown: tuple[str, str] = ("", "")
-    final: tuple[str, ...] = ()
+    final: tuple[TextRow, ...] = ()
 
 
 def panel_gel(panel: Panel) -> Gel | None:

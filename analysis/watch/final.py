@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.forecast.panel_answer import answer
-from analysis.forecast.panel_text import answer_lines
+from analysis.forecast.panel_text import TextRow, answer_rows
 from analysis.panel.panel_toml import read_panel
 from analysis.record.record import write_record
 from vision.records import FloatArray, Tracked
@@ -20,7 +20,7 @@ MOST_OFF_MM = 2.0
 
 def finish_run(
     folder: Path, firm: Sequence[Reading], progress: Callable[[int, int], None] | None = None
-) -> tuple[str, ...]:
+) -> tuple[TextRow, ...]:
     """Track the run from disk, write its results, and say what came out.
 
     Parameters
@@ -34,7 +34,7 @@ def finish_run(
 
     Returns
     -------
-    lines : tuple of str
+    rows : tuple of TextRow
         The verdict first, then how far the live front was off.
 
     Raises
@@ -46,7 +46,8 @@ def finish_run(
     job = track_folder(folder, quiet=True, progress=progress)
     found = answer(job.tracked, panel)
     write_record(folder, found, job.photo)
-    return (*answer_lines(found), *difference_lines(firm, job.tracked, job.start_clock_s))
+    told = difference_lines(firm, job.tracked, job.start_clock_s)
+    return (*answer_rows(found), *(TextRow("", line) for line in told))
 
 
 def live_error_mm(firm: Sequence[Reading], tracked: Tracked) -> FloatArray:

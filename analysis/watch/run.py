@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
+from analysis.forecast.panel_text import TextRow
 from analysis.panel.gauge_readings import add_reading, read_readings
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
@@ -378,8 +379,8 @@ class Watch(Closing):
     def _finish(self) -> None:
         self._publish(replace(self.board, todo="Working out the final result ..."))
         try:
-            lines = finish_run(self.folder, self.feed.firm)
+            rows = finish_run(self.folder, self.feed.firm)
         except WetlineError as error:
-            lines = (f"No final result: {error}",)
-        self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=lines))
+            rows = (TextRow("", f"No final result: {error}"),)
+        self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=rows))
         self._end_wanted.clear()

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable
 from typing import IO, TextIO
 
+from analysis.forecast.panel_text import text_lines
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text
 from analysis.watch.run import Watch
@@ -50,7 +51,7 @@ def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
         verdict = f"{board.drawdown[0].upper()}: " if board.drawdown[0] else ""
         lines.append(f"Drawdown:   {verdict}{board.drawdown[1]}")
     lines.append(f"Pictures:   {board.frames} from {board.camera}")
-    return [*lines, *board.final]
+    return [*lines, *text_lines(board.final)]
 
 
 class Screen:

@@ -138,11 +138,10 @@ function draw() {
 
 function drawFinal() {
   const rows = [];
-  for (const line of board.final) {
-    const parts = /^([A-Z][^:]{1,14}):\s{1,}(.*)$/.exec(line);
-    if (parts) rows.push(element("dt", parts[1]), element("dd", parts[2], parts[1] === "Verdict" ? "verdict" : ""));
-    else if (/^\s/.test(line)) rows.push(element("dt"), element("dd", line.trim()));
-    else rows.push(element("dd", line, "whole"));
+  for (const row of board.final) {
+    if (row.label) rows.push(element("dt", row.label), element("dd", row.text, row.label === "Verdict" ? "verdict" : ""));
+    else rows.push(element("dd", row.text, "whole"));
+    for (const line of row.more) rows.push(element("dt"), element("dd", line));
   }
   $("final-text").replaceChildren(...rows);
 }

@@ -7,7 +7,7 @@ function card(panel) {
   const name = element("h2", panel.name);
   item.append(name);
   if (panel.state) item.append(element("span", `\u25B6 ${panel.state}`, "badge"));
-  if (panel.verdict) item.append(element("span", `${SIGNS[panel.verdict] || ""} ${panel.verdict}`, "badge"));
+  if (panel.verdict) item.append(element("span", `${SIGNS[panel.verdict] || ""} ${panel.may_gel_first ? "may gel first: " : ""}${panel.verdict}`, "badge"));
   item.append(element("p", panel.reason || (panel.verdict ? "" : "No result yet."), "soft"));
   const row = element("div", "", "row");
   const id = encodeURIComponent(panel.id);

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.forecast.forecast import forecast, forecast_json, forecast_lines, read_media_facts
-from analysis.panel.records import Part, Resin, Stack
+from analysis.panel.records import Media, Part, Resin, Stack
 from tests.made_up.curves import (
     D_M2_S,
     edge_front_mm,
@@ -80,6 +80,13 @@ def test_without_gel_time_there_is_no_what_if():
     assert found.changes == ()
     assert "gel_time_min" in found.reason
     assert "No what-if" in "\n".join(forecast_lines(found))
+
+
+def test_what_has_no_verdict_is_not_called_fine():
+    laid = Stack(0.5, thickness_m=0.003, media=Media(0.001, 0.8))
+    text = "\n".join(forecast_lines(made(0.3, stack=laid)))
+    assert "NO VERDICT" in text
+    assert "It fits as it is" not in text
 
 
 def test_what_fits_is_not_called_fine_after_an_unfair_test():

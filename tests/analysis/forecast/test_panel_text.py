@@ -1,6 +1,7 @@
-from analysis.forecast.panel_text import answer_lines
+from analysis.forecast.panel_text import CAUTION, TextRow, answer_lines, answer_rows, text_lines
+from analysis.panel.records import Resin
 from tests.made_up.answers import make_answer
-from tests.made_up.curves import make_front
+from tests.made_up.curves import make_front, make_panel
 
 
 def test_lines_for_the_screen():
@@ -17,3 +18,22 @@ def test_many_warnings_still_fit_the_screen():
     lines = answer_lines(make_answer(front=front))
     assert len(lines) <= 20
     assert any("more in results.json" in line for line in lines)
+
+
+def test_rows_carry_label_text_and_what_goes_with_it():
+    rows = answer_rows(make_answer())
+    assert [row.label for row in rows[:4]] == ["Panel", "Verdict", "Permeability", "Fill time"]
+    assert rows[1].text == "FILLS"
+    assert rows[1].more[0].startswith("600 mm fills in")
+    assert rows[-1] == TextRow("", CAUTION)
+    assert answer_lines(make_answer()) == text_lines(rows)
+    assert TextRow("Gel", "60 min", ("rough",)).lines == [
+        "Gel:          60 min",
+        "              rough",
+    ]
+
+
+def test_what_may_gel_first_heads_the_screen():
+    found = make_answer(make_panel(resin=Resin(viscosity_pa_s=0.2, gel_time_s=2100.0)))
+    assert found.verdict == "tight"
+    assert answer_lines(found)[1] == "Verdict:      MAY GEL FIRST (TIGHT)"

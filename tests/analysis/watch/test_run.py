@@ -106,13 +106,13 @@ def test_run_ends_three_frames_after_the_clamp(whole_run):
     folder, boards = whole_run
     assert boards[780.0].state == RUNNING
     assert boards["end"].state == ENDED
-    assert "Verdict" in boards["end"].final[1]
+    assert boards["end"].final[1].label == "Verdict"
     assert (folder / "results" / "report.html").is_file()
     assert read_json(folder / "results" / "results.json")["front"]["filled"]
 
 
 def test_live_front_is_close_to_the_final_one(whole_run):
-    last = whole_run[1]["end"].final[-1]
+    last = whole_run[1]["end"].final[-1].text
     assert last.startswith("Live front against the final result: ")
     assert float(last.split(":")[1].split("mm")[0]) < 2.0
 
