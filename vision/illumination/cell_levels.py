@@ -80,7 +80,7 @@ def _darker(step: FloatArray, gain: FloatArray, settings: LightSettings) -> Bool
     """
     darker = step.mean(axis=1) < 0
     everywhere = np.ones(len(gain), bool)
-    if np.mean(darker) < settings.least_darker or darker.all():
+    if not darker.any() or darker.all():
         return everywhere
     least = settings.least_darkening * np.quantile(gain, 0.9)
     return darker if np.quantile(gain[darker], 0.9) > least else everywhere
@@ -210,7 +210,9 @@ def find_off_colours(
     length = float(np.linalg.norm(vector))
     off = off - (off @ vector)[:, :, None] * vector / length**2
     scatter = float(np.sqrt(np.trace(noise) / len(noise)))
-    bound = max(settings.off_colour * length, settings.off_colour_sigmas * scatter)
+    # What is left of three colours off the way from dry to wet are two values.
+    chance = settings.causes.sigmas_in_plane(off[..., 0].size) * scatter
+    bound = max(settings.off_colour * length, chance)
     far: BoolArray = np.linalg.norm(off, axis=2) > bound
     return far & (far.mean(axis=0) <= 1 / 3)
 

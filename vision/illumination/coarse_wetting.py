@@ -29,6 +29,7 @@ from vision.illumination.cell_levels import (
 )
 from vision.illumination.frame_light import (
     Expected,
+    Scene,
     Table,
     border_light,
     is_uneven,
@@ -167,15 +168,15 @@ def _wetting_under(
     count, rows, cols, colours = cells.shape
     levels = cells.reshape(count, rows * cols, colours).astype(float)
     places = np.vstack([np.stack(cell_centres(rows, cols), axis=1), table.places])
-    shapes = basis(*places.T)
-    at_cells = shapes[: rows * cols]
+    scene = Scene(table, basis, basis(*places.T))
+    at_cells = scene.at_cells
     if not light.any():
         light = sequential_light(levels, at_cells)
     state = _first_state(levels - np.matmul(at_cells, light), light, settings)
     for turn in range(settings.rounds):
         state, expected = _expect(state, (rows, cols), settings, deepens=turn > 0)
         if settings.refit:
-            more = light_left(state.flat, basis, shapes, expected, state.light, table, turn)
+            more = light_left(state.flat, scene, expected, state.light, turn)
             state = replace(state, light=state.light + more)
         flat = levels - np.matmul(at_cells, state.light)
         noise = _noise(flat, expected.wet_frame, state.dry, settings)
@@ -192,7 +193,7 @@ def _wetting_under(
         noise=noise,
         off_colour=without_ink(off_colour.reshape(count, rows, cols), settings.left_lying_frames),
         contrast=float(np.sqrt(vector @ np.linalg.solve(noise, vector))),
-        unexplained=float(np.minimum(unexplained, settings.most_unexplained).mean()),
+        unexplained=float(unexplained.mean()),
     )
 
 
@@ -209,7 +210,9 @@ def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -
     quiet = median_filter(flat, size=window, mode="nearest")
     split, step, gain = best_split(quiet)
     vector = typical_step(step, gain, settings)
-    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (split < settings.early_frames)
+    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (
+        split < settings.causes.reference_frames
+    )
     dry = first_dry(flat, quiet, wetted, split)
     noise = _noise(flat, split, dry, settings)
     return _State(light, flat, dry, vector, expected_step_ratio(dry), noise)

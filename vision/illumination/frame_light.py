@@ -59,6 +59,33 @@ class Expected:
         return self.dry + self.wetness[:, :, None] * self.vector
 
 
+@dataclass(frozen=True)
+class Scene:
+    """The table, and the shapes of the light at the cells and around them.
+
+    Attributes
+    ----------
+    table : Table
+    basis : LightBasis
+    shapes : ndarray of shape (P + Q, B), float
+        `basis` at the cells and then at the places of `table`.
+    """
+
+    table: Table
+    basis: LightBasis
+    shapes: FloatArray
+
+    @property
+    def at_cells(self) -> FloatArray:
+        """The shapes at the cells alone; shape (P, B)."""
+        return self.shapes[: len(self.shapes) - len(self.table.places)]
+
+    @property
+    def at_table(self) -> FloatArray:
+        """The shapes at the places of the table; shape (Q, B)."""
+        return self.shapes[len(self.shapes) - len(self.table.places) :]
+
+
 def table_light(border: FloatArray, border_xy: FloatArray, settings: LightSettings) -> Table:
     """Return what the table around the panel shows.
 
@@ -198,13 +225,7 @@ def main_regions(wet: BoolArray, rows: int, least: float) -> BoolArray:
 
 
 def light_left(
-    flat: FloatArray,
-    basis: LightBasis,
-    shapes: FloatArray,
-    expected: Expected,
-    light_now: FloatArray,
-    table: Table,
-    turn: int,
+    flat: FloatArray, scene: Scene, expected: Expected, light_now: FloatArray, turn: int
 ) -> FloatArray:
     """Fit the light still left on the panel against the level each cell should have.
 
@@ -217,13 +238,10 @@ def light_left(
     ----------
     flat : ndarray of shape (K, P, C), float
         Levels of the cells, light so far removed.
-    basis : LightBasis
-    shapes : ndarray of shape (P + Q, B), float
-        `basis` at the cells and then at the places of `table`.
+    scene : Scene
     expected : Expected
     light_now : ndarray of shape (K, B, C), float
         The light so far.
-    table : Table
     turn : int
         From 0.
 
@@ -232,12 +250,12 @@ def light_left(
     light : ndarray of shape (K, B, C), float
         What is to be added to the light so far.
     """
-    settings = basis.settings
+    basis, shapes, settings = scene.basis, scene.shapes, scene.basis.settings
     terms = SMOOTH_TERMS if turn > 0 else 3
-    count, cells, colours = flat.shape
+    count, _, colours = flat.shape
     is_wet = expected.wet_frame <= np.arange(count)[:, None]
     sure = _sure_cells(expected, count, basis)
-    outside = table.change - np.matmul(shapes[cells:], light_now)
+    outside = scene.table.change - np.matmul(scene.at_table, light_now)
     difference = np.concatenate([flat - expected.level, np.nan_to_num(outside)], axis=1)
     outside_weight = settings.border_weight * np.isfinite(outside).all(axis=2)
     weight = np.concatenate([sure, outside_weight], axis=1)

@@ -166,13 +166,7 @@ def robust_polynomials(
     found = np.zeros((frames, colours, size))
     for colour in range(colours):
         found[:, colour, 0] = np.where(enough, row_medians(by_colour[:, colour], use), 0.0)
-    prior = weights.sum(axis=1)
-    ridge = np.zeros((frames, size, size))
-    ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
-    ridge[:, 0, 0] = 1e-9
-    ridge += 1e-12 * np.eye(size)
-    if stiff is not None:
-        ridge[:, : len(stiff), : len(stiff)] += stiff
+    ridge = _ridge(weights.sum(axis=1), size, stiff)
     products = (basis[:, :, None] * basis[:, None, :]).reshape(places, -1)
     left, weighted = np.empty_like(by_colour), np.empty_like(by_colour)
     for least in np.broadcast_to(np.asarray(floor, float), rounds):
@@ -196,6 +190,20 @@ def robust_polynomials(
         solved = np.linalg.solve(normal, right.transpose(0, 2, 1)).transpose(0, 2, 1)
         found = np.where(enough[:, None, None], solved, found)
     return found.transpose(0, 2, 1)
+
+
+def _ridge(prior: FloatArray, size: int, stiff: FloatArray | None) -> FloatArray:
+    """Return what is added to each frame's normal equations; shape (K, size, size).
+
+    `prior` is each frame's sum of weights: all but the constant are drawn to 0 a little.
+    """
+    ridge = np.zeros((len(prior), size, size))
+    ridge[:, range(1, size), range(1, size)] = 1e-3 * prior[:, None]
+    ridge[:, 0, 0] = 1e-9
+    ridge += 1e-12 * np.eye(size)
+    if stiff is not None:
+        ridge[:, : len(stiff), : len(stiff)] += stiff
+    return ridge
 
 
 def _evaluate(

@@ -81,7 +81,6 @@ def wet_before(shown: BeforeAndAfter, settings: RepairSettings) -> BoolArray:
     """
     level, wet_frame = shown.level, shown.wet_frame
     gap = settings.window(settings.feed_gap_mm)
-    speck = settings.window(settings.dry_speck_mm)
     before = np.zeros(wet_frame.shape, bool)
     same = _smooth(shown.at_end - level) < settings.least_step
     near = np.asarray(cv2.dilate(shown.feed.astype(np.uint8), gap) > 0)
@@ -90,13 +89,13 @@ def wet_before(shown: BeforeAndAfter, settings: RepairSettings) -> BoolArray:
     # Dry at first: what changed later, and what never changed and lies apart from the feed.
     _, unchanged = cv2.connectedComponents(same.astype(np.uint8), connectivity=4)
     apart = same & ~np.isin(unchanged, unchanged[near & same])
-    since = ((~same & (wet_frame > settings.early_frames)) | apart).astype(np.uint8)
+    since = ((~same & (wet_frame > settings.causes.reference_frames)) | apart).astype(np.uint8)
     # Without specks, which would pass for dry fabric within the patch.
-    later = np.asarray(cv2.morphologyEx(since, cv2.MORPH_OPEN, speck) > 0)
+    later = np.asarray(cv2.morphologyEx(since, cv2.MORPH_OPEN, gap) > 0)
     if np.count_nonzero(later) < settings.least_later * later.size:
         return before
     above = _smooth(level) - fill_from_around(level, later)
-    wet = same & (above > settings.wet_level[0]) & (above < settings.wet_level[1])
+    wet = same & (above > settings.least_wet)
     closed = cv2.morphologyEx(wet.astype(np.uint8), cv2.MORPH_CLOSE, gap)
     for patch in _came_out_of(closed > 0, wet_frame, near, settings):
         before |= patch

@@ -33,16 +33,13 @@ def restore_sunlit(
     patch = settings.window(settings.sun_patch_mm)
     late = seen & (onset < len(course.times_s)) & (wet_frame - onset > settings.sun_frames)
     doubtful = cv2.morphologyEx(late.astype(np.uint8), cv2.MORPH_OPEN, patch) > 0
-    if np.count_nonzero(doubtful) < settings.sun_least * doubtful.size:
+    if not doubtful.any():
         return sighting
     rim = settings.window(settings.sun_rim_mm)
     expected = _without(np.asarray(doubtful), sighting, course, settings)
     tolerance = settings.sun_frames + settings.sun_share * expected
     early = np.abs(onset - expected) <= tolerance
-    _, labels = cv2.connectedComponents(doubtful.astype(np.uint8))
-    sizes = np.bincount(labels.ravel())
-    agreed = np.bincount(labels.ravel(), early.ravel()) / np.maximum(sizes, 1)
-    sunlit = doubtful & early & (agreed > settings.sun_agreed)[labels]
+    sunlit = doubtful & early
     around = cv2.dilate(sunlit.astype(np.uint8), rim) > 0
     around &= ~sunlit & (wet_frame > expected + settings.sun_frames)
     return replace(sighting, wet_frame=np.where(sunlit, onset, wet_frame), seen=seen & ~around)

@@ -34,6 +34,9 @@ class Causes:
     passing_s : float
         Somebody who leans over, or holds something before the panel, is gone within this time.
         Common practice, no source.
+    reference_frames : int
+        Frames at either end of a run whose median shows the panel: the fewest that leave out a
+        hand in one of them.
     outliers : float
         Rate of looks at a place that show something else than fabric under the light of the frame.
     false_alarms : float
@@ -44,6 +47,7 @@ class Causes:
     tow_mm: float = 3.0
     hand_mm: float = 72.0
     passing_s: float = 60.0
+    reference_frames: int = 3
     outliers: float = 0.018
     false_alarms: float = 1.0
 
@@ -69,6 +73,21 @@ class Causes:
         """
         return math.log(max(looks / self.false_alarms, math.e))
 
+    def sigmas(self, looks: int) -> float:
+        """Return the standard deviations that chance reaches no oftener than is put up with.
+
+        Parameters
+        ----------
+        looks : int
+            Places times frames.
+        """
+        rate = self.false_alarms / max(looks, 1)
+        return max(-NormalDist().inv_cdf(min(rate, 0.5)), 0.0)
+
+    def sigmas_in_plane(self, looks: int) -> float:
+        """Return the same for the distance of two values at once (Rayleigh's law)."""
+        return math.sqrt(2 * math.log(max(looks / self.false_alarms, 1.0)))
+
     def least_contrast(self, looks: int) -> float:
         """Return the step from dry to wet, in standard deviations of a look, that can be read.
 
@@ -80,8 +99,7 @@ class Causes:
         looks : int
             Places times frames.
         """
-        rate = min(self.false_alarms / max(looks, 1), 0.5)
-        return -2.0 * NormalDist().inv_cdf(rate) if rate < 0.5 else 0.0
+        return 2 * self.sigmas(looks)
 
 
 @dataclass(frozen=True)

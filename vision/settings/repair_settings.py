@@ -14,9 +14,6 @@ class RepairSettings(Section):
     least_front: float = 0.002
     """Share of the panel that must be wet before it counts as a front."""
 
-    early_frames: int = 4
-    """What changes by this frame may have been wet when the dry level was taken."""
-
     least_step: float = 0.5
     """What has changed by less than this, in steps, from the first frames to the last, has not."""
 
@@ -31,8 +28,9 @@ class RepairSettings(Section):
     """Share of the panel that must have wetted later, for dry to be known. `OFF`: nothing is
     taken to have been wet by its level."""
 
-    wet_level: tuple[float, float] = (0.4, 1.6)
-    """How wet such a patch looks beside what lies around it; a fitting or tape looks otherwise."""
+    least_wet: float = 0.4
+    """How much wetter, in steps, such a patch looks than the dry fabric around it; tape or a bright
+    fitting does not."""
 
     most_of_feed: float = 0.5
     """Share of a feed edge beyond which what looks the same throughout is no fitting on it.
@@ -68,27 +66,17 @@ class RepairSettings(Section):
     most_ahead: float = 0.4
     """Share of what wetted past which the feed must have been misjudged. 0: nothing is cut off."""
 
-    sun_frames: int = 2
-    """Frames by which a change may come late, or differ from what is expected, by chance."""
+    sun_frames: float = 2
+    """Frames by which a change may come late, or differ from what is expected, by chance. `OFF`: no
+    sun is looked for on what was wet."""
 
     sun_share: float = 0.15
     """And the share of the time of the change by which it may differ."""
-
-    sun_least: float = 0.005
-    """Share of the panel below which no sun patch is looked for. `OFF`: none is looked for."""
-
-    sun_agreed: float = 0.7
-    """Least part of a patch that turned wet when it should, for sun to have fallen on it later."""
 
     @property
     def feed_gap_mm(self) -> float:
         """Gaps in what was wet at the feed, and between it and the feed, that do not matter."""
         return 3 * self.causes.tow_mm
-
-    @property
-    def dry_speck_mm(self) -> float:
-        """Patches of dry fabric smaller than this are specks within what was wet."""
-        return 8 * self.causes.tow_mm + 1.0
 
     @property
     def longest_gap_frames(self) -> int:

@@ -58,27 +58,16 @@ class LightSettings(Section):
     clear_gain: float = 0.1
     """Gain of a cell that wetted, as a share of what the clearest tenth reach."""
 
-    least_darker: float = 0.1
-    """Share of the cells that must have grown darker for it to be the wetting."""
-
     least_darkening: float = 0.01
-    """And how clear that must be beside the rest."""
-
-    early_frames: int = 3
-    """A cell whose split comes before this frame wetted while the first dry level was taken."""
+    """How clear what grew darker must be beside the rest, for it to be the wetting."""
 
     off_colour: float = 0.12
-    """A colour this far off the way from dry to wet, as a share of the step, is something else.
+    """A colour this far off the way from dry to wet, as a share of the step, is something else
+    if chance does not reach that far.
     `OFF`: every colour passes."""
-
-    off_colour_sigmas: float = 5.0
-    """And this far off in standard deviations of a cell's level."""
 
     deepening: tuple[float, float] = (0.0, 2.5)
     """Bounds of how far the wet look may have come at an age. (1, 1): the same at any age."""
-
-    most_unexplained: float = 0.15
-    """Most that one cell may leave unexplained in one frame: a hand is no light."""
 
     @property
     def lasts_frames(self) -> int:
@@ -151,11 +140,8 @@ class WettingSettings(Section):
     """How far beyond what nearly all wetted fabric showed a colour is no fabric. `OFF`: none."""
 
     ink_step: float = 0.35
-    """A thin mark this much wetter than the wet fabric around it is ink, in steps. `OFF`: no ink
-    is looked for on what is wet."""
-
-    ink_sigmas: float = 5.0
-    """And this far out of the usual scatter."""
+    """A thin mark this much wetter than the wet fabric around it is ink, in steps, if chance does
+    not reach that far. `OFF`: no ink is looked for on what is wet."""
 
     @property
     def ink_rim_mm(self) -> float:
@@ -171,11 +157,6 @@ class WettingSettings(Section):
     def ink_around_mm(self) -> float:
         """Width of the window in which ink must be the lesser part, figures included."""
         return 7 * self.causes.pen_mm
-
-    @property
-    def least_ink_mm(self) -> float:
-        """Marks, or groups of them as in a figure, that reach less far do not count."""
-        return 4 * self.causes.pen_mm
 
     @property
     def speck_mm(self) -> float:

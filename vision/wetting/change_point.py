@@ -99,7 +99,7 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     coarse = find_coarse_wetting(np.stack(stack.cells), border, border_xy, settings.light)
     project = Projector(coarse, stack.shape)
     levels = _project_all(stack, project)
-    n_reference = count_reference_frames(coarse)
+    n_reference = count_reference_frames(coarse, own.causes.reference_frames)
     expected = expected_ratio(stack, n_reference, own)
     guess, onset = _first_guess(levels, coarse, expected, n_reference, own)
     pixels = find_pixel_scale(levels, guess, expected, n_reference, SAFE_PX, own)
@@ -145,12 +145,12 @@ def _with_light(pixels: PixelScale, coarse: CoarseWetting, settings: WettingSett
     return replace(pixels, sigma=float(np.clip(np.nan_to_num(sigma, nan=most), least, most)))
 
 
-def count_reference_frames(coarse: CoarseWetting) -> int:
+def count_reference_frames(coarse: CoarseWetting, most: int) -> int:
     """Return how many of the first frames show the panel before the front came: three, or one.
 
     The median of three leaves out a hand; the median of two would be neither dry nor wet.
     """
-    return 3 if np.quantile(coarse.wet_frame, 0.02) >= 3 else 1
+    return most if np.quantile(coarse.wet_frame, 0.02) >= most else 1
 
 
 def _first_guess(

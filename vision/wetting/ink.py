@@ -45,11 +45,8 @@ def find_ink(
     usual = cv2.medianBlur(coded, window).astype(np.float32) / INK_CODE - 1
     more = wetness - usual
     scatter = robust_scale(more[::3, ::3].ravel())
-    mark = more > max(settings.ink_step, settings.ink_sigmas * float(scatter))
+    chance = settings.causes.sigmas(more.size) * float(scatter)
+    mark = more > max(settings.ink_step, chance)
     mark &= wet_frame < len(levels)
-    rim = settings.window(settings.ink_rim_mm)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(cv2.dilate(mark.astype(np.uint8), rim))
-    reach_px = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
-    mark &= (reach_px * settings.scale.mm_per_px >= settings.least_ink_mm)[labels]
     halo = settings.window(settings.glare_rim_mm)
     return np.asarray(cv2.dilate(mark.astype(np.uint8), halo) > 0)
