@@ -21,6 +21,8 @@ SLOW_SHARE, STEADY_SHARE = 0.6, 0.85
 steady where it is above the second."""
 SLOW_SURE = 4.0
 """Standard errors by which it must have fallen."""
+SLOWED = "after the front slowed"
+STALLED = "after the front stalled"
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,7 @@ def choose_frames(curve: FrontCurve, front: FrontSummary, length_m: float | None
     leave_out(~curve.used, "left out by the tracker")
     leave_out(t <= 0, "before resin start")
     if front.stalled_at_s is not None:
-        leave_out(t > front.stalled_at_s, "after the front stalled")
+        leave_out(t > front.stalled_at_s, STALLED)
     leave_out(x < START_SHARE * reach, "too close to the feed")
     if curve.flow == "edge" and length_m is not None:
         leave_out(x > END_SHARE * length_m, "at the end of the panel")
@@ -164,9 +166,6 @@ def drop_slowed(
         used[i] = False
         notes[i] = SLOWED
     return Readings(readings.time_s, readings.front_m, readings.sd_m, used, tuple(notes))
-
-
-SLOWED = "after the front slowed"
 
 
 def _slowed_from(h: FloatArray, theta: FloatArray, noise: FloatArray) -> int | None:

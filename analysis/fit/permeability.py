@@ -8,10 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.fit.candidate_models import fit_models, fit_one, model_front, reach_of
+from analysis.fit.curvature import Bend, find_bend
 from analysis.fit.frame_selection import SLOWED, Readings, choose_frames, drop_bad, drop_slowed
 from analysis.fit.front_laws import GRAVITY_M_S2, FrontLaw, edge_law, point_law, sloped_edge_law
 from analysis.fit.impulse import Impulse, constant_impulse, logged_impulse
-from analysis.fit.mixture_regression import Mixture, ModelFit, interval, join, project, whiteners
+from analysis.fit.mixture_regression import (
+    Mixture,
+    ModelFit,
+    evidence_weights,
+    interval,
+    join,
+    project,
+    whiteners,
+)
 from analysis.panel.flow_media import whole_porosity
 from analysis.panel.records import Panel
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
@@ -19,10 +28,6 @@ from vision.records import BoolArray, FloatArray, FrontSummary, ScaleSummary, Tr
 
 PLAUSIBLE_K_M2 = (1e-12, 1e-8)
 """Outside this window something in panel.toml is most likely wrong (common practice)."""
-EVIDENCE_SHARE = 0.25
-"""Share of the AICc difference that weighs one model against another in the interval: as the
-residuals' correlation is not known, AICc differences come out too large. Set with
-tests/bench/interval_coverage.py; the model named best is not affected."""
 TRIALS_FOR_CLEANING = 8
 """Every how many trial correlations serve to find bad frames."""
 DEFAULT_FEED_RADIUS_M = 0.005
@@ -74,6 +79,8 @@ class PermeabilityFit:
         Guesses of (ln D, c / reach^2, a / reach).
     relative_sd : mapping
         Share of each known source in ln K.
+    bend : Bend or None
+        Whether the front slows beyond its law; None where the frames are too few to tell.
     """
 
     model: str
@@ -100,6 +107,7 @@ class PermeabilityFit:
     residual_scale: float
     candidates: tuple[Candidate, ...]
     notes: tuple[str, ...]
+    bend: Bend | None = None
 
     @property
     def residual_m(self) -> FloatArray:
@@ -177,10 +185,12 @@ def fit_permeability(
         if cleaned.count == readings.count:
             break
         readings = cleaned
-    fits = fit_models(law, impulse, readings, loose_start, raced(front, panel, scale))
+    even = not raced(front, panel, scale)
+    fits = fit_models(law, impulse, readings, loose_start, not even)
     if not fits:
         return NoFit("the front does not follow Darcy's law in any form tried")
     found = _conclude(panel, front, scale, law, impulse, known, readings, fits)
+    found = replace(found, bend=find_bend(law, impulse, readings, even and law.flow == "edge"))
     if law.flow == "edge" and not law.square:
         note = _slope_note(impulse, readings, loose_start, min(c.aicc for c in found.candidates))
         found = replace(found, notes=(*found.notes, note))
@@ -229,9 +239,7 @@ def _conclude(
     fits: dict[str, ModelFit],
 ) -> PermeabilityFit:
     aicc = np.array([fit.aicc for fit in fits.values()])
-    gap = np.zeros(1) if len(aicc) == 1 else aicc - np.min(aicc)
-    weight = np.exp(-0.5 * EVIDENCE_SHARE * gap)
-    weight = weight / weight.sum()
+    weight = evidence_weights(aicc)
     candidates = tuple(
         Candidate(name, fit.aicc, float(w), float(np.exp(fit.parameters[0])))
         for (name, fit), w in zip(fits.items(), weight, strict=True)
@@ -249,7 +257,7 @@ def _conclude(
         )
         factor = porosity / law.k_factor
         bounds = interval(log_d, float(np.sqrt(sum(v**2 for v in sources.values()))))
-        k, low, high = slope * factor, *(float(np.exp(b)) * factor for b in bounds)
+        k, low, high = slope * factor, *(float(np.exp(min(b, 700.0))) * factor for b in bounds)
     start_theta = -best.parameters[1] * reach**2 / slope
     return PermeabilityFit(
         model=best_name,
