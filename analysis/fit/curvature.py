@@ -24,7 +24,7 @@ from vision.records import FloatArray
 
 FALSE_ALARMS = 0.01
 """Share of sound panels that the test may call bent."""
-P_LIMIT = 0.03
+P_LIMIT = 0.05
 """A bend is clear below this p-value. Because long correlations are among the trials the p-value is
 on the careful side: at this limit fewer than `FALSE_ALARMS` of sound panels are called bent
 (tests/bench/bend_power.py)."""

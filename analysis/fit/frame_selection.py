@@ -22,7 +22,6 @@ steady where it is above the second."""
 SLOW_SURE = 4.0
 """Standard errors by which it must have fallen."""
 SLOWED = "after the front slowed"
-STALLED = "after the front stalled"
 
 
 @dataclass(frozen=True)
@@ -74,7 +73,7 @@ def choose_frames(curve: FrontCurve, front: FrontSummary, length_m: float | None
     leave_out(~curve.used, "left out by the tracker")
     leave_out(t <= 0, "before resin start")
     if front.stalled_at_s is not None:
-        leave_out(t > front.stalled_at_s, STALLED)
+        leave_out(t > front.stalled_at_s, "after the front stalled")
     leave_out(x < START_SHARE * reach, "too close to the feed")
     if curve.flow == "edge" and length_m is not None:
         leave_out(x > END_SHARE * length_m, "at the end of the panel")

@@ -88,6 +88,7 @@ def _permeability(answer: PanelAnswer) -> dict[str, Any]:
         "residual_correlation": fit.correlation,
         "relative_sd": dict(fit.relative_sd),
         "models": [asdict(candidate) for candidate in fit.candidates],
+        "bend": None if fit.bend is None else asdict(fit.bend) | {"clear": fit.bend.clear},
     }
     return out if answer.axes is None else out | asdict(answer.axes)
 

@@ -107,13 +107,28 @@ def _slowing(tracked: Tracked, fit: PermeabilityFit | NoFit) -> list[str]:
             f"the front stalled at {front.stalled_at_mm:.0f} mm: look for an empty pot, a "
             "pinched line, a leak or gelled resin, and repeat"
         ]
-    if isinstance(fit, PermeabilityFit) and SLOWED in fit.frame_notes:
+    if isinstance(fit, NoFit):
+        return []
+    if SLOWED in fit.frame_notes:
         at_min = fit.time_s[fit.frame_notes.index(SLOWED)] / 60.0
         return [
             f"the front slowed from {at_min:.0f} min on without need: look for thickening resin, "
             "a falling vacuum or an empty pot, and repeat"
         ]
-    return []
+    return _bending(fit)
+
+
+def _bending(fit: PermeabilityFit) -> list[str]:
+    """Speed that dies away more than the stated resin and vacuum explain."""
+    bend = fit.bend
+    if bend is None or not bend.clear:
+        return []
+    chance = f"{bend.p_value:.3f}" if bend.p_value >= 0.001 else "under 0.001"
+    return [
+        f"the front lost {100 * (1 - bend.late_speed):.0f} % of its speed beyond what the stated "
+        f"resin and vacuum explain (p {chance}): look for resin that thickened, a vacuum that "
+        "sagged or a pot that ran empty; state viscosity_doubling_min or a log, or repeat"
+    ]
 
 
 def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:

@@ -11,7 +11,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from analysis.fit.frame_selection import SLOWED, STALLED
+from analysis.fit.frame_selection import SLOWED
 from analysis.fit.permeability import NoFit, fit_permeability
 from tests.bench.interval_coverage import make_case
 from tests.bench.simulated_panels import TROUBLES, simulate
@@ -23,7 +23,7 @@ def warned(panel, tracked):
     if isinstance(fit, NoFit):
         return False, True
     bent = fit.bend is not None and fit.bend.clear
-    cut = SLOWED in fit.frame_notes or STALLED in fit.frame_notes
+    cut = SLOWED in fit.frame_notes or tracked.front.stalled_at_mm is not None
     return bent, bent or cut
 
 

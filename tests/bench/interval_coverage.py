@@ -17,6 +17,7 @@ from analysis.forecast.panel_answer import describe, fit_panel
 from analysis.panel.records import Log, Part, Resin, Stack, Vacuum
 from tests.bench.simulated_panels import PANEL_C, simulate
 from tests.made_up.curves import make_curve, make_front, make_panel, make_scale
+from vision.front.stall import find_stall
 from vision.records import Tracked
 
 STATED = {
@@ -53,8 +54,12 @@ def make_case(sim, **part):
         vacuum=Vacuum(said["p"], said["p_sd"], log),
         part=Part(said["run"], repeat_sd=said["repeat_sd"], **part),
     )
+    stall = find_stall(sim.time_s, sim.front_mm, said["length"] * 1000.0, sim.sd_mm)
     front = make_front(
-        length_reached_mm=float(sim.front_mm.max()), resin_start_sd_s=5.0 if sim.pen else 2.0
+        length_reached_mm=float(sim.front_mm.max()),
+        resin_start_sd_s=5.0 if sim.pen else 2.0,
+        stalled_at_mm=None if stall is None else stall.front_mm,
+        stalled_at_s=None if stall is None else stall.since_s,
     )
     curve = make_curve(sim.time_s, sim.front_mm, sim.sd_mm)
     return panel, Tracked(None, curve, front, make_scale(said["scale_sd"]))
