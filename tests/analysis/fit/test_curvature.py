@@ -84,6 +84,28 @@ def test_a_point_fed_front_is_tested_too():
         assert find_bend(law, impulse, readings, False).clear is clear
 
 
+def test_a_feed_hole_that_is_off_by_a_tenth_is_no_bend():
+    true, said, impulse = point_law(0.006), point_law(0.0066), constant_impulse(95_000.0, 0.2)
+    r = true.front(2.0 * D_M2_S / 95_000.0 * 0.2 * impulse.at(TIMES))
+    readings = Readings(TIMES, r, np.full(30, 2e-4), np.ones(30, bool), ("",) * 30)
+    bend = find_bend(said, impulse, readings, False)
+    assert bend.late_speed == pytest.approx(1.0, abs=0.02)
+    assert not bend.clear
+
+
+def test_cloth_around_a_point_feed_is_allowed_more_than_along_an_edge():
+    impulse, bent = constant_impulse(95_000.0, 0.2), np.linspace(0, 1, 30)
+    seconds = TIMES * (1 - 0.07 * bent)  # the speed falls by about 14 %
+    told = []
+    for law, k in ((edge_law(), 1.0), (point_law(0.006), 2.0)):
+        x = law.front(k * D_M2_S / 95_000.0 * 0.2 * impulse.at(seconds))
+        readings = Readings(TIMES, x, np.full(30, 2e-4), np.ones(30, bool), ("",) * 30)
+        told.append(find_bend(law, impulse, readings, False))
+    assert told[0].late_speed == pytest.approx(told[1].late_speed, abs=0.05)
+    assert told[0].clear
+    assert not told[1].clear
+
+
 def test_too_few_frames_cannot_tell():
     t = TIMES[:5]
     readings = Readings(t, edge_front_mm(t) / 1e3, np.full(5, 1e-3), np.ones(5, bool), ("",) * 5)
