@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -53,6 +53,26 @@ class SeenFrame:
     taken_still: bool = False
 
 
+@dataclass(frozen=True)
+class FlatFrame:
+    """A frame laid flat.
+
+    Attributes
+    ----------
+    frame : SeenFrame
+    canvas : ndarray of shape (rows, cols, 3), uint8
+    border : ndarray of shape (Q, 3), float
+        Logarithm of the light around the panel; NaN where not seen.
+    in_view : ndarray of shape (rows, cols), bool, or None
+        Where the canvas lies inside the photo; None: everywhere.
+    """
+
+    frame: SeenFrame
+    canvas: NDArray[np.uint8]
+    border: FloatArray
+    in_view: BoolArray | None = None
+
+
 class Canvases(ABC):
     """Canvases of a run, taken one at a time and handed on for measuring.
 
@@ -73,25 +93,8 @@ class Canvases(ABC):
         """The frames at which the front is read, in time order."""
 
     @abstractmethod
-    def add(
-        self,
-        frame: SeenFrame,
-        canvas: NDArray[np.uint8],
-        border: FloatArray,
-        in_view: BoolArray | None = None,
-    ) -> None:
-        """Take the next canvas.
-
-        Parameters
-        ----------
-        frame : SeenFrame
-        canvas : ndarray of shape (rows, cols, 3), uint8
-            At the rectifier's size.
-        border : ndarray of shape (Q, 3), float
-            Logarithm of the light around the panel; NaN where not seen.
-        in_view : ndarray of shape (rows, cols), bool, optional
-            Where the canvas lies inside the photo; left out, everywhere.
-        """
+    def add(self, flat: FlatFrame) -> None:
+        """Take the next canvas."""
 
     @abstractmethod
     def stack(self) -> CanvasStack:
@@ -117,17 +120,11 @@ class RecordedCanvases(Canvases):
         """The frames at which the front is read: all."""
         return self._frames
 
-    def add(
-        self,
-        frame: SeenFrame,
-        canvas: NDArray[np.uint8],
-        border: FloatArray,
-        in_view: BoolArray | None = None,
-    ) -> None:
+    def add(self, flat: FlatFrame) -> None:
         """Take the next canvas (see `Canvases.add`)."""
-        self._frames.append(frame)
-        if not frame.lost:
-            self._stack.add(frame.clock_s, canvas, border, in_view)
+        self._frames.append(flat.frame)
+        if not flat.frame.lost:
+            self._stack.add(flat.frame.clock_s, flat.canvas, flat.border, flat.in_view)
 
     def stack(self) -> CanvasStack:
         """Return the canvases in which the panel was found, the latest among them."""
@@ -137,14 +134,6 @@ class RecordedCanvases(Canvases):
     def resized(self, mask: BoolArray) -> BoolArray:
         """Return the mask as it is."""
         return mask
-
-
-@dataclass(frozen=True)
-class _Kept:
-    frame: SeenFrame
-    canvas: NDArray[np.uint8]
-    border: FloatArray
-    in_view: BoolArray | None
 
 
 class LiveCanvases(Canvases):
@@ -175,34 +164,28 @@ class LiveCanvases(Canvases):
         self._border_xy = border_places(rectifier)
         self._most, self._recent_most = held, recent
         self.repeats, self._offered, self._stride = 0, 0, 1
-        self._held: list[_Kept] = []
-        self._recent: list[_Kept] = []
+        self._held: list[FlatFrame] = []
+        self._recent: list[FlatFrame] = []
 
     @property
     def frames(self) -> Sequence[SeenFrame]:
         """The frames at which the front is read: those in memory."""
         return [kept.frame for kept in (*self._held, *self._recent)]
 
-    def add(
-        self,
-        frame: SeenFrame,
-        canvas: NDArray[np.uint8],
-        border: FloatArray,
-        in_view: BoolArray | None = None,
-    ) -> None:
+    def add(self, flat: FlatFrame) -> None:
         """Take the next canvas (see `Canvases.add`)."""
-        coarse = np.asarray(self._coarse(canvas), np.uint8)
+        coarse = np.asarray(self._coarse(flat.canvas), np.uint8)
         if self._recent and np.array_equal(coarse, self._recent[-1].canvas):
             # A sensor has noise: the very same picture is a camera that has hung itself up.
             self.repeats += 1
             return
         self.repeats = 0
-        view = None if in_view is None else self.resized(in_view)
-        self._recent.append(_Kept(frame, coarse, border, view))
+        view = None if flat.in_view is None else self.resized(flat.in_view)
+        self._recent.append(replace(flat, canvas=coarse, in_view=view))
         if len(self._recent) > self._recent_most:
             self._hold(self._recent.pop(0))
 
-    def _hold(self, kept: _Kept) -> None:
+    def _hold(self, kept: FlatFrame) -> None:
         """Move a frame from the latest to those kept over the run, thinning where it must."""
         self._offered += 1
         if (self._offered - 1) % self._stride:

@@ -23,7 +23,7 @@ from vision.rectify.rectifier import Rectifier, region_mask
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.panel_settings import PanelSetup
 from vision.settings.tracker_settings import TrackerSettings
-from vision.tracking.canvases import Canvases, RecordedCanvases, SeenFrame
+from vision.tracking.canvases import Canvases, FlatFrame, RecordedCanvases, SeenFrame
 
 HAND_SD_MM = 3.0
 """Uncertainty of a front drawn by hand on a photo. Common practice, no source."""
@@ -121,7 +121,8 @@ class Tracker:
         seen = SeenFrame(
             frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still
         )
-        self.canvases.add(seen, flat.canvas, np.log(flat.border + LOG_OFFSET), flat.in_view)
+        border = np.log(flat.border + LOG_OFFSET)
+        self.canvases.add(FlatFrame(seen, flat.canvas, border, flat.in_view))
         self.count += 1
         self.latest = seen
         if not flat.lost:

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from vision.tracking.canvases import LiveCanvases, RecordedCanvases, SeenFrame
+from vision.tracking.canvases import FlatFrame, LiveCanvases, RecordedCanvases, SeenFrame
 
 ROWS, COLS = 40, 80
 RECTIFIER = SimpleNamespace(
@@ -19,7 +19,7 @@ def feed(canvases, count, lost=()):
     for k in range(count):
         seen = SeenFrame(f"{k}.jpg", float(k), "", k in lost, RECTIFIER.plane)
         canvas = np.full((ROWS, COLS, 3), k % 256, np.uint8)
-        canvases.add(seen, canvas, np.zeros((2, 3)))
+        canvases.add(FlatFrame(seen, canvas, np.zeros((2, 3))))
     return canvases
 
 
@@ -55,6 +55,6 @@ def test_the_very_same_picture_is_counted_not_kept():
     same = np.full((ROWS, COLS, 3), 7, np.uint8)
     for k in range(4):
         seen = SeenFrame(f"{k}.jpg", float(k), "", False, RECTIFIER.plane)
-        kept.add(seen, same, np.zeros((2, 3)))
+        kept.add(FlatFrame(seen, same, np.zeros((2, 3))))
     assert kept.repeats == 3
     assert [frame.name for frame in kept.frames] == ["0.jpg"]
