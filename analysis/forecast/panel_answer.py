@@ -29,9 +29,16 @@ from analysis.panel.flow_media import tool_lag_m
 from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Panel
 from analysis.panel.resin import GelTime
+from vision.common.rounding import minutes
 from vision.front.results import read_tracked
 from vision.records import FrontSummary, ScaleSummary, Tracked
 
+FAR_REACH = 2.5
+"""Run of the part over the run measured past which the forecast is said to reach far (common
+practice, no source: the panel is to have the part's flow length)."""
+THICK_SHARE = 0.5
+"""Share of the gel time after which a viscosity that stands still is not likely (common practice,
+no source)."""
 LAG_SD = 0.25
 """Relative sd of the lag behind flow media: it goes as the root of the permeability through the
 thickness, which is rarely known to better than half (common practice, no source)."""
@@ -247,6 +254,7 @@ def describe(
             *panel.notes,
             *tracked.front.warnings,
             *_doubts(panel, fit, gel, lag_m),
+            *_reach_doubts(panel, fit, fill, limits),
         ),
     )
 
@@ -322,6 +330,34 @@ def _gel_answer(
         return GelAnswer(gel.gel_s, gel.working_s, gel.rough)
     margins = margin_interval(fill, limits.working_s, limits.gel_sd)
     return GelAnswer(gel.gel_s, gel.working_s, gel.rough, *margins)
+
+
+def _reach_doubts(
+    panel: Panel,
+    fit: PermeabilityFit | NoFit,
+    fill: FillForecast | None,
+    limits: GelLimits | None,
+) -> list[str]:
+    """Write where the forecast leaves behind what the panel has shown."""
+    if isinstance(fit, NoFit) or fill is None:
+        return []
+    out = []
+    far = fill.flow_length_m / float(np.max(fit.front_m[fit.used]))
+    if far > FAR_REACH:
+        out.append(
+            f"the part's run is {far:.1f} times as far as the front was measured: a longer panel "
+            "says more"
+        )
+    resin, seen_s = panel.resin, float(np.max(fit.time_s[fit.used]))
+    steady = resin.viscosity_log is None and resin.viscosity_growth_per_s == 0.0
+    late_s = np.inf if limits is None else max(THICK_SHARE * limits.gel_s, seen_s)
+    if steady and np.isfinite(fill.time_high_s) and fill.time_high_s > late_s:
+        out.append(
+            f"the forecast runs to {minutes(fill.time_high_s, 'up')} with the viscosity of the "
+            "start, but resin thickens well before it gels: give [resin] viscosity_doubling_min "
+            "or viscosity_log"
+        )
+    return out
 
 
 def _doubts(

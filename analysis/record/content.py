@@ -47,7 +47,8 @@ STANDING_ASSUMPTIONS = (
     "The permeability is an effective one: for this stack, under this bag pressure, wetting a dry "
     "stack (unsaturated). It forecasts the same stack under the same bag; it is not a property "
     "of the fabric alone.",
-    "The part has the stack, consumables, resin and vacuum of the panel, and is fed the same way.",
+    "The part lies level and has the stack, consumables, resin and vacuum of the panel, except "
+    "where something else is said here.",
 )
 DEMOULD_NOTES = (
     "Demoulded on, by",
@@ -289,6 +290,10 @@ def scale_rows(answer: PanelAnswer) -> list[TableRow]:
 def assumptions_of(answer: PanelAnswer) -> list[str]:
     """What was taken as given: that of this run first, then what always holds."""
     own = [answer.scale.assumption] if answer.scale.assumption else []
+    if answer.fill is not None:
+        own += [f"For the part: {text}." for text in answer.fill.assumes]
+    if answer.gel is not None and answer.panel.resin.mixed_before_start_s == 0.0:
+        own.append("The hardener went in at resin start: gel time is counted from there.")
     return [*own, *STANDING_ASSUMPTIONS]
 
 

@@ -199,3 +199,24 @@ def test_a_lag_that_is_long_against_the_run_is_given_no_verdict():
     found = make_answer(make_panel(stack=stack))
     assert found.verdict == "cannot decide"
     assert "310 mm behind" in found.reason
+
+
+def told(found, part):
+    return any(part in text for text in found.warnings)
+
+
+def test_a_forecast_far_past_the_panel_is_said():
+    # The front was measured over 534 mm.
+    assert not told(make_answer(make_panel(part=Part(1.3))), "times as far")
+    assert told(make_answer(make_panel(part=Part(1.5))), "2.8 times as far")
+
+
+def test_a_viscosity_that_stands_still_into_half_the_gel_time_is_questioned():
+    # 600 mm: upper bound about 36 min, the panel was watched for 25 min.
+    assert not told(make_answer(make_panel(resin=resin(90.0))), "resin thickens")
+    assert told(make_answer(make_panel(resin=resin(60.0))), "viscosity_doubling_min")
+    seen = make_answer(make_panel(resin=resin(20.0), part=Part(0.4)))
+    assert seen.fill.time_high_s < 1500.0
+    assert not told(seen, "resin thickens")
+    growth = Resin(viscosity_pa_s=0.2, gel_time_s=3600.0, viscosity_growth_per_s=1e-5)
+    assert not told(make_answer(make_panel(resin=growth)), "resin thickens")
