@@ -7,6 +7,9 @@ from typing import Any
 
 import click
 
+from analysis.commands.options import Measure
+from vision.common.quantity import TIME_S
+
 FOLDER = click.Path(path_type=Path, file_okay=False)
 PORT_OPTION = click.option(
     "--port", type=click.IntRange(0, 65535), default=8484, show_default=True, help="Of the page."
@@ -29,7 +32,7 @@ LIKE_OPTION = click.option(
 )
 @click.option(
     "--interval-s",
-    type=click.FloatRange(0.5, 600),
+    type=Measure(TIME_S, at_least=0.5, at_most=600),
     default=10.0,
     show_default=True,
     help="Seconds between pictures.",

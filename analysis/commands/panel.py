@@ -8,12 +8,35 @@ from typing import TYPE_CHECKING
 
 import click
 
+from analysis.commands.options import Measure
+from vision.common.quantity import (
+    AREA_M2,
+    LENGTH_MM,
+    MASS_KG,
+    PERCENT,
+    PLAIN,
+    PRESSURE_MBAR,
+    TIME_MIN,
+)
+
 if TYPE_CHECKING:
     from analysis.forecast.panel_answer import PanelAnswer
     from analysis.panel.new_panel import Ask
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 FILE = click.Path(path_type=Path, dir_okay=False)
+AREA = Measure(AREA_M2, above=0, likely=(0.01, 300))
+BUCKET = Measure(MASS_KG, above=0, likely=(0.05, 200))
+REST = Measure(MASS_KG, at_least=0, at_most=1000)
+LEFT = Measure(MASS_KG, at_least=0)
+LINE = Measure(PLAIN, at_least=0, at_most=200)
+BORE = Measure(LENGTH_MM, above=0, likely=(2, 50))
+MEDIA = Measure(AREA_M2, at_least=0, at_most=300)
+MESH = Measure(LENGTH_MM, above=0, likely=(0.2, 15))
+UPTAKE = Measure(PLAIN, at_least=0, at_most=50)
+HEEL = Measure(MASS_KG, at_least=0, at_most=20)
+WASTE = Measure(PERCENT, at_least=0, at_most=100)
+AMBIENT = Measure(PRESSURE_MBAR, at_least=500, at_most=1085, likely=(780, 1085))
 
 
 @click.command()
@@ -170,18 +193,39 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
 
 @click.command()
 @click.argument("folder", type=FOLDER)
-@click.option("--area-m2", type=click.FloatRange(min=0, min_open=True), help="Area of the part.")
-@click.option("--before-kg", type=click.FloatRange(min=0), help="Panel's bucket before the run.")
-@click.option("--after-kg", type=click.FloatRange(min=0), help="Panel's bucket after the run.")
-@click.option("--left-in-lines-kg", type=click.FloatRange(min=0), default=0.0, show_default=True)
-@click.option("--line-m", type=click.FloatRange(min=0), default=0.0, help="Lines on the part, m.")
-@click.option("--bore-mm", type=click.FloatRange(min=0), default=8.0, show_default=True)
-@click.option("--media-m2", type=click.FloatRange(min=0), default=0.0, help="Flow media area.")
-@click.option("--media-mm", type=click.FloatRange(min=0), default=1.0, show_default=True)
-@click.option("--core-kg-m2", type=click.FloatRange(min=0), default=0.0, help="Core uptake.")
-@click.option("--heel-kg", type=click.FloatRange(min=0), default=0.15, show_default=True)
+@click.option("--area-m2", type=AREA, help="Area of the part.")
 @click.option(
-    "--waste-percent", type=click.FloatRange(min=0, max=100), default=10.0, show_default=True
+    "--before-kg",
+    type=BUCKET,
+    help="Panel's bucket before the run.",
+)
+@click.option(
+    "--after-kg",
+    type=REST,
+    help="Panel's bucket after the run.",
+)
+@click.option("--left-in-lines-kg", type=LEFT, default=0.0, show_default=True)
+@click.option(
+    "--line-m",
+    type=LINE,
+    default=0.0,
+    help="Lines on the part, m.",
+)
+@click.option("--bore-mm", type=BORE, default=8.0, show_default=True)
+@click.option(
+    "--media-m2",
+    type=MEDIA,
+    default=0.0,
+    help="Flow media area.",
+)
+@click.option("--media-mm", type=MESH, default=1.0, show_default=True)
+@click.option("--core-kg-m2", type=UPTAKE, default=0.0, help="Core uptake.")
+@click.option("--heel-kg", type=HEEL, default=0.15, show_default=True)
+@click.option(
+    "--waste-percent",
+    type=WASTE,
+    default=10.0,
+    show_default=True,
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 def resin(
@@ -229,14 +273,15 @@ def resin(
 @click.command()
 @click.argument("log", type=FILE)
 @click.option("--unit", help="Unit of a column `reading`: mbar, kpa, inhg, percent, ...")
-@click.option("--ambient-mbar", type=click.FloatRange(500, 1085), default=1013.25)
-@click.option("--limit-mbar", type=click.FloatRange(min=0, min_open=True), default=10.0,
+@click.option("--ambient-mbar", type=AMBIENT,
+              default=1013.25)  # fmt: skip
+@click.option("--limit-mbar", type=Measure(PRESSURE_MBAR, above=0, at_most=200), default=10.0,
               show_default=True, help="Rise the shop allows ...")  # fmt: skip
-@click.option("--limit-min", type=click.FloatRange(min=0, min_open=True), default=20.0,
+@click.option("--limit-min", type=Measure(TIME_MIN, above=0, at_most=1440), default=20.0,
               show_default=True, help="... in this time.")  # fmt: skip
-@click.option("--volume-l", type=click.FloatRange(min=0, min_open=True),
+@click.option("--volume-l", type=Measure(PLAIN, above=0),
               help="Volume of bag, lines and trap.")  # fmt: skip
-@click.option("--gel-min", type=click.FloatRange(min=0, min_open=True),
+@click.option("--gel-min", type=Measure(TIME_MIN, above=0, at_most=2880),
               help="From lock-off to the end of gel.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def drawdown(

@@ -6,6 +6,9 @@ from pathlib import Path
 
 import click
 
+from analysis.commands.options import Measure
+from vision.common.quantity import PRESSURE_MBAR, TIME_MIN, VISCOSITY_MPAS
+
 
 @click.command("part")
 @click.argument("part", type=click.Path(path_type=Path, exists=True))
@@ -13,23 +16,20 @@ import click
 @click.option(
     "--step",
     "step_min",
-    type=click.FloatRange(0, min_open=True),
-    metavar="MIN",
+    type=Measure(TIME_MIN, above=0),
     help="Minutes between front lines.",
 )
 @click.option(
     "--vacuum",
     "drive_mbar",
-    type=click.FloatRange(0, min_open=True),
-    metavar="MBAR",
-    help="What if: another pressure difference.",
+    type=Measure(PRESSURE_MBAR, at_least=50, at_most=1085, likely=(500, 1085)),
+    help='What if: another pressure difference, as 800 or "0.8 bar".',
 )
 @click.option(
     "--viscosity",
     "viscosity_mpas",
-    type=click.FloatRange(0, min_open=True),
-    metavar="MPAS",
-    help="What if: another starting viscosity.",
+    type=Measure(VISCOSITY_MPAS, above=0, likely=(20, 3000)),
+    help='What if: another starting viscosity, as 300 or "0.3 Pa s".',
 )
 @click.option(
     "--search/--no-search",

@@ -1,0 +1,80 @@
+"""Options that are measured values: with units, within bounds, never nan or infinite."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import click
+
+from vision.common.quantity import Quantity, other_units, read_quantity, shown
+
+
+class Measure(click.ParamType[float]):
+    """A value of one kind, such as ``950`` or ``"0.95 bar"`` for a pressure.
+
+    Parameters
+    ----------
+    kind : Quantity
+        Bounds are in its unit.
+    above, at_least, at_most : float
+        What is possible.
+    likely : (float, float), optional
+        What is usual: a number outside it that another unit would bring inside is refused with
+        that unit.
+    """
+
+    name = "measure"
+
+    def __init__(
+        self,
+        kind: Quantity,
+        *,
+        above: float = -math.inf,
+        at_least: float = -math.inf,
+        at_most: float = math.inf,
+        likely: tuple[float, float] | None = None,
+    ) -> None:
+        self.kind, self.likely = kind, likely
+        self.above, self.at_least, self.at_most = above, at_least, at_most
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        """Return the unit of a bare number, for the help."""
+        return self.kind.unit.upper().replace(" ", "") or "NUMBER"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the value; a fault is wrong usage.
+
+        Raises
+        ------
+        click.BadParameter
+            If it is no such quantity, out of bounds, or most likely in another unit.
+        """
+        try:
+            number = read_quantity(_bare(value), self.kind)
+        except ValueError as error:
+            self.fail(f"{value}: {error}", param, ctx)
+        bare = not isinstance(_bare(value), str)
+        others = other_units(number, self.kind, self.likely) if self.likely and bare else []
+        ways = " or ".join(f'"{text}"' for text in others[:3])
+        hint = f"; write {ways} if that is meant" if ways else ""
+        if not number > self.above:
+            self.fail(f"{value}: must be above {self.above:g}{hint}", param, ctx)
+        if not self.at_least <= number <= self.at_most:
+            bounds = [f"at least {self.at_least:g}"] * (number < self.at_least)
+            bounds += [f"at most {self.at_most:g}"] * (number > self.at_most)
+            self.fail(f"{value}: must be {bounds[0]}{hint}", param, ctx)
+        if ways and self.likely and not self.likely[0] <= number <= self.likely[1]:
+            told = f"understood as {shown(number, self.kind)}"
+            self.fail(f"{value}: {told}{hint}, or the unit with it", param, ctx)
+        return number
+
+
+def _bare(value: Any) -> Any:
+    """Return text that is a plain number as that number."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return value
