@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from vision.common.quantity import Quantity, other_units, read_quantity, shown
+from vision.common.quantity import Quantity, other_units, read_quantity
 
 
 class Measure(click.ParamType[float]):
@@ -20,8 +20,7 @@ class Measure(click.ParamType[float]):
     above, at_least, at_most : float
         What is possible.
     likely : (float, float), optional
-        What is usual: a number outside it that another unit would bring inside is refused with
-        that unit.
+        What is usual: where a number is refused, the units that would bring it inside are named.
     """
 
     name = "measure"
@@ -66,9 +65,6 @@ class Measure(click.ParamType[float]):
             bounds = [f"at least {self.at_least:g}"] * (number < self.at_least)
             bounds += [f"at most {self.at_most:g}"] * (number > self.at_most)
             self.fail(f"{value}: must be {bounds[0]}{hint}", param, ctx)
-        if ways and self.likely and not self.likely[0] <= number <= self.likely[1]:
-            told = f"understood as {shown(number, self.kind)}"
-            self.fail(f"{value}: {told}{hint}, or the unit with it", param, ctx)
         return number
 
 

@@ -22,13 +22,13 @@ from vision.common.quantity import PRESSURE_MBAR, TIME_MIN, VISCOSITY_MPAS
 @click.option(
     "--vacuum",
     "drive_mbar",
-    type=Measure(PRESSURE_MBAR, at_least=50, at_most=1085, likely=(500, 1085)),
+    type=Measure(PRESSURE_MBAR, at_least=100, at_most=1085, likely=(500, 1085)),
     help='What if: another pressure difference, as 800 or "0.8 bar".',
 )
 @click.option(
     "--viscosity",
     "viscosity_mpas",
-    type=Measure(VISCOSITY_MPAS, above=0, likely=(20, 3000)),
+    type=Measure(VISCOSITY_MPAS, at_least=5, at_most=1e5, likely=(20, 3000)),
     help='What if: another starting viscosity, as 300 or "0.3 Pa s".',
 )
 @click.option(

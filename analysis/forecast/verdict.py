@@ -16,6 +16,9 @@ from vision.records import Tracked
 
 UNFAIR_RACE_SHARE = 0.15
 """Race-tracking lead over length reached above which the panel was no fair test."""
+LEAST_K_M2, MOST_K_M2, MOST_K_MEDIA_M2 = 1e-13, 3e-9, 3e-8
+"""Permeability of reinforcement along its plane, and with flow media on top; a number outside is
+most often a wrong unit of length, time, viscosity or pressure (common practice, no source)."""
 UNFAIR_LANES = 1.0 / 3.0
 """Share of the width that must have run evenly: of fewer lanes the fit has only what the racing
 edges have fed from the side."""
@@ -180,31 +183,49 @@ def judge(
     unfair = unfair_reasons(panel, tracked, fit)
     if unfair:
         return Judgement("unfair test", "; ".join(unfair))
-    if fill is None:
-        return Judgement(
-            "cannot decide", "no flow length to fill: add [part] flow_length_mm to panel.toml"
-        )
-    if panel.part is not None and not panel.part.length_stated:
-        return Judgement(
-            "cannot decide",
-            "how far the resin must run on the part is missing: add [part] flow_length_mm to "
-            f"panel.toml; the panel's own {fill.flow_length_m * 1000.0:.0f} mm would take "
-            f"{minutes(fill.time_s)}",
-        )
-    if limits is None:
-        return Judgement(
-            "cannot decide",
-            "no gel time to hold the fill time against: add [resin] gel_time_min to panel.toml",
-        )
-    first_s = float(np.min(fit.time_s[fit.used]))
-    if limits.gel_s < first_s:
-        return Judgement(
-            "cannot decide",
-            f"the gel time ({minutes(limits.gel_s)}) is over before the first frame with a front "
-            f"({minutes(first_s)}): check [resin] gel_time_min and the frame times",
-        )
+    missing = _missing(panel, fit, fill, limits)
+    if missing or fill is None or limits is None:
+        return Judgement("cannot decide", missing)
     hidden = _hidden_lag(fill, lag_m)
     return Judgement("cannot decide", hidden) if hidden else judge_fill(fill, limits)
+
+
+def _missing(
+    panel: Panel, fit: PermeabilityFit, fill: FillForecast | None, limits: GelLimits | None
+) -> str:
+    """Return what is missing or cannot be for a verdict; empty where nothing is."""
+    odd = _odd_permeability(panel, fit.k_m2)
+    if odd:
+        return odd
+    if fill is None:
+        return "no flow length to fill: add [part] flow_length_mm to panel.toml"
+    if panel.part is not None and not panel.part.length_stated:
+        return (
+            "how far the resin must run on the part is missing: add [part] flow_length_mm to "
+            f"panel.toml; the panel's own {fill.flow_length_m * 1000.0:.0f} mm would take "
+            f"{minutes(fill.time_s)}"
+        )
+    if limits is None:
+        return "no gel time to hold the fill time against: add [resin] gel_time_min to panel.toml"
+    first_s = float(np.min(fit.time_s[fit.used]))
+    if limits.gel_s < first_s:
+        return (
+            f"the gel time ({minutes(limits.gel_s)}) is over before the first frame with a front "
+            f"({minutes(first_s)}): check [resin] gel_time_min and the frame times"
+        )
+    return ""
+
+
+def _odd_permeability(panel: Panel, k_m2: float | None) -> str:
+    """Return what speaks against a permeability that no usual stack has; empty where it has one."""
+    most = MOST_K_M2 if panel.stack.media is None else MOST_K_MEDIA_M2
+    if k_m2 is None or panel.stack.k_confirmed or LEAST_K_M2 <= k_m2 <= most:
+        return ""
+    return (
+        f"the permeability comes out at {k_m2:.1e} m2; {LEAST_K_M2:.0e} to {most:.0e} is usual: "
+        "check the panel's length, the times, viscosity and vacuum; if it is true, write "
+        'confirmed = ["permeability"] under [stack]'
+    )
 
 
 def _hidden_lag(fill: FillForecast, lag_m: float | None) -> str:

@@ -56,6 +56,8 @@ class Stack:
         Flow media on top; thickness and porosity above are then those of the stack alone.
     kz_m2 : float or None
         Through-thickness permeability.
+    k_confirmed : bool
+        Whether the user has confirmed an unusual permeability.
     """
 
     porosity: float | None = None
@@ -66,6 +68,7 @@ class Stack:
     compaction_exponent: float | None = None
     media: Media | None = None
     kz_m2: float | None = None
+    k_confirmed: bool = False
 
     @property
     def fibre_fraction(self) -> float | None:

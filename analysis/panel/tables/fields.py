@@ -9,7 +9,7 @@ from vision.settings.scale_settings import SCALE_FIELDS
 _FIELD_NAMES = {
     "stack": "porosity porosity_sd_percent layers areal_weight_g_m2 fibre_density_kg_m3 "
     "thickness_mm compaction_exponent compaction_vf_1bar name media_thickness_mm media_porosity "
-    "media_k_m2 media_lead_mm kz_m2",
+    "media_k_m2 media_lead_mm kz_m2 permeability",
     "resin": "name viscosity_mpas viscosity_sd_percent viscosity_log viscosity_doubling_min "
     "viscosity_temperature_c viscosity_2_mpas viscosity_2_temperature_c temperature_c "
     "viscosity_rise class gel_log gel_time_min gel_sd_percent gel_temperature_c "

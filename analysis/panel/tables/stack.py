@@ -49,6 +49,8 @@ def read_stack_table(table: Table, drive_pa: float | None) -> Stack:
     WetlineError
         If a value cannot be true, or two say different things.
     """
+    if table.has("permeability"):
+        raise table.bad("permeability", "is measured here, not stated: take it out")
     layers = table.quantity("layers", PLAIN, above=0, likely=LIKELY_LAYERS)
     weight = table.quantity("areal_weight_g_m2", AREAL_G_M2, above=0, likely=LIKELY_AREAL_G_M2)
     density = table.quantity(
@@ -77,6 +79,7 @@ def read_stack_table(table: Table, drive_pa: float | None) -> Stack:
         compaction_exponent=exponent,
         media=_media(table),
         kz_m2=table.quantity("kz_m2", PERMEABILITY_M2, above=0, at_most=1e-6),
+        k_confirmed="permeability" in table.confirmed_names(),
     )
 
 

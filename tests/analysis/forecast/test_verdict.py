@@ -1,13 +1,23 @@
 """The verdict on a forecast fill, and what makes a test unfair."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import FillForecast
+from analysis.forecast.panel_answer import answer
 from analysis.forecast.verdict import GelLimits, judge_fill, room_to_gel, unfair_reasons
-from analysis.panel.records import Log, Vacuum
-from tests.made_up.curves import make_curve, make_front, make_panel, make_tracked
+from analysis.panel.records import Log, Resin, Vacuum
+from tests.made_up.curves import (
+    VISCOSITY_PA_S,
+    edge_front_mm,
+    make_curve,
+    make_front,
+    make_panel,
+    make_tracked,
+)
 from vision.records import DrySpot
 
 LIMITS = GelLimits(gel_s=3600.0, working_s=2520.0, gel_sd=0.10)
@@ -106,3 +116,21 @@ def test_a_vacuum_that_falls_by_more_than_a_tenth_is_unfair():
     assert "sagged by 11 %" in reasons(fell)[0]
     typed = make_panel(vacuum=Vacuum(95_000.0, typed=log(85_000.0)))
     assert "sagged by 11 %" in reasons(typed)[0]
+
+
+@pytest.mark.parametrize(
+    ("factor", "verdict"), [(1.0, "fills"), (60.0, "cannot decide"), (1e-4, "cannot decide")]
+)
+def test_a_permeability_no_stack_has_gives_no_verdict(factor, verdict):
+    # A run 60 times too fast, as when minutes are read as seconds.
+    time_s = np.linspace(60, 1500, 30)
+    panel = make_panel(resin=Resin(viscosity_pa_s=VISCOSITY_PA_S * factor, gel_time_s=1e9))
+    found = answer(make_tracked(make_curve(time_s, edge_front_mm(time_s))), panel)
+    assert found.verdict == verdict
+    if factor != 1.0:
+        assert "the permeability comes out at" in found.reason
+        sure = replace(panel, stack=replace(panel.stack, k_confirmed=True))
+        assert answer(make_tracked(make_curve(time_s, edge_front_mm(time_s))), sure).verdict in (
+            "fills",
+            "tight",
+        )
