@@ -1,4 +1,7 @@
-"""The camera's commands. Each reads the panel folder, does one thing, and says where to look."""
+"""The camera's commands. Each reads the panel folder, does one thing, and says where to look.
+
+Tested in tests/test_whole_job.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The one exception a user may meet."""
+"""The one exception a user may meet.
+
+Tested in tests/vision/common/test_atomic_files.py.
+"""
 
 from __future__ import annotations
 
