@@ -93,9 +93,10 @@ def _intercept(
     fabric, feed = _laws(x, feed_radius_mm)
     weight = 1.0 / (x + 0.05 * x.max())
     plain, plain_sd, plain_score, _ = _weighted_fit((np.ones_like(x), fabric), t, weight)
-    if len(t) < settings.fewest_for_feed:
-        return plain, plain_sd
     terms = (np.ones_like(x), fabric, feed)
+    # The criterion needs two fronts more than are fitted, the scatter being one.
+    if len(t) < len(terms) + 3:
+        return plain, plain_sd
     resisted, resisted_sd, score, b = _weighted_fit(terms, t, weight)
     share = float(1 / (1 + np.exp(np.clip((score - plain_score) / 2, -50, 50)))) if b > 0 else 0.0
     start = share * resisted + (1 - share) * plain

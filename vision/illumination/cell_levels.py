@@ -163,26 +163,17 @@ def levels_around(
     return dry, wet, n_before, n_after
 
 
-def first_dry(
-    flat: FloatArray, quiet: FloatArray, wetted: BoolArray, split: IntArray
-) -> FloatArray:
-    """Return each cell's level before its split if it wetted then, else over the first frames.
-
-    A cell that wets within the first frames is dry in one or two of them only.
+def first_dry(flat: FloatArray, reference_frames: int) -> FloatArray:
+    """Return each cell's level over the first frames, before the front came.
 
     Parameters
     ----------
-    flat, quiet : ndarray of shape (K, P, C), float
-        Levels, light removed, and the same without what comes and goes.
-    wetted : ndarray of shape (P,), bool
-        Cells that wetted within the first frames.
-    split : ndarray of shape (P,), int
-        As from `best_split`.
+    flat : ndarray of shape (K, P, C), float
+        Levels, light removed.
+    reference_frames : int
+        Frames to take the median of; fewer in a short run.
     """
-    first = np.median(flat[: max(1, min(3, len(flat) // 8))], axis=0)
-    places = np.arange(flat.shape[1])
-    before = np.cumsum(quiet, axis=0)[split - 1, places] / split[:, None]
-    return np.where(wetted[:, None], before, first)
+    return np.median(flat[: max(1, min(reference_frames, len(flat) // 8))], axis=0)
 
 
 def find_off_colours(

@@ -210,10 +210,7 @@ def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -
     quiet = median_filter(flat, size=window, mode="nearest")
     split, step, gain = best_split(quiet)
     vector = typical_step(step, gain, settings)
-    wetted = (step @ vector > 0.5 * float(vector @ vector)) & (
-        split < settings.causes.reference_frames
-    )
-    dry = first_dry(flat, quiet, wetted, split)
+    dry = first_dry(flat, settings.causes.reference_frames)
     noise = _noise(flat, split, dry, settings)
     return _State(light, flat, dry, vector, expected_step_ratio(dry), noise)
 

@@ -48,7 +48,7 @@ class Causes:
     hand_mm: float = 72.0
     passing_s: float = 60.0
     reference_frames: int = 3
-    outliers: float = 0.018
+    outliers: float = 0.02
     false_alarms: float = 1.0
 
     @property

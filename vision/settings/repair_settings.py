@@ -126,9 +126,6 @@ class StartSettings:
     least_share: float = 0.005
     """A front nearer than this share of the reach has not left the feed yet."""
 
-    fewest_for_feed: int = 6
-    """Fronts needed to tell the feed's resistance from the fabric's."""
-
     least_apart: float = 0.5
     """Share of the difference between the two fits that stays in doubt whatever the fronts say."""
 

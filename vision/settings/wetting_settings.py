@@ -56,7 +56,8 @@ class LightSettings(Section):
     """Frames on either side of the change that count neither as dry nor as wet."""
 
     clear_gain: float = 0.1
-    """Gain of a cell that wetted, as a share of what the clearest tenth reach."""
+    """Gain of a cell that wetted, as a share of what the clearest tenth reach: where little of the
+    panel is wet yet, most cells show chance alone."""
 
     least_darkening: float = 0.01
     """How clear what grew darker must be beside the rest, for it to be the wetting."""
@@ -164,11 +165,6 @@ class WettingSettings(Section):
         return 3 * self.causes.tow_mm
 
     @property
-    def wide_glare_mm(self) -> float:
-        """Width of the window over which glare fades out; it looks wet in another light."""
-        return 4 * self.causes.tow_mm + 1.0
-
-    @property
     def join_mm(self) -> float:
         """Hidden patches this near each other are one: fingers are nearer than half a hand."""
         return self.causes.hand_mm / 2
@@ -176,4 +172,4 @@ class WettingSettings(Section):
     @property
     def sun_join_mm(self) -> float:
         """Sunlit patches this near each other are one; what is smaller is no patch of sun."""
-        return self.causes.hand_mm / 4
+        return 3 * self.causes.tow_mm

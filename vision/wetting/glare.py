@@ -35,8 +35,8 @@ def find_doubtful_glare(
         Of the canvas's shape; empty where the light is the usual one.
     """
     nothing = np.zeros((0, 0), bool)
-    wide = settings.window(settings.wide_glare_mm)
-    bright = np.asarray(cv2.dilate((expected < settings.glare_share).astype(np.uint8), wide) > 0)
+    rim = settings.window(settings.glare_rim_mm)
+    bright = np.asarray(cv2.dilate((expected < settings.glare_share).astype(np.uint8), rim) > 0)
     if not bright.any():
         return [nothing] * len(brightness)
     from_usual = np.abs(brightness - np.median(brightness[:3]))

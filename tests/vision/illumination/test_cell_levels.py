@@ -64,3 +64,10 @@ def test_what_grows_brighter_is_not_the_wetting_where_something_grew_darker():
     bright = np.concatenate([np.full((200, 3), 0.2), rng.normal(0, 0.002, (200, 3))])
     gain = np.sum(bright**2, axis=1)
     assert_allclose(typical_step(bright, gain, LIGHT), [0.2] * 3, atol=0.02)
+
+
+def test_a_fifth_of_the_cells_is_enough_to_tell_the_step():
+    rng = np.random.default_rng(10)
+    step = rng.normal(0, 0.003, (400, 3))
+    step[:80] += STEP
+    assert_allclose(typical_step(step, np.sum(step**2, axis=1), LIGHT), STEP, atol=0.02)
