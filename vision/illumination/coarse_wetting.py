@@ -30,7 +30,7 @@ from vision.illumination.cell_levels import (
 from vision.illumination.frame_light import (
     Expected,
     Scene,
-    Table,
+    TableLight,
     border_light,
     is_uneven,
     light_left,
@@ -152,14 +152,14 @@ class _State:
 
 
 def _wetting_under(
-    cells: FloatArray, table: Table, basis: LightBasis, light: FloatArray
+    cells: FloatArray, table: TableLight, basis: LightBasis, light: FloatArray
 ) -> CoarseWetting:
     """Find the wetting with one set of shapes for the light.
 
     Parameters
     ----------
     cells : ndarray of shape (K, h, w, C), float
-    table : Table
+    table : TableLight
     basis : LightBasis
     light : ndarray of shape (K, B, C), float
         As the table alone tells it.

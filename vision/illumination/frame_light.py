@@ -15,7 +15,7 @@ from vision.settings.wetting_settings import LightSettings
 
 
 @dataclass(frozen=True)
-class Table:
+class TableLight:
     """What the table around the panel shows of the light.
 
     Attributes
@@ -65,13 +65,13 @@ class Scene:
 
     Attributes
     ----------
-    table : Table
+    table : TableLight
     basis : LightBasis
     shapes : ndarray of shape (P + Q, B), float
         `basis` at the cells and then at the places of `table`.
     """
 
-    table: Table
+    table: TableLight
     basis: LightBasis
     shapes: FloatArray
 
@@ -86,7 +86,7 @@ class Scene:
         return self.shapes[len(self.shapes) - len(self.table.places) :]
 
 
-def table_light(border: FloatArray, border_xy: FloatArray, settings: LightSettings) -> Table:
+def table_light(border: FloatArray, border_xy: FloatArray, settings: LightSettings) -> TableLight:
     """Return what the table around the panel shows.
 
     Only places near the panel and seen in more than half of the frames.
@@ -101,10 +101,10 @@ def table_light(border: FloatArray, border_xy: FloatArray, settings: LightSettin
     """
     use = np.abs(border_xy).max(axis=1, initial=0.0) < settings.farthest_border
     use &= np.isfinite(border).all(axis=2).mean(axis=0) > 0.5
-    return Table(border[:, use] - np.nanmedian(border[:, use], axis=0), border_xy[use])
+    return TableLight(border[:, use] - np.nanmedian(border[:, use], axis=0), border_xy[use])
 
 
-def is_uneven(table: Table, even: LightBasis, light: FloatArray) -> bool:
+def is_uneven(table: TableLight, even: LightBasis, light: FloatArray) -> bool:
     """Return whether the table's light needs more than a quadratic: shadows, sun patches."""
     settings = even.settings
     if not light.any():
@@ -116,7 +116,7 @@ def is_uneven(table: Table, even: LightBasis, light: FloatArray) -> bool:
     return bool(seen.any() and np.quantile(in_frames, settings.uneven_frames) > settings.uneven)
 
 
-def border_light(table: Table, basis: LightBasis) -> FloatArray:
+def border_light(table: TableLight, basis: LightBasis) -> FloatArray:
     """Find each frame's light from the table around the panel, which never wets.
 
     Returns
