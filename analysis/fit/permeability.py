@@ -24,7 +24,7 @@ from analysis.fit.mixture_regression import (
 from analysis.panel.flow_media import whole_porosity
 from analysis.panel.records import Panel
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
-from vision.records import BoolArray, FloatArray, FrontSummary, ScaleSummary, Tracked
+from vision.records import BoolArray, FloatArray, Tracked
 
 PLAUSIBLE_K_M2 = (1e-12, 1e-8)
 """Outside this window something in panel.toml is most likely wrong (common practice)."""
@@ -185,11 +185,11 @@ def fit_permeability(
         if cleaned.count == readings.count:
             break
         readings = cleaned
-    even = not raced(front, panel, scale)
+    even = not raced(tracked, panel)
     fits = fit_models(law, impulse, readings, loose_start, not even)
     if not fits:
         return NoFit("the front does not follow Darcy's law in any form tried")
-    found = _conclude(panel, front, scale, law, impulse, known, readings, fits)
+    found = _conclude(panel, tracked, _Fitted(law, impulse, known, readings, fits))
     found = replace(found, bend=find_bend(law, impulse, readings, even and law.flow == "edge"))
     if law.flow == "edge" and not law.square:
         note = _slope_note(impulse, readings, loose_start, min(c.aicc for c in found.candidates))
@@ -221,61 +221,69 @@ def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float
     return "the slope of the panel is counted in; the frames alone could not tell"
 
 
-def raced(front: FrontSummary, panel: Panel, scale: ScaleSummary) -> bool:
+def raced(tracked: Tracked, panel: Panel) -> bool:
     """Return whether lanes had to be left out because an edge raced."""
-    width_mm = scale.width_mm or (panel.width_m or 0.0) * 1000.0
+    front = tracked.front
+    width_mm = tracked.scale.width_mm or (panel.width_m or 0.0) * 1000.0
     kept = sum(upper - lower for lower, upper in front.clean_lanes_mm)
     return bool(front.clean_lanes_mm) and kept < 0.98 * width_mm
 
 
-def _conclude(
-    panel: Panel,
-    front: FrontSummary,
-    scale: ScaleSummary,
-    law: FrontLaw,
-    impulse: Impulse,
-    known: bool,
-    readings: Readings,
-    fits: dict[str, ModelFit],
-) -> PermeabilityFit:
-    aicc = np.array([fit.aicc for fit in fits.values()])
-    weight = evidence_weights(aicc)
-    candidates = tuple(
-        Candidate(name, fit.aicc, float(w), float(np.exp(fit.parameters[0])))
-        for (name, fit), w in zip(fits.items(), weight, strict=True)
-    )
-    best_name = candidates[int(np.argmax(weight))].name
-    best = fits[best_name]
-    mixture = join([fit.mixture for fit in fits.values()], weight)
-    slope, reach = float(np.exp(best.parameters[0])), reach_of(readings)
-    sources = _sources(panel, front, scale, law, readings, best.parameters)
-    k = low = high = None
-    porosity = whole_porosity(panel.stack)
-    if known and porosity is not None:
-        log_d = project(
-            mixture, mixture.mean[:, 0], np.tile([1.0, 0.0, 0.0], (len(mixture.weight), 1))
+@dataclass(frozen=True)
+class _Fitted:
+    """The models tried on one set of readings, with what they were tried under.
+
+    `known` is whether pressure and viscosity are both known, so that K follows.
+    """
+
+    law: FrontLaw
+    impulse: Impulse
+    known: bool
+    readings: Readings
+    fits: Mapping[str, ModelFit]
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        weights = evidence_weights(np.array([fit.aicc for fit in self.fits.values()]))
+        return tuple(
+            Candidate(name, fit.aicc, float(weight), float(np.exp(fit.parameters[0])))
+            for (name, fit), weight in zip(self.fits.items(), weights, strict=True)
         )
-        factor = porosity / law.k_factor
-        bounds = interval(log_d, float(np.sqrt(sum(v**2 for v in sources.values()))))
-        k, low, high = slope * factor, *(float(np.exp(min(b, 700.0))) * factor for b in bounds)
+
+    @property
+    def reach_m(self) -> float:
+        return reach_of(self.readings)
+
+
+def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFit:
+    """Put the models together by their weight; the best one gives the single values."""
+    law, readings, reach = fitted.law, fitted.readings, fitted.reach_m
+    candidates = fitted.candidates
+    best_name = max(candidates, key=lambda candidate: candidate.weight).name
+    best = fitted.fits[best_name]
+    weights = np.array([candidate.weight for candidate in candidates])
+    mixture = join([fit.mixture for fit in fitted.fits.values()], weights)
+    slope = float(np.exp(best.parameters[0]))
+    sources = _sources(panel, tracked, fitted)
+    k, low, high = _permeability(panel, fitted, slope, mixture, sources)
     start_theta = -best.parameters[1] * reach**2 / slope
     return PermeabilityFit(
         model=best_name,
         why=_why(candidates, best_name),
         flow=law.flow,
         law=law,
-        impulse=impulse,
+        impulse=fitted.impulse,
         k_m2=k,
         k_low_m2=low,
         k_high_m2=high,
         slope=slope,
-        start_s=float(impulse.time_of(start_theta)),
+        start_s=float(fitted.impulse.time_of(start_theta)),
         feed_length_m=float(best.parameters[2] * reach),
         reach_m=reach,
         time_s=readings.time_s,
         front_m=readings.front_m,
         sd_m=readings.sd_m,
-        fitted_m=model_front(law, impulse, readings, best.parameters),
+        fitted_m=model_front(law, fitted.impulse, readings, best.parameters),
         used=readings.used,
         frame_notes=readings.notes,
         mixture=mixture,
@@ -287,23 +295,31 @@ def _conclude(
     )
 
 
-def _sources(
-    panel: Panel,
-    front: FrontSummary,
-    scale: ScaleSummary,
-    law: FrontLaw,
-    readings: Readings,
-    parameters: FloatArray,
-) -> dict[str, float]:
+def _permeability(
+    panel: Panel, fitted: _Fitted, slope: float, mixture: Mixture, sources: Mapping[str, float]
+) -> tuple[float | None, float | None, float | None]:
+    """K and its 95 % interval in m2; None where viscosity, pressure or porosity is not known."""
+    porosity = whole_porosity(panel.stack)
+    if not fitted.known or porosity is None:
+        return None, None, None
+    gradient = np.tile([1.0, 0.0, 0.0], (len(mixture.weight), 1))
+    log_d = project(mixture, mixture.mean[:, 0], gradient)
+    factor = porosity / fitted.law.k_factor
+    bounds = interval(log_d, float(np.sqrt(sum(sd**2 for sd in sources.values()))))
+    low, high = (float(np.exp(min(bound, 700.0))) * factor for bound in bounds)
+    return slope * factor, low, high
+
+
+def _sources(panel: Panel, tracked: Tracked, fitted: _Fitted) -> dict[str, float]:
     """Relative standard uncertainties of K that do not show in the residuals."""
-    reach = reach_of(readings)
+    law, readings, reach = fitted.law, fitted.readings, fitted.reach_m
     offset = float(np.median(readings.sd_m[readings.used]))
-    race = abs(front.race_tracking_mm) / 1000.0 / reach if reach > 0 else 0.0
+    race = abs(tracked.front.race_tracking_mm) / 1000.0 / reach if reach > 0 else 0.0
     return {
         "viscosity": panel.resin.viscosity_sd,
         "pressure": panel.vacuum.pressure_sd,
         "porosity": panel.stack.porosity_sd,
-        "scale": 2.0 * scale.relative_sd,
+        "scale": 2.0 * tracked.scale.relative_sd,
         "edge of the front": float(offset * law.slope(np.array(reach)) / law.h(np.array(reach))),
         "race-tracking": RACE_SD * min(race, 1.0),
     }
