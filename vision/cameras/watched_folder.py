@@ -23,7 +23,7 @@ JPEG_SUFFIXES = (".jpg", ".jpeg")
 
 
 class FolderCamera(Camera):
-    """Gives each new picture of a folder once it is whole.
+    """Source of each new picture of a folder once it is whole.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ from typing import Self
 
 
 class Closing:
-    """Gives itself to a ``with`` block and closes at its end."""
+    """Hands itself to a ``with`` block and closes at its end."""
 
     def close(self) -> None:
         """Let go of what is held open; most things hold nothing."""

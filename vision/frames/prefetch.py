@@ -16,7 +16,7 @@ WORKERS = 2
 
 
 class Ahead(Generic[S, T]):
-    """Gives ``work(item)`` for each item in order, a few worked on ahead of time.
+    """Yields ``work(item)`` for each item in order, a few worked on ahead of time.
 
     Parameters
     ----------

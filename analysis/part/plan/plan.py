@@ -81,7 +81,7 @@ class Place:
 
     @property
     def is_line(self) -> bool:
-        """Tell a line from a point."""
+        """Return whether it is a line and not a point."""
         return len(self.points_mm) > 1
 
 
