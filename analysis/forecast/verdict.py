@@ -80,8 +80,8 @@ def unfair_reasons(panel: Panel, tracked: Tracked, fit: PermeabilityFit | NoFit)
     width_mm = tracked.scale.width_mm or (panel.width_m or 0.0) * 1000.0
     if width_mm and dry_mm2 > UNFAIR_DRY_SHARE * max(front.length_reached_mm, 1e-9) * width_mm:
         reasons.append(f"{dry_mm2 / 100:.0f} cm2 stayed dry behind the front")
-    sag = _sag(panel, fit)
-    if sag > UNFAIR_SAG:
+    sag = vacuum_drop(panel, fit)
+    if sag is not None and sag > UNFAIR_SAG:
         reasons.append(f"the vacuum sagged by {sag * 100:.0f} % during the run: mend the leak")
     return reasons
 
@@ -134,19 +134,22 @@ def _bending(fit: PermeabilityFit) -> list[str]:
     ]
 
 
-def _sag(panel: Panel, fit: PermeabilityFit | NoFit) -> float:
-    """Largest drop of the drive while the front ran, from the log and from typed readings."""
+def vacuum_drop(panel: Panel, fit: PermeabilityFit | NoFit) -> float | None:
+    """Compute the largest drop of the driving pressure while the front ran, as a share.
+
+    From the log and from the readings typed at the board; None where neither tells.
+    """
     last = float(np.max(fit.time_s[fit.used])) if isinstance(fit, PermeabilityFit) else np.inf
-    return max(_drop(log, last) for log in (panel.vacuum.log, panel.vacuum.typed))
+    drops = [_drop(log, last) for log in (panel.vacuum.log, panel.vacuum.typed) if log is not None]
+    known = [drop for drop in drops if drop is not None]
+    return max(known) if known else None
 
 
-def _drop(log: Log | None, last: float) -> float:
-    if log is None:
-        return 0.0
+def _drop(log: Log, last: float) -> float | None:
     inside = (log.time_s >= 0) & (log.time_s <= last)
     drive = log.value[inside]
     if len(drive) < 2:
-        return 0.0
+        return None
     top = int(np.argmax(drive))
     return float(1.0 - np.min(drive[top:]) / drive[top])
 

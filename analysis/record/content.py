@@ -6,8 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from analysis.fit.permeability import PermeabilityFit
+from analysis.fit.curvature import P_LIMIT
+from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
+from analysis.forecast.verdict import (
+    UNFAIR_DRY_SHARE,
+    UNFAIR_RACE_SHARE,
+    UNFAIR_SAG,
+    vacuum_drop,
+)
 from analysis.panel.records import Panel
 from vision.common.rounding import Side, minute_decimals, rounded
 from vision.records import DrySpot, FrontSummary
@@ -234,17 +241,36 @@ def permeability_rows(answer: PanelAnswer) -> list[TableRow]:
 
 
 def fairness_rows(answer: PanelAnswer) -> list[TableRow]:
-    """How fair the test was: each check with what was found."""
+    """How fair the test was: each check with what was found and its limit."""
     front, fit = answer.front, answer.fit
     if not front.usable:
         return [TableRow("Flow front", "not measured")]
     used = int(fit.used.sum()) if isinstance(fit, PermeabilityFit) else front.frames_used
-    race = f"{rounded(front.race_tracking_mm)} mm"
     return [
-        TableRow("Race-tracking", race, "lead of the leading edge over the middle"),
-        _dry_row(front.dry_spots),
+        *_evenness_rows(answer),
         *_reach_rows(front),
+        _bend_row(fit),
+        _vacuum_row(answer),
         TableRow("Frames used by the fit", f"{used} of {front.frames}"),
+    ]
+
+
+def _evenness_rows(answer: PanelAnswer) -> list[TableRow]:
+    front = answer.front
+    if answer.scale.method == "marks":
+        blind = "pen marks do not show it: look at the panel"
+        return [
+            TableRow("Race-tracking", UNKNOWN, blind),
+            TableRow("Dry spots", UNKNOWN, blind),
+        ]
+    limit = UNFAIR_RACE_SHARE * front.length_reached_mm
+    return [
+        TableRow(
+            "Race-tracking",
+            f"{rounded(front.race_tracking_mm)} mm",
+            f"lead of the leading edge over the middle; limit {rounded(limit, side='down')} mm",
+        ),
+        _dry_row(front.dry_spots),
     ]
 
 
@@ -258,14 +284,33 @@ def _reach_rows(front: FrontSummary) -> list[TableRow]:
     return [stall, TableRow("Front reached", f"{rounded(front.length_reached_mm)} mm", end)]
 
 
+def _bend_row(fit: PermeabilityFit | NoFit) -> TableRow:
+    name = "Slowing beyond Darcy's law"
+    if isinstance(fit, NoFit) or fit.bend is None:
+        return TableRow(name, UNKNOWN, "too few frames to tell")
+    if not fit.bend.clear:
+        return TableRow(name, "none that is clear", f"p {fit.bend.p_value:.2f}; limit {P_LIMIT:g}")
+    lost = f"{100 * (1 - fit.bend.late_speed):.0f} % of the speed lost"
+    return TableRow(name, lost, f"p under the limit of {P_LIMIT:g}")
+
+
+def _vacuum_row(answer: PanelAnswer) -> TableRow:
+    drop = vacuum_drop(answer.panel, answer.fit)
+    if drop is None:
+        return TableRow("Vacuum during the run", UNKNOWN, "no log and no readings: watch the gauge")
+    limit = f"limit {100 * UNFAIR_SAG:.0f} %"
+    return TableRow("Vacuum during the run", f"fell by {100 * drop:.0f} %", limit)
+
+
 def _dry_row(spots: tuple[DrySpot, ...]) -> TableRow:
+    limit = f"limit {100 * UNFAIR_DRY_SHARE:.0f} % of the wetted area"
     if not spots:
-        return TableRow("Dry spots", "none seen")
+        return TableRow("Dry spots", "none seen", limit)
     places = [
         f"{s.area_mm2 / 100:.1f} cm² at x {rounded(s.x_mm)}, y {rounded(s.y_mm)} mm" for s in spots
     ]
     shown = places[:6] + ([f"and {len(places) - 6} more"] if len(places) > 6 else [])
-    return TableRow("Dry spots", str(len(spots)), "; ".join(shown))
+    return TableRow("Dry spots", str(len(spots)), "; ".join([*shown, limit]))
 
 
 def warnings_of(answer: PanelAnswer) -> list[str]:

@@ -1,18 +1,24 @@
 from dataclasses import replace
 
+import numpy as np
+
 from analysis.fit.anisotropy import PrincipalAxes
+from analysis.fit.curvature import Bend
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import FillForecast
+from analysis.panel.records import Log, Vacuum
 from analysis.record.content import (
     assumptions_of,
     fairness_rows,
     interval,
     key_rows,
     permeability_rows,
+    scale_rows,
     verdict_words,
     warnings_of,
 )
 from tests.made_up.answers import roof_cover
+from tests.made_up.curves import make_panel
 from vision.records import DrySpot
 
 
@@ -60,9 +66,32 @@ def test_many_dry_spots_are_summed_up():
     spots = tuple(DrySpot(i, 1.0, 100.0) for i in range(9))
     dry = fairness_rows(with_front(roof_cover(), dry_spots=spots))[1]
     assert dry.value == "9"
-    assert dry.more.endswith("; and 3 more")
+    assert dry.more.endswith("; and 3 more; limit 2 % of the wetted area")
     none = fairness_rows(with_front(roof_cover(), dry_spots=()))[1]
     assert none.value == "none seen"
+
+
+def test_pen_marks_are_not_said_to_have_seen_an_even_front():
+    base = roof_cover()
+    scale = replace(base.scale, method="marks", mm_per_px=float("nan"))
+    marked = replace(base, tracked=replace(base.tracked, scale=scale))
+    race, dry = fairness_rows(marked)[:2]
+    assert (race.value, dry.value) == ("not known", "not known")
+    assert "pen marks do not show it" in race.more
+    assert not any("nan" in row.more for row in scale_rows(marked))
+
+
+def test_vacuum_and_bend_stand_beside_their_limits():
+    rows = {row.name: row for row in fairness_rows(roof_cover())}
+    assert rows["Vacuum during the run"].value == "not known"
+    assert rows["Slowing beyond Darcy's law"].value == "none that is clear"
+    log = Log(np.array([0.0, 1500.0]), np.array([95_000.0, 90_000.0]))
+    logged = roof_cover(panel=make_panel(vacuum=Vacuum(95_000.0, log=log)))
+    found = next(row for row in fairness_rows(logged) if row.name == "Vacuum during the run")
+    assert (found.value, found.more) == ("fell by 5 %", "limit 10 %")
+    bent = replace(roof_cover().fit, bend=Bend(0.6, 0.0002))
+    found = fairness_rows(roof_cover(fit=bent))[4]
+    assert found.value == "40 % of the speed lost"
 
 
 def test_a_stall_and_the_end_are_told():

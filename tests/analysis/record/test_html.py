@@ -55,24 +55,31 @@ def test_key_lines_of_the_page():
         "Race-tracking",
     ]
     fair = words.index("How fair was the test?")
-    assert words[fair + 1 : fair + 17] == [
+    assert words[fair + 1 : fair + 23] == [
         "Race-tracking",
         "14 mm",
-        "lead of the leading edge over the middle",
+        "lead of the leading edge over the middle; limit 52 mm",
         "Dry spots",
         "1",
-        "5.6 cm² at x 150, y 140 mm",
+        "5.6 cm² at x 150, y 140 mm; limit 2 % of the wetted area",
         "Stall",
         "none seen",
         "Front reached",
         "352 mm",
         "not the far end",
+        "Slowing beyond Darcy's law",
+        "none that is clear",
+        words[fair + 14],
+        "Vacuum during the run",
+        "not known",
+        "no log and no readings: watch the gauge",
         "Frames used by the fit",
         "39 of 48",
         "Warnings",
         "Frame 21 lies 25 mm off the curve & was not used.",
         "What was tested",
     ]
+    assert re.fullmatch(r"p 0\.\d\d; limit 0\.\d+", words[fair + 14])
     text = " ".join(words)
     for part in ("0.6 mm", "printed scale sheet", "The sheet lies flat", "unsaturated"):
         assert part in text
