@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.common.csv_table import CsvTable, clock_text_s, number_column, read_table
+from vision.common.quantity import LENGTH_MM, other_units
 from vision.errors import WetlineError
 from vision.front.stall import find_stall
 from vision.records import FloatArray, FrontCurve, FrontSummary, ScaleSummary, Tracked
@@ -176,7 +177,7 @@ def track_marks(setup: PanelSetup) -> Tracked:
     if float(distance_mm.max()) > 1.02 * length:
         raise WetlineError(
             f"{setup.shown_file}: [panel] length_mm = {length:g}: shorter than the farthest mark "
-            f"({distance_mm.max():g} mm): mend one of them"
+            f"({distance_mm.max():g} mm): mend one of them{_meant(length, distance_mm.max())}"
         )
     curve, front = _curve_of(setup, time_s, distance_mm, length)
     scale = ScaleSummary(
@@ -189,6 +190,13 @@ def track_marks(setup: PanelSetup) -> Tracked:
         assumption="distances as read off the tape",
     )
     return Tracked(None, curve, front, scale)
+
+
+def _meant(length_mm: float, farthest_mm: float) -> str:
+    """Return the units in which a panel's length would hold the farthest mark."""
+    others = other_units(length_mm, LENGTH_MM, (0.98 * farthest_mm, 30 * farthest_mm))
+    ways = " or ".join(f'"{text}"' for text in others[:2])
+    return f"; write {ways} if that is meant" if ways else ""
 
 
 def _reach_mm(setup: PanelSetup) -> float:

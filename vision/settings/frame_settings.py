@@ -154,7 +154,7 @@ def _check_clock(table: Table, kind: str, need_clock: bool) -> None:
     given = [key for key in FILM_CLOCKS if table.has(key)]
     if len(given) > 1:
         raise table.bad(given[1], f"says the same as {given[0]}: keep one of the two")
-    if not given and need_clock:
+    if not given and need_clock and not table.has("film_end"):
         raise table.bad(
             "speed_up",
             "is needed, for a film's own clock is not the shop's: write speed_up = 30 (how many "
