@@ -206,7 +206,7 @@ def _noise(
 
 def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -> _State:
     """Find dry level, step and noise from the best split of each cell's history."""
-    window = (min(settings.lasts_frames, len(flat)), 1, 1)
+    window = (min(settings.lasts_frames(len(flat)), len(flat)), 1, 1)
     quiet = median_filter(flat, size=window, mode="nearest")
     split, step, gain = best_split(quiet)
     vector = typical_step(step, gain, settings)

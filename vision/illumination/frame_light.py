@@ -157,7 +157,7 @@ def bumps_left(
     -------
     more : ndarray of shape (K, B, C), float
     """
-    lasts = basis.settings.lasts_frames
+    lasts = basis.settings.lasts_frames(len(left))
     half = lasts // 2
     held = np.where(weight[:, :, None] > 0, left, np.nan)
     padded = np.pad(held, ((half, half), (0, 0), (0, 0)), constant_values=np.nan)

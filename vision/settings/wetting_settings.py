@@ -70,13 +70,14 @@ class LightSettings(Section):
     deepening: tuple[float, float] = (0.0, 2.5)
     """Bounds of how far the wet look may have come at an age. (1, 1): the same at any age."""
 
-    @property
-    def lasts_frames(self) -> int:
-        """Frames over whose median a shadow lasts; somebody who leans over does not.
+    def lasts_frames(self, count: int) -> int:
+        """Return the frames over whose median a shadow lasts; somebody who leans over does not.
 
-        Seven at the least: what three frames alone show need not be so.
+        Seven at the least: what three frames alone show need not be so. Else no more than a tenth
+        of the run's `count` frames: what stays for longer does not pass.
         """
-        return 2 * max(self.passing_frames, 3) + 1
+        most = max(7, count // 10)
+        return min(2 * max(self.passing_frames, 3) + 1, most - (most + 1) % 2)
 
     @property
     def left_lying_frames(self) -> int:

@@ -33,6 +33,13 @@ def test_every_section_is_bound_to_the_canvas_and_to_the_causes():
     assert bound.repair.longest_gap_frames == 24
 
 
+def test_a_shadow_lasts_longer_than_what_passes_but_not_for_much_of_the_run():
+    film = TrackerSettings().on_canvas(1.0, 4.0).light
+    photos = TrackerSettings().on_canvas(1.0, 45.0).light
+    assert [film.lasts_frames(n) for n in (30, 100, 158, 2000)] == [7, 9, 15, 31]
+    assert photos.lasts_frames(158) == 7
+
+
 def test_no_look_says_more_than_the_rate_of_outliers_lets_it():
     assert np.isclose(1 / (1 + np.exp(Causes(outliers=0.05).clip)), 0.05)
 
