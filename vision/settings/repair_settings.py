@@ -1,4 +1,7 @@
-"""What the rooms from the holes to the arrival map are set by."""
+"""What the rooms from the holes to the arrival map are set by.
+
+Tested in tests/vision/settings/test_causes.py.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,8 @@
 
 Each room takes its own section. A value that switches a part off is named with it:
 `tests/bench/ablation.py` passes such settings.
+
+Tested in tests/vision/settings/test_causes.py.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""What the rooms that find light and wetting are set by."""
+"""What the rooms that find light and wetting are set by.
+
+Tested in tests/vision/settings/test_causes.py.
+"""
 
 from __future__ import annotations
 
