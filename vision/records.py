@@ -267,10 +267,15 @@ class ScaleSummary:
 
 @dataclass(frozen=True)
 class Tracked:
-    """All that vision hands on for one panel."""
+    """All that vision hands on for one panel.
+
+    `settings_stamp` stands for the settings it was tracked with; empty for pictures held in
+    memory.
+    """
 
     arrival: ArrivalMap | None
     curve: FrontCurve
     front: FrontSummary
     scale: ScaleSummary
     frame_notes: Sequence[str] = field(default_factory=tuple)
+    settings_stamp: str = ""

@@ -11,6 +11,7 @@ import numpy as np
 from vision.common.atomic_files import read_json, replace_file, write_json
 from vision.errors import WetlineError
 from vision.front.front_csv import read_front_csv, write_front_csv
+from vision.front.settings_stamp import settings_stamp
 from vision.records import (
     ArrivalMap,
     DrySpot,
@@ -63,6 +64,7 @@ def results_json(tracked: Tracked) -> dict[str, Any]:
     """Return the vision part of results.json; the later parts stand empty until the fit."""
     parts: dict[str, Any] = {"front": asdict(tracked.front), "scale": asdict(tracked.scale)}
     parts["frame_notes"] = list(tracked.frame_notes)
+    parts["settings_stamp"] = tracked.settings_stamp
     return parts | dict.fromkeys(LATER_PARTS)
 
 
@@ -154,7 +156,8 @@ def read_tracked(folder: Path) -> Tracked:
     Raises
     ------
     WetlineError
-        If the files are not there yet, or are not what Wetline writes.
+        If the files are not there yet, are not what Wetline writes, or were tracked with other
+        settings than panel.toml holds now.
     """
     results = Path(folder) / "results"
     document = read_json(results / "results.json")
@@ -168,7 +171,13 @@ def read_tracked(folder: Path) -> Tracked:
     curve = read_front_csv(results / "front.csv")
     mapped = (results / ARRIVAL_FILE).exists()
     arrival = load_run(results).arrival if mapped else None
-    return Tracked(arrival, curve, front, scale, notes)
+    stamp = str(document.get("settings_stamp") or "")
+    if stamp and stamp != settings_stamp(Path(folder)):
+        raise WetlineError(
+            f"{Path(folder) / 'panel.toml'}: [panel], [frames], [scale], the marks or fix.csv have "
+            "changed since the front was tracked: run `wetline run` again"
+        )
+    return Tracked(arrival, curve, front, scale, notes, stamp)
 
 
 def _front(values: dict[str, Any]) -> FrontSummary:

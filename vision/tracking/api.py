@@ -201,7 +201,8 @@ def load(folder: str | Path) -> Tracked:
     Raises
     ------
     WetlineError
-        If nothing was tracked there yet, or the files are not what Wetline writes.
+        If nothing was tracked there yet, the files are not what Wetline writes, or panel.toml's
+        [panel], [frames] or [scale] have changed since.
 
     Examples
     --------

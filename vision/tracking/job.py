@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,9 +19,10 @@ from vision.drawing.strokes import encode_image
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
 from vision.front.results import PlacedFrames, save_tracked
+from vision.front.settings_stamp import FIX_FILE, settings_stamp
 from vision.records import Frame, Tracked
 from vision.settings.panel_settings import PanelSetup, read_setup
-from vision.tracking.tracker import FIX_FILE, TrackedRun, track_frames
+from vision.tracking.tracker import TrackedRun, track_frames
 
 Progress = Callable[[int, int], None]
 """Given the frames done and the frames in all."""
@@ -86,13 +87,14 @@ def track_folder(folder: Path, quiet: bool, progress: Progress | None = None) ->
 def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -> Job:
     """Track a panel folder without writing anything (see `track_folder`)."""
     setup = read_setup(folder)
+    stamp = settings_stamp(setup.folder)
     if setup.frames.kind == "marks":
-        return Job(track_marks(setup), None)
+        return Job(replace(track_marks(setup), settings_stamp=stamp), None)
     with open_frames(setup) as frames:
         count = len(frames)
         watch = bar("Tracking", count, quiet) if progress is None else _calling(progress, count)
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
-    return Job(run.tracked, _photo(run, setup), run)
+    return Job(replace(run.tracked, settings_stamp=stamp), _photo(run, setup), run)
 
 
 def save_job(job: Job, results: Path) -> None:

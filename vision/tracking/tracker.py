@@ -34,7 +34,6 @@ MOST_LOST = 0.5
 Fixes = Callable[[float], FloatArray | None]
 """Resin start on the frames' clock to the user's points, or None."""
 
-FIX_FILE = "fix.csv"
 """Corrections by hand, beside panel.toml."""
 
 LOST = (

@@ -73,9 +73,9 @@ def test_a_run_without_a_map_leaves_no_older_map_behind(folder):
     panel.write_text(before.replace("interval_s = 20", 'source = "marks.csv"'), encoding="utf-8")
     try:
         track(folder, write=True)
+        back = load(folder)
     finally:
         panel.write_text(before, encoding="utf-8")
-    back = load(folder)
     assert back.arrival is None
     assert back.scale.method == "marks"
     with pytest.raises(WetlineError, match="no arrival map"):
