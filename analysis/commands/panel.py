@@ -165,8 +165,8 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     """Find out whether the part fills in time, and what to change if not."""
     import json
 
+    from analysis.forecast.forecast import compare_media, forecast_json, forecast_lines
     from analysis.forecast.forecast import forecast as work_out
-    from analysis.forecast.forecast import forecast_json, forecast_lines, read_media_facts
     from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_panel
     from analysis.record.changes_figure import write_changes_figure
@@ -177,7 +177,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     tracked = read_tracked(folder)
     facts = None
     if media is not None:
-        facts = read_media_facts(media, panel, answer(tracked, panel).k_m2)
+        facts = compare_media(answer(media), answer(tracked, panel))
     found = work_out(panel, tracked, facts)
     results = folder / "results"
     write_json(results / "forecast.json", forecast_json(found))
@@ -246,7 +246,7 @@ def resin(
     """Work out how much resin and hardener to mix, in which pots."""
     import json
 
-    from analysis.forecast.panel_json import read_fill_time
+    from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_settled_panel
     from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
     from vision.common.atomic_files import write_json
@@ -262,7 +262,9 @@ def resin(
         waste=waste_percent / 100.0,
     )
     uptake = panel_uptake(panel, before_kg, after_kg, left_in_lines_kg)
-    plan = plan_resin(panel, extras, uptake, area_m2, read_fill_time(folder))
+    tracked = (folder / "results" / "front.csv").exists()
+    fill_time_s = answer(folder, panel).fill_time_s if tracked else None
+    plan = plan_resin(panel, extras, uptake, area_m2, fill_time_s)
     write_json(folder / "results" / "resin.json", plan_json(plan))
     if as_json:
         click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any
 
 from analysis.fit.permeability import NoFit
 from analysis.forecast.panel_answer import PanelAnswer, answer
-from analysis.forecast.panel_json import answer_json, read_permeability
+from analysis.forecast.panel_json import answer_json
 from analysis.forecast.panel_text import CAUTION, answer_lines
 from analysis.forecast.part_setup import part_gel_time
 from analysis.forecast.process_changes import ProcessChange, all_changes, enough_together
 from analysis.forecast.what_if import Case, Change, least_that_fills, make_case, outcome
 from analysis.panel.flow_media import MediaFacts, media_facts
-from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
 from vision.common.atomic_files import plain
 from vision.common.rounding import rounded
@@ -53,7 +51,7 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
     panel, tracked
         As for `analysis.forecast.panel_answer.answer`.
     media : MediaFacts, optional
-        From `read_media_facts`.
+        From `compare_media`.
 
     Returns
     -------
@@ -77,31 +75,35 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
     return Forecast(found, case, changes, "", media, together)
 
 
-def read_media_facts(folder: Path, panel: Panel, k_m2: float | None) -> MediaFacts:
-    """Compare with the results of another panel that had flow media.
+def compare_media(with_media: PanelAnswer, without: PanelAnswer) -> MediaFacts:
+    """Compare a panel that had flow media with one that had none.
 
     Parameters
     ----------
-    folder : Path
-        Panel folder with media whose results.json is there.
-    panel : Panel
-        The panel without media.
-    k_m2 : float or None
-        Its permeability.
+    with_media, without : PanelAnswer
 
     Raises
     ------
     WetlineError
-        If one of the two has no permeability, or the one with media is the slower.
+        If one of the two has no permeability or was no fair test, or the one with media is the
+        slower.
     """
-    k_with_m2 = read_permeability(folder)
-    if k_with_m2 is None or k_m2 is None:
-        name = str(folder) if k_with_m2 is None else panel.name
-        raise WetlineError(f"{name}: has no permeability to compare: run `wetline fit` on it first")
+    for found in (with_media, without):
+        if found.verdict == "unfair test":
+            raise WetlineError(
+                f"{found.panel.name}: was no fair test ({found.reason}): flow media cannot be "
+                "judged from it"
+            )
+        if found.k_m2 is None:
+            reason = found.reason or "no permeability"
+            raise WetlineError(f"{found.panel.name}: has no permeability to compare: {reason}")
+    k_with_m2, k_m2 = with_media.k_m2, without.k_m2
+    assert k_with_m2 is not None
+    assert k_m2 is not None
     try:
-        return media_facts(read_settled_panel(Path(folder)).stack, k_with_m2, panel.stack, k_m2)
+        return media_facts(with_media.panel.stack, k_with_m2, without.panel.stack, k_m2)
     except ValueError as error:
-        raise WetlineError(f"{folder}: {error}") from error
+        raise WetlineError(f"{with_media.panel.name}: {error}") from error
 
 
 def forecast_json(found: Forecast) -> dict[str, Any]:

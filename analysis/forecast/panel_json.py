@@ -1,9 +1,8 @@
-"""A panel's answer as the plain JSON values of results.json, and what others read back."""
+"""A panel's answer as the plain JSON values of results.json."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from analysis.fit.permeability import NoFit
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.panel.records import Stack
-from vision.common.atomic_files import plain, read_json
+from vision.common.atomic_files import plain
 
 K_KEYS = ("model", "k_m2", "k_low_m2", "k_high_m2")
 AXIS_KEYS = (
@@ -135,27 +134,3 @@ def _gel(answer: PanelAnswer) -> dict[str, Any]:
         "margin_low": gel.margin_low,
         "margin_high": gel.margin_high,
     }
-
-
-def read_fill_time(folder: Path) -> float | None:
-    """Return the forecast fill time in s from results.json; None where there is none yet."""
-    path = Path(folder) / "results" / "results.json"
-    if not path.exists():
-        return None
-    return _number(path, "fill", "time_s")
-
-
-def read_permeability(folder: Path) -> float | None:
-    """Return the permeability in m2 from results.json; None where none was found.
-
-    Raises
-    ------
-    WetlineError
-        If results.json is not there or cannot be read.
-    """
-    return _number(Path(folder) / "results" / "results.json", "permeability", "k_m2")
-
-
-def _number(path: Path, section: str, key: str) -> float | None:
-    value = (read_json(path).get(section) or {}).get(key)
-    return None if value is None else float(value)

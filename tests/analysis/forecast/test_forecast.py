@@ -1,12 +1,15 @@
 """The forecast of the part in JSON and in plain lines; flow media from another panel."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from analysis.forecast.forecast import forecast, forecast_json, forecast_lines, read_media_facts
+from analysis.forecast.forecast import compare_media, forecast, forecast_json, forecast_lines
+from analysis.forecast.verdict import Judgement
 from analysis.panel.records import Media, Part, Resin, Stack
+from tests.made_up.answers import make_answer
 from tests.made_up.curves import (
     D_M2_S,
     edge_front_mm,
@@ -16,28 +19,23 @@ from tests.made_up.curves import (
     make_tracked,
 )
 from tests.made_up.forecasts import RESIN, change_of, made
-from vision.common.atomic_files import write_json
 from vision.errors import WetlineError
 
-MEDIA_PANEL = """
-[panel]
-length_mm = 600
-[stack]
-porosity = 0.5
-thickness_mm = 3
-media_thickness_mm = 1
-media_porosity = 0.8
-kz_m2 = 1e-12
-"""
+LAID = Stack(0.5, thickness_m=0.003, media=Media(0.001, 0.8), kz_m2=1e-12)
 
 
-def test_measured_media(tmp_path):
+def with_k(k_m2, stack, **changes):
+    found = make_answer(make_panel(stack=stack, name="with media"))
+    return replace(found, fit=replace(found.fit, k_m2=k_m2), **changes)
+
+
+PLAIN = with_k(1e-10, Stack(0.5, thickness_m=0.003))
+
+
+def test_measured_media():
     # Layers in parallel: 1 mm of 5e-9 m2 over 3 mm of 1e-10 m2 is 1.325e-9 m2 in all, porosity
     # 0.575; lead 134 mm by the closed form (worked out independently).
-    (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
-    write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1.325e-9}})
-    plain = make_panel(stack=Stack(0.5, thickness_m=0.003))
-    facts = read_media_facts(tmp_path, plain, 1e-10)
+    facts = compare_media(with_k(1.325e-9, LAID), PLAIN)
     assert facts.ratio == pytest.approx(13.25 * 0.5 / 0.575)
     assert facts.k_m2 == pytest.approx(5e-9)
     assert facts.lead_m == pytest.approx(0.13416, abs=1e-5)
@@ -49,13 +47,21 @@ def test_measured_media(tmp_path):
     assert forecast_json(found)["media"]["k_m2"] == pytest.approx(5e-9)
 
 
-def test_media_without_results_or_slower_than_the_stack(tmp_path):
-    (tmp_path / "panel.toml").write_text(MEDIA_PANEL)
-    write_json(tmp_path / "results" / "results.json", {"permeability": {"k_m2": 1e-12}})
+def test_media_of_unknown_lead_are_not_called_enough():
+    facts = compare_media(with_k(1.325e-9, replace(LAID, kz_m2=None)), PLAIN)
+    item = change_of(made(media=facts), "flow media")
+    assert not item.enough
+    assert "add [stack] kz_m2" in item.words
+
+
+def test_media_that_cannot_be_judged():
     with pytest.raises(WetlineError, match="slower than the stack"):
-        read_media_facts(tmp_path, make_panel(), 1e-10)
+        compare_media(with_k(1e-12, LAID), PLAIN)
     with pytest.raises(WetlineError, match="no permeability to compare"):
-        read_media_facts(tmp_path, make_panel(), None)
+        compare_media(with_k(1e-9, LAID), with_k(None, Stack(0.5)))
+    unfair = with_k(1e-9, LAID, judgement=Judgement("unfair test", "the front stalled"))
+    with pytest.raises(WetlineError, match=r"no fair test \(the front stalled\)"):
+        compare_media(unfair, PLAIN)
 
 
 def test_json_and_lines():

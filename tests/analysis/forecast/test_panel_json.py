@@ -1,9 +1,8 @@
 import json
 
-from analysis.forecast.panel_json import answer_json, read_fill_time, read_permeability
+from analysis.forecast.panel_json import answer_json
 from tests.made_up.answers import make_answer
 from tests.made_up.curves import make_front
-from vision.common.atomic_files import write_json
 
 
 def test_results_are_plain_json_with_the_agreed_keys():
@@ -30,11 +29,3 @@ def test_no_fit_leaves_nulls_and_its_reason():
         "reason": "no front seen",
         "may_gel_first": False,
     }
-
-
-def test_numbers_read_back_from_the_file(tmp_path):
-    assert read_fill_time(tmp_path) is None
-    found = make_answer()
-    write_json(tmp_path / "results" / "results.json", answer_json(found))
-    assert read_fill_time(tmp_path) == found.fill_time_s
-    assert read_permeability(tmp_path) == found.k_m2
