@@ -67,6 +67,14 @@ def _mend(text: str, fault: str) -> str:
     at = re.search(r"at line (\d+)", fault)
     lines = text.splitlines()
     line = lines[int(at.group(1)) - 1].strip() if at and int(at.group(1)) <= len(lines) else ""
+    if "Cannot overwrite a value" in fault or "Cannot declare" in fault:
+        return f"`{line}` stands twice: keep one of the two"
+    if any(quote in line for quote in "“”„‘’"):
+        return f"`{line}`: write straight quotes"
+    if "\\" in line:
+        return f"`{line}`: write / in place of \\"
+    if re.search(r"=\s*(True|False|TRUE|FALSE)\b", line):
+        return f"`{line}`: write true or false in small letters"
     if _COMMA.search(line):
         return f"`{line}`: write a decimal point, or put the value in quotes"
     if _NO_VALUE.search(line):

@@ -16,6 +16,9 @@ from vision.frames.exif import PhotoHeader
 
 FINE_STEP_S = 0.01
 """Step of a capture time that has fractions of a second."""
+LONG_GAP_S, LONG_GAP_TIMES = 3600.0, 20.0
+"""A gap between photos longer than both an hour and so many times their usual distance is most
+often the one between two runs (common practice, no source)."""
 INTERVAL_OFF = 0.2
 """Share by which a stated interval may differ from the photos' own times before it is said."""
 
@@ -151,6 +154,7 @@ def _by_capture_time(
     warnings = [
         *_change_times(changed_only),
         *_other_order(clocked, in_turn),
+        *_long_gap(in_turn),
         *_other_interval(in_turn, interval_s),
     ]
     return PhotoTimes(tuple(spread), True, offset_s or 0.0, tuple(notes), tuple(warnings))
@@ -172,6 +176,18 @@ def _other_order(by_name: Sequence[Photo], by_time: Sequence[Photo]) -> list[str
     return [
         f"names and capture times run in different orders ({moved} of {len(by_time)} photos): "
         "taken by their own times"
+    ]
+
+
+def _long_gap(in_turn: Sequence[Photo]) -> list[str]:
+    steps = np.diff([photo.clock_s for photo in in_turn])
+    k = int(np.argmax(steps))
+    if steps[k] < max(LONG_GAP_S, LONG_GAP_TIMES * float(np.median(steps))):
+        return []
+    return [
+        f"{steps[k] / 3600:.1f} hours lie between {in_turn[k].path.name} and "
+        f"{in_turn[k + 1].path.name}: if the photos are of two runs, list those of the other one "
+        "under [frames] skip"
     ]
 
 

@@ -16,6 +16,8 @@ from vision.records import Frame
 from vision.settings.frame_settings import FrameSource
 
 MOST_FRAMES = 250
+SLOWEST = 0.9
+"""Below this share of real time a film is in slow motion, or its stated length is wrong."""
 _SEEK_FROM_FRAMES = 90
 
 
@@ -107,6 +109,11 @@ class VideoFrames(Frames):
             f"{self._path.name}: its {span_s:.0f} s stand for {span_s * self._speed_up / 60:.1f} "
             f"min of the run ({self._speed_up:.4g} times faster)"
         )
+        if self._speed_up < SLOWEST:
+            self.warnings = (
+                f"{self._path.name} is said to play slower than the run went "
+                f"({self._speed_up:.2g} times): check [frames] speed_up or duration",
+            )
         self.names = tuple(self._name(target_s) for target_s in self._targets_s)
         self.clock_s = (np.array(self._targets_s) - self._first_s) * self._speed_up
         self._reader: _Player | None = None

@@ -13,7 +13,7 @@ with the tape method), ``flow`` (``"edge"``, as left out, or ``"point"``), ``fee
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,10 @@ PANEL_FIELDS = (
     "operator",
     "notes",
 )
+
+
+LEAST_REGION = 0.02
+"""Share of the panel below which a region to look at is most often in another unit."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +140,10 @@ def setup_with(
     else:
         scale = read_scale_spec(scale_table, size)
     flow = panel.text("flow", "edge", choices=("edge", "point")) or "edge"
-    region = panel.values.get("region_mm")
+    outline = panel.values.get("region_mm")
+    region = None if outline is None else _polygon(panel, "region_mm", outline)
+    ignore = _polygons(panel)
+    _check_outlines(panel, size, region, ignore)
     return PanelSetup(
         folder=folder,
         file=file,
@@ -148,8 +155,8 @@ def setup_with(
         feed_radius_mm=_feed_radius(panel, flow),
         frames=frames,
         scale=scale,
-        ignore=_polygons(panel),
-        region=None if region is None else _polygon(panel, "region_mm", region),
+        ignore=ignore,
+        region=region,
         understood=(*frames.understood, *scale_table.understood, *scale_table.confirmed),
     )
 
@@ -201,6 +208,28 @@ def _polygons(panel: Table) -> tuple[Points, ...]:
 _POLYGON_RULE = (
     "must be outlines in panel mm, such as [[[10, 20], [60, 80]]] for a rectangle by two corners"
 )
+
+
+def _check_outlines(
+    panel: Table,
+    size: tuple[float | None, float | None],
+    region: Points | None,
+    ignore: Sequence[Points],
+) -> None:
+    """Refuse outlines that lie off the panel, and a region too small to be one."""
+    length, width = size
+    if length is None or width is None:
+        return
+    keys = ["ignore_mm"] * len(ignore) + ["region_mm"] * (region is not None)
+    for key, outline in zip(keys, (*ignore, *([region] if region else [])), strict=True):
+        low, high = np.min(outline, axis=0), np.max(outline, axis=0)
+        inside = np.minimum(high, (length, width)) - np.maximum(low, 0.0)
+        if np.any(inside <= 0):
+            raise panel.bad(key, f"lies off the panel of {length:g} x {width:g} mm: give panel mm")
+        if key == "region_mm" and np.prod(inside) < LEAST_REGION * length * width:
+            raise panel.bad(
+                key, f"is less than 2 % of the panel of {length:g} x {width:g} mm: give panel mm"
+            )
 
 
 def _polygon(panel: Table, key: str, value: object) -> Points:

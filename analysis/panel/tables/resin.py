@@ -38,6 +38,8 @@ LIKELY_POT_MIN = (2.0, 1440.0)
 LIKELY_DOUBLING_MIN = (2.0, 1440.0)
 LIKELY_LEAD_MIN = (0.0, 120.0)
 LIKELY_C = (5.0, 60.0)
+DATA_SHEET_C = (18.0, 27.0)
+"""Data sheets state viscosity and gel time at 20 to 25 C (common practice, no source)."""
 LIKELY_KG_M3 = (850.0, 1600.0)
 LIKELY_HARDENER_PARTS = (0.5, 120.0)
 LIKELY_POT_KG = (0.05, 50.0)
@@ -96,7 +98,26 @@ def read_resin_table(table: Table) -> tuple[Resin, list[str]]:
         density_kg_m3=density,
         **_mixing(table),  # type: ignore[arg-type]
     )
-    return _completed(table, resin)
+    resin, notes = _completed(table, resin)
+    return resin, [*notes, *_as_measured(table, resin)]
+
+
+def _as_measured(table: Table, resin: Resin) -> list[str]:
+    """Say what is taken as measured at the temperature of a cold or warm shop."""
+    at_c = resin.temperature_c
+    if at_c is None or DATA_SHEET_C[0] <= at_c <= DATA_SHEET_C[1]:
+        return []
+    pairs = {
+        "viscosity_temperature_c": table.has("viscosity_mpas"),
+        "gel_temperature_c": table.has("gel_time_min"),
+    }
+    missing = [key for key, stated in pairs.items() if stated and not table.has(key)]
+    if not missing:
+        return []
+    return [
+        f"{' and '.join(key.split('_')[0] for key in missing)} taken as measured at the shop's "
+        f"{at_c:g} C: if they are from a data sheet, give {' and '.join(missing)}"
+    ]
 
 
 def _viscosity_log(table: Table, density: float | None, stated: float | None) -> Log | None:

@@ -27,6 +27,8 @@ LEAST_DRIVE_MBAR, WEAK_DRIVE_MBAR = 500.0, 800.0
 most likely meant (common practice, no source)."""
 LEAST_BAG_MBAR = 1.0
 """No shop pump holds a bag below this (common practice, no source)."""
+LATE_LOG_S = 3600.0
+"""A gauge log that begins later after resin start most often counts from somewhere else."""
 AGREE_MBAR = 30.0
 """Two statements of the drive that differ by less say the same."""
 _WAYS = ("pressure_difference_mbar", "vacuum_gauge", "bag_mbar", "log")
@@ -68,6 +70,12 @@ def read_vacuum_table(table: Table) -> tuple[Vacuum, list[str]]:
         return Vacuum(None, sd, None, ambient_pa), []
     log = _vacuum_log(table.file, str(table.text("log")), ambient_pa) if "log" in ways else None
     key = "log" if log is not None else next(iter(ways))
+    if log is not None and log.time_s[0] > LATE_LOG_S:
+        table.question(
+            "log",
+            f"begins {log.time_s[0] / 60:.0f} min after resin start: its times must count from "
+            "resin start",
+        )
     _agree(table, key, ways)
     _question(table, key, ways[key], ambient_pa / MBAR_PA)
     notes = _notes(ways[key], ambient is None and key in ("bag_mbar", "log"), table, key)

@@ -18,10 +18,15 @@ def table(folder, **values):
         ("porosity = 0,48\n", "write a decimal point, or put the value in quotes"),
         ("[panel]\nlength_mm = 40 in\n", "put a value with its unit in quotes"),
         ("[panel]\nlength_mm =   # along\n", "write the value behind the ="),
+        ("name = “Roof”\n", "write straight quotes"),
+        ('source = "C:\\\\photos\\run"\n'.replace("\\\\", "\\"), "write / in place of"),
+        ("centres_printed = True\n", "true or false in small letters"),
+        ("[panel]\nname = 'a'\nname = 'b'\n", "stands twice: keep one of the two"),
+        ("[panel]\n[resin]\n[panel]\n", "stands twice: keep one of the two"),
     ],
 )
 def test_toml_errors_name_the_line_and_the_mend(tmp_path, text, message):
-    (tmp_path / "panel.toml").write_text(text)
+    (tmp_path / "panel.toml").write_text(text, encoding="utf-8")
     with pytest.raises(WetlineError, match=message) as caught:
         read_toml(tmp_path / "panel.toml")
     assert "\n" not in str(caught.value)

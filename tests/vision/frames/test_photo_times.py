@@ -60,6 +60,13 @@ def test_an_interval_that_the_photos_contradict_is_said():
     assert in_time_order(photos(EVEN), 31.0, HERE).warnings == ()
 
 
+def test_photos_of_two_runs_are_noticed():
+    day_before = [time - 86_400.0 for time in EVEN]
+    (told,) = in_time_order(photos([*day_before, *EVEN]), None, HERE).warnings
+    assert "24.0 hours lie between IMG_3.jpg and IMG_4.jpg" in told
+    assert in_time_order(photos([0.0, 30.0, 60.0, 1800.0]), None, HERE).warnings == ()
+
+
 def test_times_of_the_last_change_are_said():
     found = in_time_order(photos(EVEN, changed=range(4)), None, HERE)
     assert "time of their last change" in found.warnings[0]

@@ -250,6 +250,16 @@ def test_ignored_rectangle_by_two_corners(tmp_path):
             "lies off the panel",
         ),
         ("width_mm = 200", "width_mm = 200\nignore_mm = [[1, 2]]", "must be outlines"),
+        (
+            "width_mm = 200",
+            "width_mm = 200\nignore_mm = [[[500, 20], [600, 60]]]",
+            "lies off the panel of 400 x 200 mm",
+        ),
+        (
+            "width_mm = 200",
+            "width_mm = 200\nregion_mm = [[0, 0.02], [0.4, 0.18]]",
+            "is less than 2 % of the panel",
+        ),
     ],
 )
 def test_bad_fields_are_refused_with_the_mend(tmp_path, old, new, words):

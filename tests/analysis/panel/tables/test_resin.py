@@ -62,6 +62,19 @@ def test_a_log_in_pascal_seconds_is_noticed(tmp_path):
         resin(tmp_path, viscosity_log="v.csv", viscosity_mpas=200)
 
 
+def test_data_sheet_values_in_a_cold_shop_are_pointed_out(tmp_path):
+    table = Table(
+        tmp_path / "panel.toml",
+        "resin",
+        {"viscosity_mpas": 200, "gel_time_min": 60, "temperature_c": 14},
+    )
+    (note,) = read_resin_table(table)[1]
+    assert "viscosity and gel taken as measured at the shop's 14 C" in note
+    assert "give viscosity_temperature_c and gel_temperature_c" in note
+    warm = {"viscosity_mpas": 200, "gel_time_min": 60, "temperature_c": 22}
+    assert read_resin_table(Table(tmp_path / "panel.toml", "resin", warm))[1] == []
+
+
 def test_gel_time_and_gel_log_are_one_too_many(tmp_path):
     (tmp_path / "g.csv").write_text("time_min,gelled\n0,0\n30,1\n", encoding="utf-8")
     with pytest.raises(WetlineError, match="says the same as gel_log"):

@@ -127,6 +127,7 @@ def test_logs_in_the_gauge_s_own_unit(tmp_path, head, rows, drive_mbar):
     [
         ("time_s,bag_mbar\n0,930\n60,930\n", "vacuum_inhg"),
         ("time_s,bag_mbar\n0,930\n60,930\n", "understood as 83 mbar of drive"),
+        ("time_s,bag_mbar\n50400,30\n52000,30\n", "must count from resin start"),
     ],
 )
 def test_a_log_of_another_kind_of_gauge_is_questioned(tmp_path, text, says):
