@@ -16,6 +16,8 @@ from vision.records import Frame
 from vision.settings.frame_settings import FrameSource
 
 MOST_FRAMES = 250
+SHORT_RUN_S = 180.0
+"""Few panels fill in less (common practice, no source): said, so that a wrong speed is seen."""
 SLOWEST = 0.9
 """Below this share of real time a film is in slow motion, or its stated length is wrong."""
 _SEEK_FROM_FRAMES = 90
@@ -113,6 +115,11 @@ class VideoFrames(Frames):
             self.warnings = (
                 f"{self._path.name} is said to play slower than the run went "
                 f"({self._speed_up:.2g} times): check [frames] speed_up or duration",
+            )
+        elif span_s * self._speed_up < SHORT_RUN_S:
+            self.warnings = (
+                f"the whole film stands for {span_s * self._speed_up:.0f} s of the run: if that is "
+                "too short, mend [frames] speed_up or duration",
             )
         self.names = tuple(self._name(target_s) for target_s in self._targets_s)
         self.clock_s = (np.array(self._targets_s) - self._first_s) * self._speed_up

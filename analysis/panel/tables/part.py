@@ -19,6 +19,8 @@ LIKELY_LENGTH_MM = (50.0, 20_000.0)
 LIKELY_AREA_M2 = (0.01, 300.0)
 """What is infused in one go (common practice, no source); the rest is questioned, for it is most
 often another unit."""
+LIKELY_WIDTH_M = (0.05, 30.0)
+"""Area over flow length: the width of a part fed along a line (common practice, no source)."""
 LEAST_OF_PANEL = 0.3
 """A part that is shorter than this share of its test panel is questioned: the panel is cut as long
 as the part's flow (common practice, no source)."""
@@ -54,6 +56,8 @@ def read_part_table(
     feed = str(table.text("feed", flow, choices=FEEDS))
     repeat_sd = sd_share(table, "repeat_sd_percent", 8.0)
     fibre_fraction = table.quantity("fibre_fraction", SHARE, at_least=0.05, at_most=0.85)
+    if stated_mm is not None and area is not None:
+        _width(table, stated_mm, area)
     setup = _setup(table, panel_c)
     if length_mm is None:
         return None
@@ -67,6 +71,16 @@ def read_part_table(
         length_stated=stated_mm is not None,
     )
     return replace(part, **setup)
+
+
+def _width(table: Table, length_mm: float, area_m2: float) -> None:
+    """Question an area that makes the part a thread, or many times as wide as it is long."""
+    width_m = area_m2 / (length_mm / 1000.0)
+    if not LIKELY_WIDTH_M[0] <= width_m <= LIKELY_WIDTH_M[1]:
+        table.question(
+            "area_m2",
+            f"makes a part with a run of {length_mm:g} mm {width_m:.3g} m wide: check both",
+        )
 
 
 def _setup(table: Table, panel_c: float | None) -> dict[str, Any]:

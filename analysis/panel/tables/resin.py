@@ -33,7 +33,7 @@ from vision.common.toml_table import Table
 LIKELY_MPAS = (20.0, 3000.0)
 LOG_FACTOR = 2.0
 """A viscosity stated beside a log may differ from where the log begins by this factor."""
-LIKELY_GEL_MIN = (5.0, 1440.0)
+LIKELY_GEL_MIN = (5.0, 720.0)
 LIKELY_POT_MIN = (2.0, 1440.0)
 LIKELY_DOUBLING_MIN = (2.0, 1440.0)
 LIKELY_LEAD_MIN = (0.0, 120.0)

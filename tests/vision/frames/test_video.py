@@ -97,3 +97,19 @@ def test_mp4_written_by_opencv(tmp_path):
         assert len(frames) == 30
         assert [f.clock_s for f in frames] == pytest.approx([3.0 * i for i in range(30)])
         assert [number_of(f) for f in frames] == pytest.approx(list(range(30)), abs=1)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("speed_up = 300", ()),
+        ("speed_up = 2", ("stands for 8 s of the run",)),
+        ("speed_up = 0.5", ("play slower than the run went (0.5 times)",)),
+    ],
+)
+def test_what_a_film_is_said_to_stand_for_is_told(tmp_path, line, told):
+    write_film(tmp_path / "run.mov", numbered(41), [100] * 41)
+    with open_frames(video_setup(tmp_path, line)) as frames:
+        assert "its 4 s stand for" in frames.notes[0]
+        assert len(frames.warnings) == len(told)
+        assert all(words in text for words, text in zip(told, frames.warnings, strict=True))

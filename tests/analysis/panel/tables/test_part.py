@@ -18,6 +18,8 @@ def part(folder, panel_mm=400.0, **values):
         ({"flow_length_mm": 60}, "much shorter than the panel"),
         ({"area_m2": 12000}, 'write "12000 cm2"'),
         ({"thickness_mm": 0.003}, 'write "0.003 m"'),
+        ({"flow_length_mm": 1200, "area_m2": 0.026}, "0.0217 m wide"),
+        ({"flow_length_mm": 1200, "area_m2": 260}, "217 m wide"),
         ({"repeat_sd_percent": 0.08}, "write 8"),
     ],
 )
