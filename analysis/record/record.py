@@ -14,6 +14,7 @@ from analysis.forecast.panel_json import answer_json
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.html import build_report
 from vision.common.atomic_files import replace_file, write_json, write_text
+from vision.front.settings_stamp import ANSWERED, settings_stamp
 from vision.records import FloatArray, FrontCurve
 
 BAND_POINTS = 160
@@ -144,7 +145,8 @@ def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict
     pictures = curve_pictures(answer)
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
-    write_json(results / "results.json", answer_json(answer))
+    stamp = {"answer_stamp": settings_stamp(folder, ANSWERED)}
+    write_json(results / "results.json", answer_json(answer) | stamp)
     curve_file = results / "curve.png"
     if "curve" in pictures:
         replace_file(curve_file, lambda part: part.write_bytes(pictures["curve"]))

@@ -1,24 +1,33 @@
-"""A stamp of what tracking was told, to notice when panel.toml has changed since."""
+"""A stamp of what a panel folder was told, to notice when it has changed since."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from vision.common.toml_table import read_toml
 
 FIX_FILE = "fix.csv"
-TABLES = ("panel", "frames", "scale")
+TRACKED = ("panel", "frames", "scale")
+"""Tables that tell the tracker what to do."""
+ANSWERED = (*TRACKED, "stack", "resin", "vacuum")
+"""Tables on which a permeability rests."""
 NAMES_ONLY = ("name", "confirmed")
-"""Fields of those tables that do not change what is tracked."""
+"""Fields that do not change what comes out."""
 
 
-def settings_stamp(folder: Path) -> str:
-    """Return a short stamp of all in a panel folder that tells the tracker what to do.
+def settings_stamp(folder: Path, tables: Sequence[str] = TRACKED) -> str:
+    """Return a short stamp of tables in a folder's panel.toml and of the files they name.
 
-    The tables [panel], [frames] and [scale] without names, the corrections by hand, and pen
-    marks. The same settings in another order or with other comments give the same stamp.
+    Parameters
+    ----------
+    folder : Path
+        Panel folder.
+    tables : sequence of str
+        Names of tables. Corrections by hand count with them, and so does each CSV file that a
+        field names (pen marks, logs). Names, order and comments do not.
 
     Raises
     ------
@@ -26,15 +35,14 @@ def settings_stamp(folder: Path) -> str:
         If panel.toml is missing or breaks TOML's rules.
     """
     document = read_toml(folder / "panel.toml")
-    told = {}
-    for name in TABLES:
+    told, files = {}, [FIX_FILE]
+    for name in tables:
         table = document.get(name)
         fields = table.items() if isinstance(table, dict) else ()
         told[name] = {key: value for key, value in fields if key not in NAMES_ONLY}
+        files += [str(v) for v in told[name].values() if str(v).lower().endswith(".csv")]
     digest = hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode("utf-8"))
-    source = told["frames"].get("source")
-    files = [FIX_FILE, *([source] if str(source).lower().endswith(".csv") else [])]
-    for path in (folder / str(name) for name in files):
+    for path in (folder / name for name in files):
         if path.is_file():
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

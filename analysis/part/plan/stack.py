@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.part.plan.plan import PartStack
 from vision.common.atomic_files import read_json
 from vision.common.toml_table import Table
+from vision.front.settings_stamp import ANSWERED, settings_stamp
 
 STACK_KEYS = (
     "panel",
@@ -127,6 +129,22 @@ def _from_panel(table: Table, angle: float) -> tuple[Any, ...]:
     return k1, k2, angle, low, high, panel.stack.porosity, mm, notes
 
 
+def _refuse_what_does_not_hold(
+    table: Table, key: str, folder: Path, document: dict[str, Any]
+) -> None:
+    """Refuse a panel that was no fair test, or whose panel.toml has changed since its answer."""
+    verdict = document.get("verdict") or {}
+    if verdict.get("verdict") == "unfair test":
+        raise table.bad(
+            key,
+            f"was no fair test ({verdict.get('reason')}): repeat the panel, or state k_m2 if you "
+            "trust it all the same",
+        )
+    stamp = document.get("answer_stamp")
+    if stamp and stamp != settings_stamp(folder, ANSWERED):
+        raise table.bad(key, f"has changed since its answer: run `wetline run {folder.name}` again")
+
+
 def _measured(table: Table, key: str) -> tuple[float, float, float, dict[str, Any]]:
     name = table.text(key)
     folder = table.file.parent / str(name)
@@ -134,7 +152,9 @@ def _measured(table: Table, key: str) -> tuple[float, float, float, dict[str, An
         raise table.bad(key, f"no panel there ({folder} has no panel.toml): mend the folder's name")
     if not (folder / "results" / "results.json").is_file():
         raise table.bad(key, f"has no answer yet: run `wetline run {name}` first")
-    record = read_json(folder / "results" / "results.json").get("permeability") or {}
+    document = read_json(folder / "results" / "results.json")
+    _refuse_what_does_not_hold(table, key, folder, document)
+    record = document.get("permeability") or {}
     k = record.get("k_m2")
     if k is None and record.get("k1_m2") and record.get("k2_m2"):
         k = (float(record["k1_m2"]) * float(record["k2_m2"])) ** 0.5

@@ -10,6 +10,7 @@ from numpy.testing import assert_allclose
 
 from analysis.part.plan.part_toml import read_part, with_drive
 from vision.errors import WetlineError
+from vision.front.settings_stamp import ANSWERED, settings_stamp
 
 OUTLINE = "[outline]\nrectangle_mm = [1200, 400]\n"
 STACK = "[stack]\nk_m2 = 1e-10\nporosity = 0.5\nthickness_mm = 3\n"
@@ -39,12 +40,12 @@ def write(tmp_path, text="", **other):
     return path
 
 
-def make_panel(tmp_path, name="glass", permeability=None):
+def make_panel(tmp_path, name="glass", permeability=None, **more):
     folder = tmp_path / name
     (folder / "results").mkdir(parents=True)
     (folder / "panel.toml").write_text(PANEL, encoding="utf-8")
     known = {"k_m2": 2e-10, "k_low_m2": 1.8e-10, "k_high_m2": 2.3e-10}
-    record = {"permeability": known if permeability is None else permeability}
+    record = {"permeability": known if permeability is None else permeability} | more
     (folder / "results" / "results.json").write_text(json.dumps(record), encoding="utf-8")
     return folder
 
@@ -251,6 +252,24 @@ def test_bad_input_gets_one_line_with_the_mend(tmp_path, name):
     with pytest.raises(WetlineError, match=message) as caught:
         read_part(write(tmp_path, **changes))
     assert "\n" not in str(caught.value)
+
+
+def test_a_panel_that_was_no_fair_test_gives_no_permeability(tmp_path):
+    make_panel(tmp_path, verdict={"verdict": "unfair test", "reason": "the front stalled"})
+    with pytest.raises(WetlineError, match=r"no fair test \(the front stalled\)"):
+        read_part(write(tmp_path, stack="[stack]\npanel = 'glass'\n"))
+
+
+def test_a_panel_that_has_changed_since_its_answer_gives_none_either(tmp_path):
+    folder = make_panel(tmp_path)
+    stamp = settings_stamp(folder, ANSWERED)
+    make_panel(tmp_path, "stamped", answer_stamp=stamp)
+    path = write(tmp_path, stack="[stack]\npanel = 'stamped'\n")
+    assert read_part(path).plan.stack.k1_m2 == 2e-10
+    panel = tmp_path / "stamped" / "panel.toml"
+    panel.write_text(PANEL.replace("viscosity_mpas = 180", "viscosity_mpas = 90"))
+    with pytest.raises(WetlineError, match="run `wetline run stamped` again"):
+        read_part(path)
 
 
 def test_a_panel_without_an_answer_says_what_to_run(tmp_path):
