@@ -114,6 +114,11 @@ class PermeabilityFit:
         """Measured less fitted front, NaN for frames not used."""
         return np.where(self.used, self.front_m - self.fitted_m, np.nan)
 
+    @property
+    def slows(self) -> bool:
+        """Whether the front lost speed beyond its law and what is stated of resin and vacuum."""
+        return SLOWED in self.frame_notes or (self.bend is not None and self.bend.clear)
+
 
 def panel_impulse(panel: Panel) -> tuple[Impulse, bool]:
     """Compute the panel's driving impulse, and whether pressure and viscosity are both known.

@@ -41,6 +41,7 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
         "end_low_s": None if numbers.end is None else numbers.end.low_s,
         "end_high_s": None if numbers.end is None else numbers.end.high_s,
         "overdue": overdue(board, elapsed),
+        "slowing": numbers.end is not None and numbers.end.slowing,
         "reached": numbers.end_reached_s is not None,
         "gel_s": None if board.gel is None else board.gel.gel_s,
         "gel_text": gel_text(board, elapsed),

@@ -55,6 +55,7 @@ class Situation:
     end_s: float | None = None
     end_high_s: float | None = None
     overdue: bool = False
+    slowing: bool = False
     gel_s: float | None = None
     working_s: float | None = None
     filled: bool = False
@@ -112,6 +113,10 @@ def _front(now: Situation) -> list[Alarm]:
     if now.beside:
         todo = "Find out what differs: vacuum, resin temperature, lay-up, line."
         out.append(Alarm("beside", LOOK, f"Not like the good runs: {now.beside}", todo))
+    if now.slowing and not now.filled and not now.clamped and now.stalled_at_mm is None:
+        text = "The front slows more than resin and vacuum as stated explain"
+        todo = "Look at gauge, pot and line; feel whether the resin in the pot thickens."
+        out.append(Alarm("slowing", LOOK, text, todo))
     if now.overdue and not now.filled and not now.clamped:
         todo = "Look at the panel: has the front stopped, or can the camera not see it?"
         out.append(Alarm("overdue", ACT, "The front is not at the end when it should be", todo))

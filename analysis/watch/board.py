@@ -266,12 +266,13 @@ def end_text(board: Board, elapsed_s: float | None) -> str:
     end, low, high = numbers.end.end_s, numbers.end.low_s, numbers.end.high_s
     if overdue(board, elapsed_s):
         return f"OVERDUE: was to be there by {clock_text(high)} at the latest (95 %)"
+    tail = "; later if it goes on slowing" if numbers.end.slowing else ""
     if elapsed_s > low:
         first = f"in {clock_text(end - elapsed_s)}" if end > elapsed_s else "due now"
-        return f"{first} (95 %: by {clock_text(high)})"
+        return f"{first} (95 %: by {clock_text(high)}{tail})"
     return (
         f"in {clock_text(end - elapsed_s)} (at {clock_text(end)}; 95 %: {clock_text(low)} to "
-        f"{clock_text(high)})"
+        f"{clock_text(high)}{tail})"
     )
 
 

@@ -37,6 +37,9 @@ class EndForecast:
         When the front is there and the 95 % interval; infinity where the resin stiffens before.
     front_mm, early_s, middle_s, late_s : ndarray of shape (K,)
         The band: when the front is at each distance.
+    slowing : bool
+        Whether the front has slowed beyond what the fit explains: the end may come later than
+        the band says.
     """
 
     length_mm: float
@@ -47,6 +50,7 @@ class EndForecast:
     early_s: FloatArray
     middle_s: FloatArray
     late_s: FloatArray
+    slowing: bool = False
 
 
 def without_last(curve: FrontCurve, count: int) -> FrontCurve:
@@ -103,6 +107,7 @@ def forecast_end(fit: PermeabilityFit, length_m: float, from_m: float = 0.0) -> 
         early_s=early,
         middle_s=middle,
         late_s=late,
+        slowing=fit.slows,
     )
 
 

@@ -370,6 +370,7 @@ class Watch(Closing):
             gel_s=None if board.gel is None else board.gel.gel_s,
             working_s=None if board.gel is None else board.gel.working_s,
             overdue=overdue(board, elapsed),
+            slowing=numbers.end is not None and numbers.end.slowing,
             filled=front is not None and front.filled,
             clamped=board.clamp_clock_s is not None,
             beside=beside.text if beside is not None and not beside.inside else "",

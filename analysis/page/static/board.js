@@ -91,7 +91,7 @@ function drawClocks() {
     if (last !== null && now > last) set("left", "overdue", "", `95 %: ${clock(now - last)} ago at the latest; look at the panel`);
     else {
       const first = now > board.end_low_s ? "now" : clock(board.end_low_s - now);
-      const range = board.end_low_s === null ? "" : `95 %: ${first} to ${last === null ? "never" : clock(last - now)}`;
+      const range = board.end_low_s === null ? "" : `95 %: ${first} to ${last === null ? "never" : clock(last - now)}${board.slowing ? "; later if it goes on slowing" : ""}`;
       set("left", now > board.end_s ? "due now" : clock(board.end_s - now), "", range);
     }
   } else set("left", "-", "", "not known yet");

@@ -24,6 +24,7 @@ def test_alarms_say_what_and_what_to_do():
         "beside": {"beside": "40 mm behind"},
         "filled": {"filled": True},
         "overdue": {"overdue": True},
+        "slowing": {"slowing": True},
     }
     for key, values in cases.items():
         (alarm,) = alarms_for(replace(calm, **values))

@@ -1,5 +1,7 @@
 """The times that the board shows; its numbers from a whole run are tested in test_run.py."""
 
+from dataclasses import replace
+
 import pytest
 
 from analysis.watch.board import (
@@ -29,6 +31,14 @@ def test_no_time_that_has_passed_is_shown_as_one_to_come(elapsed_s, end, gel):
     assert gel_text(board, elapsed_s) == gel
     assert overdue(board, elapsed_s) == end.startswith("OVERDUE")
     assert "-" not in "".join(board_lines(board, elapsed_s)[1:])
+
+
+def test_a_front_that_slows_is_not_promised_an_end():
+    board = forecast_board()
+    numbers = replace(board.numbers, end=replace(board.numbers.end, slowing=True))
+    board = replace(board, numbers=numbers)
+    assert end_text(board, 300.0).endswith("95 %: 9:30 to 11:00; later if it goes on slowing)")
+    assert end_text(board, 585.0) == "in 0:15 (95 %: by 11:00; later if it goes on slowing)"
 
 
 def test_a_front_at_the_end_is_never_overdue():

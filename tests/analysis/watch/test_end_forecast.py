@@ -35,6 +35,15 @@ def test_the_band_narrows_as_the_run_goes_on():
     assert late < 0.8 * early
 
 
+def test_a_front_that_slows_without_need_marks_its_forecast():
+    times = np.linspace(20.0, 1200.0, 60)
+    driven = np.minimum(times, 700.0) + 80.0 * -np.expm1(-np.maximum(times - 700.0, 0.0) / 80.0)
+    x = edge_front_mm(driven) + np.random.default_rng(6).normal(0, 0.3, len(times))
+    fit = fit_permeability(make_panel(), make_tracked(make_curve(times, x, 0.3)))
+    assert forecast_end(fit, 0.6, x[-1] / 1000.0).slowing
+    assert not forecast_end(*run_until(900.0)[:1], 0.6, run_until(900.0)[1]).slowing
+
+
 def test_the_last_frames_of_a_curve_can_be_left_out():
     curve = make_curve(np.arange(5.0), np.arange(5.0))
     short = without_last(curve, 2)
