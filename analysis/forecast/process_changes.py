@@ -7,7 +7,7 @@ that is taken to be.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -77,10 +77,28 @@ class _Reach:
     likely: float | None
     at_sure: Outcome
     at_furthest: Outcome
+    furthest: Change
 
     @property
     def enough(self) -> bool:
         return self.sure is not None
+
+    def named(
+        self, name: str, factor: float, unit: str, *, words: str, cost: str, effort: int
+    ) -> ProcessChange:
+        """The change under its name; `factor` turns its own factor into the unit."""
+        return ProcessChange(
+            name=name,
+            enough=self.enough,
+            needed=None if self.sure is None else self.sure * factor,
+            likely=None if self.likely is None else self.likely * factor,
+            unit=unit,
+            outcome=self.at_sure,
+            furthest=self.furthest,
+            words=words,
+            cost=cost,
+            effort=effort,
+        )
 
     @property
     def short(self) -> str:
@@ -151,6 +169,7 @@ def _reach(case: Case, change: Callable[[float], Change], low: float, high: floa
         likely=least_that_fills(case, change, low, high, False),
         at_sure=furthest if sure is None else outcome(case, change(sure)),
         at_furthest=furthest,
+        furthest=change(high),
     )
 
 
@@ -170,18 +189,8 @@ def _shorter(case: Case) -> ProcessChange | None:
     words = found.short
     if found.sure is not None:
         words = f"run at most {rounded(found.sure * mm, side='down')} mm"
-    return ProcessChange(
-        name="shorter run",
-        enough=found.enough,
-        needed=_times(found.sure, mm),
-        likely=_times(found.likely, mm),
-        unit="mm",
-        outcome=found.at_sure,
-        furthest=change(least),
-        words=words,
-        cost="the part must be split, or fed and vented at more places",
-        effort=7,
-    )
+    cost = "the part must be split, or fed and vented at more places"
+    return found.named("shorter run", mm, "mm", words=words, cost=cost, effort=7)
 
 
 def _middle(case: Case) -> ProcessChange | None:
@@ -216,26 +225,19 @@ def _more_lines(case: Case) -> ProcessChange | None:
 
     found = _reach(case, change, 2.0, least)
     length_mm = case.length_m * 1000.0
-    spacing_mm = _times(found.sure, 2.0 * length_mm)
     words, at = found.short, found.at_furthest
-    if spacing_mm is not None:
+    if found.sure is not None:
+        spacing_mm = 2.0 * length_mm * found.sure
         lines = max(1, int(np.ceil(length_mm / spacing_mm - 1e-9)))
         many = "one line in the middle" if lines == 1 else f"{lines} lines over {length_mm:.0f} mm"
         apart = rounded(spacing_mm, side="down")
         words = f"{many} will do; lines may be at most {apart} mm apart"
         at = outcome(case, change(0.5 / lines))
-    return ProcessChange(
-        name="more feed lines",
-        enough=found.enough,
-        needed=spacing_mm,
-        likely=_times(found.likely, 2.0 * length_mm),
-        unit="mm",
-        outcome=at,
-        furthest=change(least),
-        words=words,
-        cost="each line can print through and traps air if it is opened before the front arrives",
-        effort=6,
+    cost = "each line can print through and traps air if it is opened before the front arrives"
+    lines_mm = found.named(
+        "more feed lines", 2.0 * length_mm, "mm", words=words, cost=cost, effort=6
     )
+    return replace(lines_mm, outcome=at)
 
 
 MEDIA_COST = (
@@ -255,18 +257,7 @@ def _media(case: Case) -> ProcessChange:
     if found.sure is not None:
         need = rounded(found.sure, 1, "up")
         words = f"media that makes the stack at least {need} times as fast, its lead not counted"
-    return ProcessChange(
-        name="flow media",
-        enough=found.enough,
-        needed=found.sure,
-        likely=found.likely,
-        unit="times the speed",
-        outcome=found.at_sure,
-        furthest=change(MOST_SPEED),
-        words=words,
-        cost=MEDIA_COST,
-        effort=5,
-    )
+    return found.named("flow media", 1.0, "times the speed", words=words, cost=MEDIA_COST, effort=5)
 
 
 def _measured_media(case: Case, media: MediaFacts) -> ProcessChange:
@@ -282,18 +273,12 @@ def _measured_media(case: Case, media: MediaFacts) -> ProcessChange:
         verdict = "how far it runs ahead of the tool side is not known: add [stack] kz_m2"
     elif found.sure is not None:
         verdict = f"{rounded(found.sure, 1, 'up')} times is enough"
-    return ProcessChange(
-        name="flow media",
-        enough=enough,
-        needed=found.sure if enough else None,
-        likely=found.likely,
-        unit="times the speed",
-        outcome=found.at_furthest,
-        furthest=change(max(media.ratio, 1.0)),
-        words=f"the measured media makes the stack {media.ratio:.1f} times as fast; {verdict}",
-        cost=MEDIA_COST,
-        effort=5,
+    words = f"the measured media makes the stack {media.ratio:.1f} times as fast; {verdict}"
+    measured = found.named(
+        "flow media", 1.0, "times the speed", words=words, cost=MEDIA_COST, effort=5
     )
+    needed = measured.needed if enough else None
+    return replace(measured, enough=enough, needed=needed, outcome=found.at_furthest)
 
 
 def _hardener(case: Case) -> ProcessChange | None:
@@ -308,18 +293,8 @@ def _hardener(case: Case) -> ProcessChange | None:
     words = f"{found.short} ({most * minutes:.0f} min to gel is about the slowest sold)"
     if found.sure is not None:
         words = f"a gel time of at least {rounded(found.sure * minutes, side='up')} min"
-    return ProcessChange(
-        name="slower hardener",
-        enough=found.enough,
-        needed=_times(found.sure, minutes),
-        likely=_times(found.likely, minutes),
-        unit="min",
-        outcome=found.at_sure,
-        furthest=change(most),
-        words=words,
-        cost="longer before the part can be demoulded; the vacuum must hold to the end of gel",
-        effort=3,
-    )
+    cost = "longer before the part can be demoulded; the vacuum must hold to the end of gel"
+    return found.named("slower hardener", minutes, "min", words=words, cost=cost, effort=3)
 
 
 def temperatures() -> FloatArray:
@@ -350,14 +325,10 @@ def _temperature(case: Case) -> ProcessChange | None:
         side: Side = "up" if best_c > now_c else "down"
         start = f"{rounded(found.sure, 0, side)} C is enough; "
     best = found.at_furthest
-    return ProcessChange(
-        name="temperature",
-        enough=found.enough,
-        needed=found.sure,
-        likely=found.likely,
-        unit="C",
-        outcome=found.at_sure,
-        furthest=change(best_c),
+    return found.named(
+        "temperature",
+        1.0,
+        "C",
         words=f"{start}best is {best_c:.0f} C, margin {best.margin:.2f}{rough}",
         cost="a warmer resin is thinner but gels sooner, and a warm pot can run away; tool, stack "
         "and resin must all be at it",
@@ -379,20 +350,5 @@ def _vacuum(case: Case) -> ProcessChange | None:
     words = f"{found.short} ({most * mbar:.0f} mbar is the best here)"
     if found.sure is not None:
         words = f"a pressure difference of at least {rounded(found.sure * mbar, side='up')} mbar"
-    return ProcessChange(
-        name="better vacuum",
-        enough=found.enough,
-        needed=_times(found.sure, mbar),
-        likely=_times(found.likely, mbar),
-        unit="mbar",
-        outcome=found.at_sure,
-        furthest=change(most),
-        words=words,
-        cost="time to find leaks; too deep a vacuum can boil styrene out of polyester and vinyl "
-        "ester",
-        effort=1,
-    )
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else value * factor
+    cost = "time to find leaks; too deep a vacuum can boil styrene out of polyester and vinyl ester"
+    return found.named("better vacuum", mbar, "mbar", words=words, cost=cost, effort=1)

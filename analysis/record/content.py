@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from analysis.fit.curvature import P_LIMIT
+from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
 from analysis.forecast.verdict import (
@@ -323,7 +324,7 @@ def scale_rows(answer: PanelAnswer) -> list[TableRow]:
     scale = answer.scale
     method = SCALE_METHODS.get(scale.method, scale.method)
     return [
-        TableRow("Scale from", method, f"lengths to {196 * scale.relative_sd:.1f} % (95 %)"),
+        TableRow("Scale from", method, f"lengths to {100 * Z_95 * scale.relative_sd:.1f} % (95 %)"),
         TableRow(
             "Expected position error on the panel",
             f"{rounded(scale.error_mm, 1)} mm",

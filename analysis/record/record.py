@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
+from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.forecast.panel_json import answer_json
@@ -42,7 +43,7 @@ def front_band(fit: PermeabilityFit, until_s: float) -> FitBand:
         variances[m] = np.einsum("ti,ij,tj->t", gradient, mixture.covariance[m], gradient)
     middle = share @ fronts
     spread = np.sqrt(share @ (variances + (fronts - middle) ** 2))
-    half = 1.96 * spread
+    half = Z_95 * spread
     mm = 1000.0
     return FitBand(time, middle * mm, np.maximum(middle - half, 0) * mm, (middle + half) * mm)
 

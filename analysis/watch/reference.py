@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from scipy.special import stdtrit
 
+from analysis.fit.mixture_regression import Z_95
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
@@ -101,7 +102,7 @@ def band_mm(
     if n >= MANY:
         half = float(stdtrit(n - 1, 0.975)) * fronts.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
     else:
-        half = 1.96 * 0.5 * repeat_sd * mean * np.sqrt(1 + 1 / n)
+        half = Z_95 * 0.5 * repeat_sd * mean * np.sqrt(1 + 1 / n)
     half = np.maximum(half, 2.0)
     return mean, np.maximum(mean - half, 0.0), mean + half
 
