@@ -11,14 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow.filling import Filling, TrappedAir
+from analysis.part.flow.filling import Filling
 from analysis.part.flow.impulse_sweep import Stage
+from analysis.part.flow.trapped import TrappedAir
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain, replace_file
 
 NAME = "filling.npz"
-FORMAT = 1
+FORMAT = 2
 
 
 def fingerprint(plan: PartPlan, opens_at: Sequence[float]) -> str:
@@ -57,6 +58,7 @@ def save_fill(path: Path, fill: Filling, ends: tuple[float, float], mark: str) -
         "step_injected_m3": fill.step_injected_m3,
         "step_held_m3": fill.step_held_m3,
         "step_solves": fill.step_solves,
+        "in_trapped": fill.in_trapped,
         "rest": np.array(json.dumps(rest)),
     }
 
@@ -82,7 +84,10 @@ def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, tuple[flo
         return None
     low, high = rest.pop("ends")
     stages = tuple(Stage(**{**s, "feeds": tuple(s["feeds"])}) for s in rest.pop("stages"))
-    trapped = tuple(TrappedAir(**air) for air in rest.pop("trapped"))
+    trapped = tuple(
+        TrappedAir(**{**air, "ends_mm": tuple(map(tuple, air["ends_mm"]))})
+        for air in rest.pop("trapped")
+    )
     x, y = rest.pop("last_spot_mm")
     spots = tuple((a, b, c) for a, b, c in rest.pop("spots_mm"))
     fill = Filling(

@@ -7,39 +7,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.ndimage import maximum_filter
-from scipy.sparse.csgraph import connected_components
 
 from analysis.part.flow.front_level import level
 from analysis.part.flow.impulse_sweep import STEPS, Stage, Step, sweep_part
+from analysis.part.flow.trapped import TrappedAir, find_trapped
 from analysis.part.grid.canvas import lies_on
 from analysis.part.grid.network import Links
 from analysis.part.plan.plan import PartPlan
 from vision.records import BoolArray, FloatArray
 
-TRAPPED_SHARE = 1e-3
-"""A dry area cut off from every vent is told of when it is larger than this share of the part."""
-TRAPPED_CELLS = 4
 SPOTS = 5
-
-
-@dataclass(frozen=True)
-class TrappedAir:
-    """A dry area cut off from every open vent.
-
-    Attributes
-    ----------
-    x_mm, y_mm : float
-        Its middle (a cell of it).
-    area_mm2 : float
-        When it was cut off.
-    impulse : float
-        At which it was cut off, to within a step.
-    """
-
-    x_mm: float
-    y_mm: float
-    area_mm2: float
-    impulse: float
 
 
 @dataclass(frozen=True)
@@ -65,6 +42,8 @@ class Filling:
         Greatest difference between what came in and what the cells hold, as a share.
     stages : tuple of Stage
     trapped : tuple of TrappedAir
+    in_trapped : ndarray of shape (n,), bool
+        Cells that lie in one of them; their arrival is that with a vent there.
     """
 
     links: Links
@@ -80,6 +59,7 @@ class Filling:
     mass_error: float
     stages: tuple[Stage, ...]
     trapped: tuple[TrappedAir, ...]
+    in_trapped: BoolArray
 
     @property
     def arrival_map(self) -> FloatArray:
@@ -146,37 +126,6 @@ class Arrivals:
         self.pending[:] = False
 
 
-@dataclass
-class AirWatch:
-    """Watches the dry part of the part for areas that no open vent reaches any more."""
-
-    vents: Sequence[BoolArray]
-    cut_off: BoolArray
-    trapped: list[TrappedAir] = field(default_factory=list)
-
-    def take(self, step: Step) -> None:
-        """Take the next step."""
-        system = step.system
-        links = system.links
-        dry = np.flatnonzero(~step.state.wet & (step.state.fill < 0.5) & (system.pore_m3 > 0))
-        if not dry.size or not self.vents:
-            return
-        count, label = connected_components(system.matrix[dry][:, dry], directed=False)
-        aired = np.zeros(count, bool)
-        for vent in self.vents:
-            aired[label[vent[dry]]] = True
-        known = np.zeros(count, bool)
-        known[label[self.cut_off[dry]]] = True
-        area = np.bincount(label, links.share[dry], count) * links.grid.cell_m2
-        part = float(links.share.sum()) * links.grid.cell_m2
-        big = max(TRAPPED_SHARE * part, TRAPPED_CELLS * links.grid.cell_m2)
-        for one in np.flatnonzero(~aired & ~known & (area >= big)):
-            cells = dry[label == one]
-            self.cut_off[cells] = True
-            x, y = _middle(links.centre_mm[cells])
-            self.trapped.append(TrappedAir(x, y, float(area[one]) * 1e6, step.impulse))
-
-
 def _middle(points_mm: FloatArray) -> tuple[float, float]:
     """Return the point nearest to the mean of some points."""
     away = np.hypot(*(points_mm - points_mm.mean(axis=0)).T)
@@ -220,25 +169,21 @@ def fill_plan(
     stages: list[Stage] = []
     for step in sweep_part(plan, starts, steps, coarse_to_fine, progress, factors):
         if arrivals is None:
-            links = step.system.links
-            arrivals = Arrivals(links.count)
-            vents = [lies_on(links, vent.place) for vent in plan.vents]
-            air = AirWatch(vents, np.zeros(links.count, bool))
+            arrivals = Arrivals(step.system.links.count)
         arrivals.take(step)
-        air.take(step)
         log.append((step.impulse, step.injected_m3, step.held_m3, step.state.solves))
         if not stages or step.stage is not stages[-1]:
             stages.append(step.stage)
     assert arrivals is not None
-    return _filling(tuple(stages), arrivals.arrival, air.trapped, log, step)
+    return _filling(tuple(stages), arrivals.arrival, log, step, plan)
 
 
 def _filling(
     stages: tuple[Stage, ...],
     arrival: FloatArray,
-    trapped: list[TrappedAir],
     log: list[tuple[float, float, float, int]],
     end: Step,
+    plan: PartPlan,
 ) -> Filling:
     system, stage = end.system, end.stage
     links = system.links
@@ -249,6 +194,8 @@ def _filling(
     ties = np.flatnonzero(filling & (w >= latest * (1 - 1e-7)))
     impulse, injected, held, solves = (np.array(column) for column in zip(*log, strict=True))
     reached = np.where(filling, np.minimum(arrival, stage.total), np.inf)
+    vents = [lies_on(links, vent.place) for vent in plan.vents]
+    trapped, inside = find_trapped(links, system.matrix, reached, vents)
     return Filling(
         links=links,
         arrival=reached,
@@ -262,7 +209,8 @@ def _filling(
         step_solves=solves,
         mass_error=float(np.max(np.abs(injected - held) / np.maximum(held, 1e-300))),
         stages=stages,
-        trapped=tuple(trapped),
+        trapped=trapped,
+        in_trapped=inside,
     )
 
 

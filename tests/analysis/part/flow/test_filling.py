@@ -130,24 +130,6 @@ def test_feeds_that_all_open_at_once_need_no_second_stage():
     assert_allclose(fill.total, PHI * 0.5**2 / (2 * K), rtol=1e-6)
 
 
-def test_a_vent_cut_off_is_told_with_place_and_size():
-    # Both ends feed and the vent sits at a quarter: the middle is cut off when it is passed.
-    right = PartFeed(line((500, 0), (500, 60)))
-    quarter = Vent(line((125, 0), (125, 60)))
-    fill = fill_plan(strip(LEFT, right, vents=(quarter,)))
-    (air,) = fill.trapped
-    assert abs(air.x_mm - 250) < 10
-    exact_mm2 = 250 * 60
-    assert 0.75 * exact_mm2 < air.area_mm2 <= 1.05 * exact_mm2
-    at_quarter = PHI * 0.125**2 / (2 * K)
-    assert at_quarter <= air.impulse < 1.3 * at_quarter
-
-
-def test_a_vent_at_the_last_spot_traps_nothing():
-    vent = Vent(line((500, 0), (500, 60)))
-    assert fill_plan(strip(LEFT, vents=(vent,))).trapped == ()
-
-
 def test_an_edge_gap_lets_resin_race_ahead():
     gap = Gap(np.array([[0.0, 60.0], [500.0, 60.0]]), 1.0, 1e-6 / 12, 3.0)
     plain = fill_plan(strip(LEFT))
