@@ -12,6 +12,7 @@ import scipy.sparse as sparse
 from scipy.spatial import cKDTree
 
 from analysis.part.flow.front_level import level
+from analysis.part.flow.multigrid import inner
 from analysis.part.flow.obstacle import State, fill_state, injected_m3
 from analysis.part.flow.system import System, fill_impulse, open_feeds
 from analysis.part.grid.canvas import Canvas, feed_links, lay_canvas, points_on
@@ -326,7 +327,7 @@ class Sweep:
             state = fill_state(system, since, left, wet_guess, u_guess, wet)
             wet, u = state.wet, state.u
             volume = spent + injected_m3(system, state)
-            held = float(system.pore_m3 @ state.fill)
+            held = inner(system.pore_m3, state.fill)
             yield Step(stage, system, stage.start + since, since, state, volume, held)
 
     def _guess(

@@ -176,6 +176,15 @@ def cycle(hierarchy: Hierarchy, residual: FloatArray, depth: int = 0) -> FloatAr
     return x + level.weight * (residual - level.matrix @ x)
 
 
+def inner(first: FloatArray, second: FloatArray) -> float:
+    """Return the inner product of two vectors, in one thread and always in the same order.
+
+    For vectors this short the threads of the linear algebra library cost more than they gain,
+    and on a busy machine they wait for each other.
+    """
+    return float(np.einsum("i,i->", first, second))
+
+
 def solve(
     matrix: Matrix,
     right: FloatArray,
@@ -218,10 +227,10 @@ def solve(
         if float(np.abs(residual).max(initial=0.0)) <= tolerance:
             return x, step
         z = apply(residual)
-        new = float(residual @ z)
+        new = inner(residual, z)
         direction = z if step == 0 else z + (new / old) * direction
         product = matrix @ direction
-        length = new / float(direction @ product)
+        length = new / inner(direction, product)
         x = x + length * direction
         residual = residual - length * product
         old = new

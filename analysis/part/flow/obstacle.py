@@ -174,4 +174,4 @@ def _settled(
 
 def injected_m3(system: System, state: State) -> float:
     """Return the volume that has come through the feeds since they opened."""
-    return float(system.feed_m3 @ (state.impulse - state.u))
+    return multigrid.inner(system.feed_m3, state.impulse - state.u)
