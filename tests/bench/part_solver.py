@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.fit.impulse import constant_impulse
 from analysis.panel.records import Resin, Vacuum
+from analysis.part.answer.doubts import Ends
 from analysis.part.answer.part_answer import put_in_time
 from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.system import fill_impulse, open_feeds
@@ -140,9 +141,9 @@ def against_march(cells: int) -> None:
     )
     resin = Resin(gel_time_s=4000.0, density_kg_m3=1150.0)
     impulse = constant_impulse(9e4, 0.2)
-    job = PartJob(Path(), plan, resin, Vacuum(), impulse, True, SearchGoal())
+    job = PartJob(Path(), plan, resin, Vacuum(), impulse, SearchGoal())
     other_s = min(
-        clocked(lambda: put_in_time(job, fill, (0.8 * fill.total, 1.2 * fill.total)))[0]
+        clocked(lambda: put_in_time(job, fill, Ends(0.8 * fill.total, 1.2 * fill.total)))[0]
         for _ in range(5)
     )
     print(

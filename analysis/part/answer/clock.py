@@ -22,6 +22,8 @@ class Clock:
     impulse : Impulse
     gel_s, working_s : float or None
         From resin start.
+    gel_sd : float
+        Relative standard uncertainty of the gel time.
     density_kg_m3 : float
     bag_share : float or None
         Absolute pressure left in the bag over the air pressure.
@@ -32,6 +34,7 @@ class Clock:
     working_s: float | None
     density_kg_m3: float
     bag_share: float | None = None
+    gel_sd: float = 0.0
 
 
 def clock_of(job: PartJob) -> Clock:
@@ -46,6 +49,7 @@ def clock_of(job: PartJob) -> Clock:
         None if gel is None else gel.working_s - lead,
         job.resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3,
         share,
+        0.0 if gel is None else gel.relative_sd,
     )
 
 
@@ -88,17 +92,3 @@ def times_of(impulse: Impulse, theta: FloatArray) -> FloatArray:
     guess[rough] = impulse.time_of(theta[now][rough])
     times[now] = guess
     return times
-
-
-def minutes(seconds: float | None) -> str:
-    """Return a time in minutes as a shop says it.
-
-    Examples
-    --------
-    >>> minutes(1316.0), minutes(90.0), minutes(float("inf")), minutes(20.0)
-    ('21.9 min', '1.50 min', 'never', '0.333 min')
-    """
-    if seconds is None or not np.isfinite(seconds):
-        return "never"
-    value = seconds / 60.0
-    return f"{value:.0f} min" if value >= 99.5 else f"{value:#.3g} min"

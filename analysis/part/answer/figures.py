@@ -21,6 +21,7 @@ from scipy.ndimage import distance_transform_edt
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.plan import PartPlan, Place
 from vision.common.atomic_files import replace_file
+from vision.common.rounding import minutes
 from vision.records import FloatArray
 
 RESIN = LinearSegmentedColormap.from_list("resin", ["#6fb0bb", "#9ccac6", "#cfe2cf", "#f6efdc"])
@@ -101,10 +102,11 @@ def base(ax: Axes, plan: PartPlan) -> PathPatch:
     low, high = plan.outline_mm.min(axis=0), plan.outline_mm.max(axis=0)
     pad = 0.03 * size
     ax.set_xlim(low[0] - pad, high[0] + pad)
-    ax.set_ylim(low[1] - pad, high[1] + pad)
+    ends = (low[1] - pad, high[1] + pad)
+    ax.set_ylim(ends if plan.y_runs == "up" else ends[::-1])
     ax.set_aspect("equal")
-    ax.set_xlabel("x, mm")
-    ax.set_ylabel("y, mm")
+    ax.set_xlabel("x, mm (runs right)")
+    ax.set_ylabel(f"y, mm (runs {plan.y_runs})")
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     for zone in plan.zones:
@@ -158,7 +160,7 @@ def key(ax: Axes, plan: PartPlan, answer: PartAnswer | None, gel: bool = False) 
                     marker="s",
                     markerfacecolor="none",
                     linestyle="",
-                    label="air trapped",
+                    label="trapped air ends",
                 )
             )
     if gel:
@@ -192,6 +194,14 @@ def _shade(ax: Axes, answer: PartAnswer, field: FloatArray, clip: PathPatch, **h
     )
     image = ax.imshow(field, extent=edge, origin="lower", interpolation="bilinear", zorder=1, **how)
     image.set_clip_path(clip)
+    if answer.trapped:
+        inside = np.nan_to_num(answer.filling.links.field(answer.filling.in_trapped.astype(float)))
+        if min(inside.shape) > 1:
+            hatched = ax.contourf(
+                grid.x_mm, grid.y_mm, spread(inside), [0.5, 2.0], colors="none", hatches=["xx"]
+            )
+            hatched.set_edgecolor(AIR)
+            hatched.set_clip_path(clip)
     return image
 
 
@@ -205,10 +215,10 @@ def _last(ax: Axes, answer: PartAnswer) -> None:
         zorder=9,
         clip_on=False,
     )
-    for air in answer.trapped:
+    for x_mm, y_mm in [spot for air in answer.trapped for spot in air.ends_mm]:
         ax.plot(
-            air.x_mm,
-            air.y_mm,
+            x_mm,
+            y_mm,
             "s",
             color=AIR,
             markerfacecolor="none",
@@ -220,12 +230,16 @@ def _last(ax: Axes, answer: PartAnswer) -> None:
 
 def title(answer: PartAnswer) -> str:
     """Return one line for the head of a picture."""
-    if not np.isfinite(answer.fill_time_s):
+    if not np.isfinite(answer.vented_time_s):
         return f"{answer.name}: the resin stiffens before all is wet"
-    low, high = answer.fill_time_low_s / 60, answer.fill_time_high_s / 60
-    wet = f"all wet after {answer.fill_time_s / 60:.1f} min"
-    end = f"{high:.1f} min" if np.isfinite(high) else "never"
-    return f"{answer.name}: {wet} (95 %: {low:.1f} to {end})"
+    low, high = (
+        minutes(answer.vented_time_low_s, "down"),
+        minutes(answer.vented_time_high_s, "up"),
+    )
+    span = f"{minutes(answer.vented_time_s)} (95 %: {low} to {high})"
+    if answer.trapped:
+        return f"{answer.name}: traps air; with vents where it ends all is wet after {span}"
+    return f"{answer.name}: all wet after {span}"
 
 
 def fill_picture(answer: PartAnswer, step_min: float | None = None) -> Figure:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.part.answer.part_answer import PartAnswer
-from analysis.part.answer.text import Row, advice_rows, rows, sentence
+from analysis.part.answer.text import Row, advice_rows, rows, sentence, verdict_word
 
 STYLE = """
 @page { size: A4; margin: 14mm }
@@ -16,7 +16,8 @@ body { font: 11pt/1.45 system-ui, sans-serif; color: #222;
   max-width: 190mm; margin: 0 auto; padding: 6mm }
 h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 12pt; margin: 6mm 0 1mm }
 .verdict { font-size: 13pt; padding: 2.5mm 4mm; border-left: 2mm solid #888; background: #f5f3ec }
-.fills { border-color: #2c6b5a } .tight { border-color: #c98a1b } .gels { border-color: #9d2f2b }
+.fills { border-color: #2c6b5a } .tight { border-color: #c98a1b }
+.gels, .traps { border-color: #9d2f2b }
 img { width: 100%; break-inside: avoid } figure { margin: 3mm 0; break-inside: avoid }
 figcaption { font-size: 9.5pt; color: #555 }
 table { border-collapse: collapse; width: 100% }
@@ -29,7 +30,8 @@ LIMITS = (
     "The part is taken as flat, of fixed thickness, with full vacuum ahead of the front. Air that "
     "is cut off from every vent is pointed out, but its push against the resin is not worked out; "
     "the slow thickening of the stack behind the front under the bag is in the permeability only "
-    "as far as the test panel had it; gravity is left out."
+    "as far as the test panel had it. Gravity is reckoned with where [height] says how high pot "
+    "and places stand, else left out: a metre of resin is a tenth of the drive."
 )
 
 
@@ -52,7 +54,7 @@ def page(answer: PartAnswer, pictures: Sequence[tuple[Path, str]]) -> str:
         "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
         f"<title>{name}</title><style>{STYLE}</style></head><body>"
         f"<h1>{name}: how it fills</h1>"
-        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(answer.verdict.upper())}</b>. "
+        f"<p class='verdict {html.escape(kind)}'><b>{html.escape(verdict_word(answer))}</b>. "
         f"{html.escape(sentence(answer.reason))}</p>"
         f"<table>{table}</table>"
         + "".join(_figure(path, caption) for path, caption in pictures)

@@ -9,29 +9,29 @@ from pathlib import Path
 import numpy as np
 
 from analysis.part.answer import figures
-from analysis.part.answer.clock import minutes, opening_impulses
+from analysis.part.answer.clock import opening_impulses
+from analysis.part.answer.doubts import Ends, plan_ends
 from analysis.part.answer.html import page
 from analysis.part.answer.part_answer import (
-    FeedAdvice,
-    LayoutAdvice,
     PartAnswer,
-    SearchAdvice,
-    SpacingAdvice,
     part_json,
     put_in_time,
 )
 from analysis.part.answer.store import NAME, fingerprint, load_fill, save_fill
 from analysis.part.answer.text import layout_line
-from analysis.part.answer.verdict import total_interval
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import PartJob, read_part
+from analysis.part.search.advice import FeedAdvice, LayoutAdvice, SearchAdvice, SpacingAdvice
 from analysis.part.search.layout_score import Ranked
 from analysis.part.search.search import search, with_layout
 from analysis.part.search.spacing import greatest_spacing
+from analysis.part.search.vents import with_vents_where_air_ends
 from vision.common.atomic_files import replace_file, write_json, write_text
+from vision.common.rounding import minutes
 
 LAYOUT_CELLS = 100
 LAYOUT_STEPS = 24
+WIDER = 3  # times as many layouts are filled where vents are fixed, to find some that trap none
 Progress = Callable[[str], None]
 
 
@@ -75,7 +75,7 @@ def fill_part(part: Path | str | PartJob, progress: Progress = quiet) -> PartAns
     job = part if isinstance(part, PartJob) else read_part(Path(part))
     opens_at = opening_impulses(job.plan, job.impulse)
     fill = fill_plan(job.plan, opens_at, progress=progress)
-    return put_in_time(job, fill, total_interval(job.plan, opens_at, fill, progress))
+    return put_in_time(job, fill, plan_ends(job.plan, opens_at, fill, progress))
 
 
 def results_of(path: Path) -> Path:
@@ -106,7 +106,7 @@ def answer_job(job: PartJob, results: Path, progress: Progress, fresh: bool = Fa
         progress("same part as before: only vacuum and resin are worked out anew")
         return put_in_time(job, *kept)
     fill = fill_plan(job.plan, opens_at, progress=progress)
-    ends = total_interval(job.plan, opens_at, fill, progress)
+    ends = plan_ends(job.plan, opens_at, fill, progress)
     save_fill(results / NAME, fill, ends, mark)
     return put_in_time(job, fill, ends)
 
@@ -115,10 +115,17 @@ def write_answer(
     answer: PartAnswer, results: Path, progress: Progress, moving: bool, step_min: float | None
 ) -> None:
     """Write part.json, fill_time.npz, the pictures and the page."""
+    links = answer.filling.links
 
     def write_map(part: Path) -> None:
         with part.open("wb") as file:
-            np.savez_compressed(file, time_s=answer.arrival_s, x_mm=answer.x_mm, y_mm=answer.y_mm)
+            np.savez_compressed(
+                file,
+                time_s=answer.arrival_s,
+                x_mm=answer.x_mm,
+                y_mm=answer.y_mm,
+                trapped=links.field(answer.filling.in_trapped.astype(float)) == 1.0,
+            )
 
     replace_file(results / "fill_time.npz", write_map)
     progress("drawing")
@@ -168,39 +175,52 @@ def advise_spacing(job: PartJob, answer: PartAnswer) -> tuple[SpacingAdvice, ...
 
 
 def advise_layouts(job: PartJob, results: Path, progress: Progress) -> SearchAdvice:
-    """Search for better layouts and draw each; the best comes first."""
+    """Search for better layouts and draw each; the best comes first.
+
+    A layout that traps air under the vents as planned gets vents where its air ends, unless
+    [search] says that vents are fixed; one that still traps air comes after all that do not.
+    """
     goal = job.goal
     target = None if goal.target_s is None else float(job.impulse.at(goal.target_s))
-    ranked = search(job.plan, goal, target, progress)
+    fixed = goal.vents == "fixed"
+    wider = replace(goal, keep=WIDER * goal.keep) if fixed else goal
+    ranked = search(job.plan, wider, target, progress)
     filled = []
     for k, one in enumerate(ranked, start=1):
         progress(f"filling layout {k} of {len(ranked)}")
-        filled.append((one, fill_layout(job, one)))
-    # A layout that traps air is never better than one that does not.
+        filled.append((one, fill_layout(job, one, move_vents=not fixed)))
     filled.sort(key=lambda pair: len(pair[1].trapped) > 0)
+    filled = filled[: goal.keep]
     for k, (_, answer) in enumerate(filled, start=1):
         figures.save(figures.fill_picture(answer), [layout_picture(results, k)])
     return SearchAdvice(
-        tuple(
-            LayoutAdvice(
-                tuple(FeedAdvice(place.points_mm, place.radius_mm) for place in one.layout),
-                float(job.impulse.time_of(one.total)),
-                one.total,
-                one.last_mm,
-                one.vent_lag,
-                len(answer.trapped),
-            )
-            for one, answer in filled
-        ),
-        f"near {minutes(goal.target_s)}" if target is not None else goal.wish,
+        tuple(_layout(job, one, answer) for one, answer in filled),
+        f"near {minutes(goal.target_s or 0.0)}" if target is not None else goal.wish,
     )
 
 
-def fill_layout(job: PartJob, one: Ranked) -> PartAnswer:
+def _layout(job: PartJob, one: Ranked, answer: PartAnswer) -> LayoutAdvice:
+    """Return what is kept of a layout that was filled."""
+    places = [vent.place for vent in answer.plan.vents]
+    return LayoutAdvice(
+        tuple(FeedAdvice(place.points_mm, place.radius_mm) for place in one.layout),
+        tuple(FeedAdvice(place.points_mm, place.radius_mm) for place in places),
+        answer.plan.vents is not job.plan.vents,
+        float(job.impulse.time_of(one.total)),
+        one.total,
+        one.last_mm,
+        one.vent_lag,
+        len(answer.trapped),
+    )
+
+
+def fill_layout(job: PartJob, one: Ranked, move_vents: bool) -> PartAnswer:
     """Fill the part with a layout, on a grid good enough for a picture."""
     plan = replace(with_layout(job.plan, one.layout), cells=min(job.plan.cells, LAYOUT_CELLS))
     fill = fill_plan(plan, steps=LAYOUT_STEPS)
-    ends = (
+    if fill.trapped and move_vents:
+        plan, fill = with_vents_where_air_ends(plan, fill)
+    ends = Ends(
         one.total / max(stack.high for stack in plan.stacks),
         one.total / min(stack.low for stack in plan.stacks),
     )

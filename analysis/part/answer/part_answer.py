@@ -9,15 +9,19 @@ import numpy as np
 
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, gel_time
 from analysis.part.answer.clock import Clock, clock_of, times_of
-from analysis.part.answer.verdict import decide
+from analysis.part.answer.doubts import Doubt, Ends, doubts, joined_ends
+from analysis.part.answer.verdict import Change, PartTimes, changes, judge_part
 from analysis.part.flow.filling import Filling
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartPlan
+from analysis.part.search.advice import SearchAdvice, SpacingAdvice
 from vision.common.atomic_files import plain
 from vision.records import FloatArray
 
 CAUTIONS = (
     "Mixed resin in bulk can overheat and burn: keep pots small and pour them in time.",
+    "Peroxide initiators injure eyes: wear goggles. An initiator must never meet a promoter "
+    "directly. Amine hardeners burn skin. Styrene vapour needs ventilation.",
     "This is advice with an interval, not a permit. Safety data sheets, local codes and licensed "
     "practice come first.",
 )
@@ -39,6 +43,9 @@ class TrappedSpot:
     Attributes
     ----------
     x_mm, y_mm : float
+        Where its air ends: a vent there lets it out.
+    ends_mm : tuple of (float, float)
+        The same, latest first, where it falls apart into several.
     area_mm2 : float
         When it is cut off.
     time_s : float
@@ -49,6 +56,7 @@ class TrappedSpot:
 
     x_mm: float
     y_mm: float
+    ends_mm: tuple[tuple[float, float], ...]
     area_mm2: float
     time_s: float
     left_mm2: float | None
@@ -93,66 +101,21 @@ class StackUsed:
 
 
 @dataclass(frozen=True)
-class SpacingAdvice:
-    """How far apart feed lines may be; see `analysis.part.search.spacing.Spacing`."""
-
-    along: str
-    plain_mm: float
-    lines: int | None
-    spacing_mm: float | None
-    total: float | None
-    time_s: float | None
-
-
-@dataclass(frozen=True)
-class FeedAdvice:
-    """Where a layout of the search has a feed."""
-
-    points_mm: FloatArray
-    radius_mm: float
-
-
-@dataclass(frozen=True)
-class LayoutAdvice:
-    """One layout of the search.
-
-    Attributes
-    ----------
-    feeds : tuple of FeedAdvice
-    fill_time_s : float
-    fill_impulse : float
-    last_spot_mm : tuple of (float, float)
-    vent_lag : float
-        How much later the last spot wets than the last vent, as a share of the total.
-    trapped : int
-        Areas that lose their vent.
-    """
-
-    feeds: tuple[FeedAdvice, ...]
-    fill_time_s: float
-    fill_impulse: float
-    last_spot_mm: tuple[float, float]
-    vent_lag: float
-    trapped: int
-
-
-@dataclass(frozen=True)
-class SearchAdvice:
-    """The layouts found, the best first, and what was wished for."""
-
-    layouts: tuple[LayoutAdvice, ...]
-    wish: str
-
-
-@dataclass(frozen=True)
 class PartAnswer:
     """How a part fills, in time.
 
     Attributes
     ----------
-    name, verdict, reason : str
+    name : str
+    verdict : {"fills", "tight", "gels first", "traps air", "cannot decide"}
+    may_gel_first : bool
+        Whether the 95 % intervals hold a fill that gels before its end.
+    reason : str
     fill_time_s, fill_time_low_s, fill_time_high_s : float
-        Since resin start, and the 95 % interval; infinity where the resin stiffens first.
+        Since resin start, and the 95 % interval; infinity where the resin stiffens first, and
+        where air is trapped: such a part never fills.
+    vented_time_s, vented_time_low_s, vented_time_high_s : float
+        The same, were there a vent wherever air ends.
     fill_impulse, fill_impulse_ladder : float
         Driving impulse to full, from one linear solve and from the last step of the sweep.
     last_spot_mm : tuple of (float, float)
@@ -172,6 +135,12 @@ class PartAnswer:
         Of the grid, along its longest side, and steps of the sweep.
     stacks : tuple of StackUsed
     notes, cautions : tuple of str
+    doubts : tuple of Doubt
+        What makes the fill time uncertain.
+    changes : tuple of Change
+        What to change so that the part fills in time; none where it does.
+    y_runs : {"down", "up"}
+        Which way y runs when the part is looked at from above; x runs right.
     spacing : tuple of SpacingAdvice or None
         None where it was not asked for.
     search : SearchAdvice or None
@@ -186,10 +155,14 @@ class PartAnswer:
 
     name: str
     verdict: str
+    may_gel_first: bool
     reason: str
     fill_time_s: float
     fill_time_low_s: float
     fill_time_high_s: float
+    vented_time_s: float
+    vented_time_low_s: float
+    vented_time_high_s: float
     fill_impulse: float
     fill_impulse_ladder: float
     last_spot_mm: tuple[float, float]
@@ -211,6 +184,9 @@ class PartAnswer:
     stacks: tuple[StackUsed, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    doubts: tuple[Doubt, ...]
+    changes: tuple[Change, ...]
+    y_runs: str
     spacing: tuple[SpacingAdvice, ...] | None
     search: SearchAdvice | None
     plan: PartPlan
@@ -256,7 +232,7 @@ def _open(value: Any) -> Any:
     return value
 
 
-def put_in_time(job: PartJob, fill: Filling, ends: tuple[float, float]) -> PartAnswer:
+def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
     """Return the answer for a filling under a job's vacuum and resin; nothing is solved.
 
     Parameters
@@ -265,40 +241,43 @@ def put_in_time(job: PartJob, fill: Filling, ends: tuple[float, float]) -> PartA
         Plan, resin and vacuum.
     fill : Filling
         Of the plan, in terms of the driving impulse.
-    ends : tuple of (float, float)
-        Ends of the 95 % interval of the total impulse.
+    ends : Ends
+        Of the total impulse.
     """
-    clock = clock_of(job)
-    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, *ends]))
-    total_s, low_s, high_s = (float(value) for value in times[-3:])
-    verdict, reason = decide(clock, total_s, high_s, fill)
-    time = clock.impulse.time_of
-    margin = clock.working_s / total_s if clock.working_s is not None and total_s > 0 else None
+    clock, found = clock_of(job), doubts(job, fill.total, ends)
+    low, high = joined_ends(fill.total, found)
+    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, low, high]))
+    vented = PartTimes(*(float(value) for value in times[-3:]))
+    area_m2 = float(fill.links.share.sum()) * fill.links.grid.cell_m2
+    judged = judge_part(clock, vented, fill.trapped, area_m2 * 1e6)
+    filled = PartTimes(np.inf, np.inf, np.inf) if fill.trapped else vented
+    resin, time = job.resin, clock.impulse.time_of
     held_m3 = float(fill.step_held_m3[-1])
     return PartAnswer(
         name=job.plan.name,
-        verdict=verdict,
-        reason=reason,
-        fill_time_s=total_s,
-        fill_time_low_s=low_s,
-        fill_time_high_s=high_s,
+        verdict=judged.word,
+        may_gel_first=judged.may_gel_first,
+        reason=judged.reason,
+        fill_time_s=filled.time_s,
+        fill_time_low_s=filled.low_s,
+        fill_time_high_s=filled.high_s,
+        vented_time_s=vented.time_s,
+        vented_time_low_s=vented.low_s,
+        vented_time_high_s=vented.high_s,
         fill_impulse=fill.total,
         fill_impulse_ladder=fill.sweep_total,
         last_spot_mm=fill.last_spot_mm,
         last_spots=tuple(LastSpot(x, y, float(time(theta))) for x, y, theta in fill.spots_mm),
         trapped=_trapped(fill, clock),
-        margin=margin,
+        margin=clock.working_s / vented.time_s if clock.working_s and not fill.trapped else None,
         gel_time_s=clock.gel_s,
         working_time_s=clock.working_s,
         resin_kg=held_m3 * clock.density_kg_m3,
         density_kg_m3=clock.density_kg_m3,
         pore_volume_m3=held_m3,
-        area_m2=float(fill.links.share.sum()) * fill.links.grid.cell_m2,
+        area_m2=area_m2,
         flow=flow_curve(fill, clock),
-        stages=tuple(
-            StageStart(float(time(s.start)), tuple(job.plan.feeds[i].name for i in s.feeds))
-            for s in fill.stages
-        ),
+        stages=_stages(job.plan, fill, clock),
         mass_error=fill.mass_error,
         cells=fill.links.count,
         cells_along=job.plan.cells,
@@ -306,6 +285,9 @@ def put_in_time(job: PartJob, fill: Filling, ends: tuple[float, float]) -> PartA
         stacks=_stacks(job.plan),
         notes=_notes(job, fill),
         cautions=CAUTIONS,
+        doubts=found,
+        changes=changes(clock, high, job.vacuum, resin.viscosity_pa_s, resin.working_share),
+        y_runs=job.plan.y_runs,
         spacing=None,
         search=None,
         plan=job.plan,
@@ -315,12 +297,24 @@ def put_in_time(job: PartJob, fill: Filling, ends: tuple[float, float]) -> PartA
     )
 
 
+def _stages(plan: PartPlan, fill: Filling, clock: Clock) -> tuple[StageStart, ...]:
+    """Put the stages in time."""
+    return tuple(
+        StageStart(
+            float(clock.impulse.time_of(stage.start)),
+            tuple(plan.feeds[i].name for i in stage.feeds),
+        )
+        for stage in fill.stages
+    )
+
+
 def _trapped(fill: Filling, clock: Clock) -> tuple[TrappedSpot, ...]:
     """Put the areas that lose their vent in time."""
     return tuple(
         TrappedSpot(
             air.x_mm,
             air.y_mm,
+            air.ends_mm,
             air.area_mm2,
             float(clock.impulse.time_of(air.impulse)),
             None if clock.bag_share is None else air.area_mm2 * clock.bag_share,
@@ -372,8 +366,8 @@ def _notes(job: PartJob, fill: Filling) -> tuple[str, ...]:
         more.append(gel.note)
     if fill.trapped:
         more.append(
-            "where air is trapped the fill time takes no account of it: the air stays as a dry "
-            "spot or is squeezed smaller"
+            "how trapped air pushes back is not worked out: the times inside such an area are "
+            "those with a vent where its air ends"
         )
     opened = {i for stage in fill.stages for i in stage.feeds}
     for i, feed in enumerate(job.plan.feeds):

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.part.answer.doubts import Ends
 from analysis.part.flow.filling import Filling
 from analysis.part.flow.impulse_sweep import Stage
 from analysis.part.flow.trapped import TrappedAir
@@ -19,7 +20,7 @@ from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain, replace_file
 
 NAME = "filling.npz"
-FORMAT = 2
+FORMAT = 3
 
 
 def fingerprint(plan: PartPlan, opens_at: Sequence[float]) -> str:
@@ -33,13 +34,13 @@ def fingerprint(plan: PartPlan, opens_at: Sequence[float]) -> str:
         Impulse at which each feed opens: with set times it depends on resin and vacuum.
     """
     record = asdict(plan)
-    for unused in ("name", "notes"):
+    for unused in ("name", "notes", "y_runs"):
         record.pop(unused)
     whole = [FORMAT, plain(record), [float(at) for at in opens_at]]
     return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
 
 
-def save_fill(path: Path, fill: Filling, ends: tuple[float, float], mark: str) -> None:
+def save_fill(path: Path, fill: Filling, ends: Ends, mark: str) -> None:
     """Write a filling and the ends of its interval."""
     rest: dict[str, Any] = {
         "mark": mark,
@@ -50,7 +51,7 @@ def save_fill(path: Path, fill: Filling, ends: tuple[float, float], mark: str) -
         "mass_error": fill.mass_error,
         "stages": [asdict(stage) for stage in fill.stages],
         "trapped": [asdict(air) for air in fill.trapped],
-        "ends": ends,
+        "ends": asdict(ends),
     }
     arrays: dict[str, Any] = {
         "arrival": fill.arrival,
@@ -69,7 +70,7 @@ def save_fill(path: Path, fill: Filling, ends: tuple[float, float], mark: str) -
     replace_file(path, write)
 
 
-def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, tuple[float, float]] | None:
+def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, Ends] | None:
     """Read a filling back; None if there is none or the plan has changed since."""
     try:
         with np.load(path, allow_pickle=False) as file:
@@ -82,7 +83,7 @@ def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, tuple[flo
     links = lay_canvas(plan).links
     if len(arrays["arrival"]) != links.count:
         return None
-    low, high = rest.pop("ends")
+    ends = Ends(**rest.pop("ends"))
     stages = tuple(Stage(**{**s, "feeds": tuple(s["feeds"])}) for s in rest.pop("stages"))
     trapped = tuple(
         TrappedAir(**{**air, "ends_mm": tuple(map(tuple, air["ends_mm"]))})
@@ -99,4 +100,4 @@ def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, tuple[flo
         **arrays,
         **rest,
     )
-    return fill, (float(low), float(high))
+    return fill, ends

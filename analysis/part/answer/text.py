@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.part.answer.clock import minutes
-from analysis.part.answer.part_answer import LayoutAdvice, PartAnswer, SearchAdvice, SpacingAdvice
+from analysis.part.answer.part_answer import PartAnswer
+from analysis.part.search.advice import LayoutAdvice, SearchAdvice, SpacingAdvice
+from vision.common.rounding import minutes
 from vision.records import FloatArray
 
-NAME_WIDTH = 12
+NAME_WIDTH = 13
 SEARCH_CAUTION = (
-    "Feeds here all open at once. A feed line on the show side can print through; faster filling "
-    "can cost surface finish."
+    "Feeds here all open at once. A feed line or a vent on the show side can print through; faster "
+    "filling can cost surface finish."
 )
 
 
@@ -38,7 +39,13 @@ class Row:
 
 def headline(answer: PartAnswer) -> str:
     """Return the verdict in one line."""
-    return f"{answer.name}: {answer.verdict.upper()}. {sentence(answer.reason)}"
+    return f"{answer.name}: {verdict_word(answer)}. {sentence(answer.reason)}"
+
+
+def verdict_word(answer: PartAnswer) -> str:
+    """Return the verdict in capitals; where it may gel first, that stands first."""
+    word = answer.verdict.upper()
+    return f"MAY GEL FIRST ({word})" if answer.may_gel_first else word
 
 
 def sentence(text: str) -> str:
@@ -57,36 +64,70 @@ def rows(answer: PartAnswer) -> list[Row]:
     grid = answer.filling.links.grid
     size = f"{grid.nx * grid.dx_mm:.0f} x {grid.ny * grid.dy_mm:.0f} mm"
     found = [
-        Row("Part", f"{size}, {answer.area_m2:.3g} m2, {answer.cells} cells"),
         Row(
-            "All wet",
-            f"{minutes(answer.fill_time_s)} (95 %: {minutes(answer.fill_time_low_s)} to "
-            f"{minutes(answer.fill_time_high_s)}, from the permeability's interval)",
+            "Part",
+            f"{size}, {answer.area_m2:.3g} m2, {answer.cells} cells; x runs right, y runs "
+            f"{answer.y_runs}",
         ),
+        *_times(answer),
         Row(
             "Last spot",
             f"x {answer.last_spot_mm[0]:.0f} mm, y {answer.last_spot_mm[1]:.0f} mm",
         ),
     ]
     if answer.margin is not None and np.isfinite(answer.fill_time_s):
-        work = minutes(answer.working_time_s)
+        work = minutes(answer.working_time_s or 0.0, "down")
         found.append(Row("Margin", f"{answer.margin:.2f} (working time {work} over fill time)"))
     for stage in answer.stages[1:]:
         found.append(Row("Feeds", f"from {minutes(stage.starts_s)}: {', '.join(stage.feeds)}"))
-    return [*found, *_air(answer), *_resin(answer)]
+    return [*found, *_air(answer), *_resin(answer), *_changes(answer)]
+
+
+def _times(answer: PartAnswer) -> list[Row]:
+    """Return the fill time with its interval, and what the interval holds."""
+    time, low = minutes(answer.vented_time_s), minutes(answer.vented_time_low_s, "down")
+    span = f"{time} (95 %: {low} to {minutes(answer.vented_time_high_s, 'up')})"
+    sources = ", ".join(f"{one.name} {_percent(one.low, one.high)}" for one in answer.doubts)
+    first = f"never: air is trapped; with a vent there {span}" if answer.trapped else span
+    return [Row("All wet", first), Row("Doubt", f"{sources}" or "none stated")]
+
+
+def _percent(low: float, high: float) -> str:
+    """Return the ends of a factor as percent.
+
+    Examples
+    --------
+    >>> _percent(0.9, 1.2), _percent(1.0, 1.07)
+    ('-10 to +20 %', '0 to +7 %')
+    """
+    below = f"{100 * (low - 1):.0f}" if low < 0.995 else "0"
+    return f"{below} to +{100 * (high - 1):.0f} %"
 
 
 def _air(answer: PartAnswer) -> list[Row]:
     if not answer.trapped:
         return [Row("Air", "every dry area keeps a vent until it is wet")]
-    return [
-        Row(
-            "Air trapped",
-            f"x {spot.x_mm:.0f} mm, y {spot.y_mm:.0f} mm: {spot.area_mm2 / 100:.0f} cm2 loses its "
-            f"vent at {minutes(spot.time_s)}: put a vent there",
+    found = []
+    for spot in answer.trapped:
+        ends = " and ".join(f"(x {x:.0f} mm, y {y:.0f} mm)" for x, y in spot.ends_mm)
+        found.append(
+            Row(
+                "Air trapped",
+                f"{spot.area_mm2 / 100:.0f} cm2 lose their vent at {minutes(spot.time_s)}; the air "
+                f"ends at {ends}: put a vent there",
+            )
         )
-        for spot in answer.trapped
-    ]
+    return found
+
+
+def _changes(answer: PartAnswer) -> list[Row]:
+    """Return what to change so that the part fills in time."""
+    found = [Row("To gain time", f"{change.name}: {change.say}") for change in answer.changes]
+    if answer.changes and not any(change.enough for change in answer.changes):
+        found.append(
+            Row("To gain time", "none of these is enough alone: add feed lines or shorten the run")
+        )
+    return found
 
 
 def _resin(answer: PartAnswer) -> list[Row]:
@@ -143,15 +184,18 @@ def _search(answer: PartAnswer, search: SearchAdvice) -> Row:
 def layout_line(layout: LayoutAdvice, gel_s: float | None) -> str:
     """Return a layout of the search in one line."""
     late = "; gels first" if gel_s is not None and layout.fill_time_s > gel_s else ""
+    vents = "; ".join(_where(vent.points_mm) for vent in layout.vents)
     if layout.trapped:
-        air = f"traps air in {layout.trapped} place(s)"
+        air = f"TRAPS AIR in {layout.trapped} place(s)"
+    elif layout.vents_moved:
+        air = f"vents at {vents}"
     elif layout.vent_lag < 0.01:
         air = "vents wet last"
     else:
         x, y = layout.last_spot_mm
         air = f"last spot off the vents (x {x:.0f}, y {y:.0f})"
     where = "; ".join(_where(feed.points_mm) for feed in layout.feeds)
-    return f"all wet {minutes(layout.fill_time_s)}{late}; {air}; {where}"
+    return f"all wet {minutes(layout.fill_time_s)}{late}; {air}; feeds {where}"
 
 
 def _where(points_mm: FloatArray) -> str:

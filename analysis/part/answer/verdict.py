@@ -1,73 +1,225 @@
-"""Whether a part fills in time: the ends of its fill time, one word, and one sentence."""
+"""Whether a part fills in time: one word, one sentence, and what to change if it does not."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.part.answer.clock import Clock, minutes
-from analysis.part.flow.filling import Filling, fill_plan
-from analysis.part.flow.system import fill_impulse, open_feeds
-from analysis.part.grid.canvas import lay_canvas
-from analysis.part.plan.part_toml import LEAST_CELLS
-from analysis.part.plan.plan import PartPlan
+from analysis.fit.impulse import Impulse
+from analysis.fit.mixture_regression import Z_95
+from analysis.panel.records import Vacuum
+from analysis.part.answer.clock import Clock
+from analysis.part.flow.trapped import TrappedAir
+from vision.common.rounding import minutes, rounded
 
-INTERVAL_STEPS = 6
+BEST_BAG_PA = 1000.0
+"""Absolute pressure a good pump and a tight bag reach, 10 mbar (common practice, no source)."""
+THINNEST_PA_S = 0.1
+"""Infusion resins start at 100 mPa s or more (Summerscales, University of Plymouth, lecture notes
+on rheology)."""
+LONGEST_GEL_S = 4 * 3600.0
+"""Slow hardeners that are sold gel in up to about four hours (common practice, no source)."""
 
 
-def sequential(plan: PartPlan) -> bool:
-    """Return whether some feed opens later than the start."""
-    return any(feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds)
+@dataclass(frozen=True)
+class PartTimes:
+    """The fill time of a part, were there a vent wherever air ends.
+
+    Attributes
+    ----------
+    time_s, low_s, high_s : float
+        Best estimate and 95 % interval; infinity where the resin stiffens first.
+    """
+
+    time_s: float
+    low_s: float
+    high_s: float
 
 
-def total_interval(
-    plan: PartPlan, opens_at: list[float], fill: Filling, progress: Callable[[str], None]
-) -> tuple[float, float]:
-    """Return the total impulse with every permeability at the high and at the low end.
+@dataclass(frozen=True)
+class PartVerdict:
+    """The verdict on a part.
+
+    Attributes
+    ----------
+    word : {"fills", "tight", "gels first", "traps air", "cannot decide"}
+    reason : str
+    may_gel_first : bool
+        Whether the 95 % intervals hold a fill that gels before its end.
+    """
+
+    word: str
+    reason: str
+    may_gel_first: bool = False
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing to change.
+
+    Attributes
+    ----------
+    name : str
+    enough : bool
+        Whether it alone makes the part fill in the working time, at the 95 % bound.
+    say : str
+        How far it must go, or how far it can go.
+    """
+
+    name: str
+    enough: bool
+    say: str
+
+
+def judge_part(
+    clock: Clock, times: PartTimes, trapped: tuple[TrappedAir, ...], part_mm2: float
+) -> PartVerdict:
+    """Return the verdict on a part.
+
+    Parameters
+    ----------
+    clock : Clock
+    times : PartTimes
+    trapped : tuple of TrappedAir
+    part_mm2 : float
+        Area of the part.
 
     Notes
     -----
-    One factor for all stacks only stretches the impulse; several are solved for. The ends move
-    together: the same workshop made the panels. With feeds that open later the ratio to the middle
-    is taken from fillings on a grid half as fine.
+    "gels first": the fill time itself is beyond the gel time. "traps air": air is cut off from
+    every vent, so that the part never fills, however fast. "fills": the fill time's upper bound is
+    within the working time, and not one fill in forty gels before its end. "tight": between. The
+    doubts of fill time and gel time are independent and add in squares (JCGM 100:2008, 5.1.2).
     """
-    ends: list[float] = []
-    plain_run: Filling | None = None
-    for factors in ([s.high for s in plan.stacks], [s.low for s in plan.stacks]):
-        timed = any(at > 0 for at in opens_at)
-        if len(set(factors)) == 1 and not timed:
-            ends.append(fill.total / factors[0])
-        elif not sequential(plan):
-            system = open_feeds(lay_canvas(plan, None, factors), plan.feeds)
-            ends.append(float(fill_impulse(system).max()))
-        else:
-            progress("filling again at an end of the permeability interval")
-            rough = replace(plan, cells=max(plan.cells // 2, LEAST_CELLS))
-            plain_run = plain_run or fill_plan(rough, opens_at, INTERVAL_STEPS)
-            again = fill_plan(rough, opens_at, INTERVAL_STEPS, factors=factors)
-            ends.append(fill.total * again.total / plain_run.total)
-    return min(ends[0], fill.total), max(ends[1], fill.total)
-
-
-def decide(clock: Clock, time_s: float, high_s: float, fill: Filling) -> tuple[str, str]:
-    """Return one word and one sentence on whether all is wet in time."""
-    trapped = f"; {len(fill.trapped)} area(s) lose their vent first" if fill.trapped else ""
-    if not np.isfinite(time_s):
-        return "gels first", "the resin stiffens before all is wet"
-    if clock.gel_s is None or clock.working_s is None:
-        return (
+    air = _air(trapped, part_mm2)
+    also = f"; besides, {air}" if air else ""
+    if not np.isfinite(times.time_s):
+        return PartVerdict("gels first", f"the resin stiffens before all is wet{also}")
+    timed = _against_gel(clock, times)
+    if timed is not None and timed.word == "gels first":
+        return PartVerdict(timed.word, timed.reason + also)
+    if air:
+        late = "; and it may gel first" if timed is not None and timed.may_gel_first else ""
+        with_vent = f"with a vent there all is wet after {minutes(times.time_s)}"
+        return PartVerdict("traps air", f"{air}; {with_vent}{late}", bool(late))
+    if timed is None:
+        return PartVerdict(
             "cannot decide",
             "no gel time to hold the fill time against: add gel_time_min to [resin]",
         )
-    span = f"all wet after {minutes(time_s)}, at most {minutes(high_s)}"
-    work, gel = minutes(clock.working_s), minutes(clock.gel_s)
-    if high_s <= clock.working_s:
-        return "fills", f"{span}; working time is {work}{trapped}"
-    if time_s > clock.gel_s:
-        return (
+    return timed
+
+
+def _air(trapped: tuple[TrappedAir, ...], part_mm2: float) -> str:
+    """Return in words where air is trapped; empty where none is."""
+    if not trapped:
+        return ""
+    share = 100 * sum(air.area_mm2 for air in trapped) / part_mm2
+    spots = [f"(x {x:.0f}, y {y:.0f})" for air in trapped for x, y in air.ends_mm]
+    places = "area" if len(trapped) == 1 else "areas"
+    return (
+        f"air is trapped in {len(trapped)} {places}, {rounded(share, 1 if share < 10 else 0)} % of "
+        f"the part, and ends at {', '.join(spots)}"
+    )
+
+
+def _against_gel(clock: Clock, times: PartTimes) -> PartVerdict | None:
+    """Return the verdict on the time alone, None where no gel time is known."""
+    if clock.gel_s is None or clock.working_s is None:
+        return None
+    time, high = minutes(times.time_s), minutes(times.high_s, "up")
+    work, gel = minutes(clock.working_s, "down"), minutes(clock.gel_s, "down")
+    if times.time_s > clock.gel_s:
+        low = minutes(times.low_s, "down")
+        return PartVerdict(
             "gels first",
-            f"all wet after {minutes(time_s)}, but the resin gels at {gel}{trapped}",
+            f"all is wet after {time} (95 %: {low} or more), but the resin gels at {gel}",
         )
-    return "tight", f"{span}; working time is {work}, gel at {gel}{trapped}"
+    sure = _before_gel(clock.gel_s, clock.gel_sd, times)
+    if sure and times.high_s <= clock.working_s:
+        return PartVerdict(
+            "fills", f"all is wet after {time} (95 %: at most {high}); working time is {work}"
+        )
+    said = f"all is wet after {time} (95 %: up to {high}); working time is {work}, gel at {gel}"
+    if sure:
+        return PartVerdict("tight", said)
+    early = minutes(clock.gel_s * np.exp(-Z_95 * clock.gel_sd), "down")
+    return PartVerdict("tight", f"{said}, perhaps at {early}", True)
+
+
+def _before_gel(gel_s: float, gel_sd: float, times: PartTimes) -> bool:
+    """Return whether fewer than one fill in forty gels before its end."""
+    if not np.isfinite(times.high_s) or gel_s <= 0:
+        return False
+    doubt = np.hypot(Z_95 * gel_sd, np.log(times.high_s / times.time_s))
+    return bool(np.log(gel_s / times.time_s) >= doubt)
+
+
+def changes(
+    clock: Clock, impulse_high: float, vacuum: Vacuum, viscosity_pa_s: float | None, share: float
+) -> tuple[Change, ...]:
+    """Return what a shop can change so that the part fills in time, the least trouble first.
+
+    Parameters
+    ----------
+    clock : Clock
+    impulse_high : float
+        Impulse to full at its upper bound.
+    vacuum : Vacuum
+    viscosity_pa_s : float or None
+        At the start.
+    share : float
+        Working time over gel time.
+
+    Notes
+    -----
+    Only what a pump reaches and a supplier sells is named; for the rest it says that it is not
+    enough.
+    """
+    if clock.working_s is None or clock.working_s <= 0:
+        return ()
+    had = float(clock.impulse.at(clock.working_s))
+    need = impulse_high / had
+    if need <= 1.0:
+        return ()
+    found = [_vacuum(need, vacuum), _slower(clock.impulse, impulse_high, share)]
+    if viscosity_pa_s is not None:
+        found.append(_thinner(need, viscosity_pa_s))
+    named = [change for change in found if change is not None]
+    return tuple(sorted(named, key=lambda change: not change.enough))
+
+
+def _vacuum(need: float, vacuum: Vacuum) -> Change | None:
+    if vacuum.pressure_pa is None:
+        return None
+    best = vacuum.ambient_pa - BEST_BAG_PA
+    if best <= vacuum.pressure_pa:
+        return None
+    wanted = need * vacuum.pressure_pa
+    if wanted <= best:
+        return Change("vacuum", True, f"{rounded(wanted / 100, side='up')} mbar of drive is enough")
+    gain = 100 * (best / vacuum.pressure_pa - 1)
+    return Change(
+        "vacuum", False, f"the best a pump does, {best / 100:.0f} mbar, gains {gain:.0f} %"
+    )
+
+
+def _slower(impulse: Impulse, impulse_high: float, share: float) -> Change:
+    wanted = float(impulse.time_of(impulse_high)) / share
+    if wanted <= LONGEST_GEL_S:
+        return Change(
+            "slower hardener", True, f"a gel time of {minutes(wanted, 'up')} or more is enough"
+        )
+    return Change("slower hardener", False, "no hardener that is sold is slow enough")
+
+
+def _thinner(need: float, viscosity_pa_s: float) -> Change | None:
+    wanted = viscosity_pa_s / need
+    if viscosity_pa_s <= THINNEST_PA_S:
+        return None
+    if wanted >= THINNEST_PA_S:
+        return Change(
+            "thinner resin", True, f"{rounded(1000 * wanted, side='down')} mPa s or less is enough"
+        )
+    return Change("thinner resin", False, "no infusion resin is thin enough")

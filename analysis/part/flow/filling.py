@@ -13,7 +13,7 @@ from analysis.part.flow.impulse_sweep import STEPS, Stage, Step, sweep_part
 from analysis.part.flow.trapped import TrappedAir, find_trapped
 from analysis.part.grid.canvas import lies_on
 from analysis.part.grid.network import Links
-from analysis.part.plan.plan import PartPlan
+from analysis.part.plan.plan import PartPlan, Vent
 from vision.records import BoolArray, FloatArray
 
 SPOTS = 5
@@ -195,7 +195,7 @@ def _filling(
     impulse, injected, held, solves = (np.array(column) for column in zip(*log, strict=True))
     reached = np.where(filling, np.minimum(arrival, stage.total), np.inf)
     vents = [lies_on(links, vent.place) for vent in plan.vents]
-    trapped, inside = find_trapped(links, system.matrix, reached, vents)
+    trapped, inside = find_trapped(links, reached, vents)
     return Filling(
         links=links,
         arrival=reached,
@@ -233,3 +233,8 @@ def last_spots(links: Links, arrival: FloatArray) -> tuple[tuple[float, float, f
         if len(spots) == SPOTS:
             break
     return tuple(spots)
+
+
+def trapped_under(fill: Filling, vents: Sequence[Vent]) -> tuple[tuple[TrappedAir, ...], BoolArray]:
+    """Find the air that is trapped in the same filling under other vents."""
+    return find_trapped(fill.links, fill.arrival, [lies_on(fill.links, v.place) for v in vents])

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
-from analysis.part.grid.network import Links
+from analysis.part.grid.network import Links, laplacian
 from vision.records import BoolArray, FloatArray
 
 TRAPPED_SHARE = 1e-3
@@ -112,7 +111,7 @@ class _Backwards:
 
 
 def find_trapped(
-    links: Links, matrix: Any, arrival: FloatArray, vents: Sequence[BoolArray]
+    links: Links, arrival: FloatArray, vents: Sequence[BoolArray]
 ) -> tuple[tuple[TrappedAir, ...], BoolArray]:
     """Find the dry areas that lose their last vent before they are wet.
 
@@ -120,8 +119,6 @@ def find_trapped(
     ----------
     links : Links
         The part.
-    matrix : csr_array of shape (n, n)
-        Whose entries off the diagonal tell which cells are linked.
     arrival : ndarray of shape (n,)
         When each cell wets; infinity where it never does.
     vents : sequence of ndarray of shape (n,), bool
@@ -148,6 +145,7 @@ def find_trapped(
     big = max(TRAPPED_SHARE * part, TRAPPED_CELLS)
     back = _Backwards(arrival, links.share, on_vent, big)
     order = np.argsort(-arrival, kind="stable")
+    matrix = laplacian(links)
     indptr, indices = matrix.indptr, matrix.indices
     for cell in order[np.isfinite(arrival[order])].tolist():
         back.take(cell, indices[indptr[cell] : indptr[cell + 1]].tolist())

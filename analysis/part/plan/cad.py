@@ -7,18 +7,18 @@ from typing import Any
 
 import numpy as np
 
+from analysis.part.plan.outline import PX_MM
 from vision.common.quantity import LENGTH_MM
+from vision.common.toml_table import length_mm
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
 JOIN = 1e-3
 """Ends nearer than this share of the drawing's size are taken as one point."""
 CURVE_POINTS = 32
-PX_MM = 25.4 / 96.0
-"""A CSS pixel is 1/96 inch (W3C, CSS Values and Units Level 3)."""
 
 
-def read_dxf(path: Path) -> tuple[list[FloatArray], float]:
+def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
     """Read the closed lines of a DXF's model space, and its unit in mm.
 
     Raises
@@ -51,8 +51,8 @@ def read_dxf(path: Path) -> tuple[list[FloatArray], float]:
     return join(pieces), factor
 
 
-def read_svg(path: Path) -> tuple[list[FloatArray], float]:
-    """Read the closed lines of an SVG, turned so that y runs up, and its unit in mm.
+def read_svg(path: Path) -> tuple[list[FloatArray], float | None]:
+    """Read the closed lines of an SVG, and its unit in mm, None where it says no physical size.
 
     Raises
     ------
@@ -72,24 +72,25 @@ def read_svg(path: Path) -> tuple[list[FloatArray], float]:
             for segment in sub:
                 count = 1 if isinstance(segment, svgpathtools.Line) else CURVE_POINTS
                 points += [segment.point((k + 1) / count) for k in range(count)]
-            pieces.append(np.array([(p.real, -p.imag) for p in points]))
-    if pieces:
-        low = np.concatenate(pieces)[:, 1].min()
-        pieces = [piece - (0.0, low) for piece in pieces]
+            pieces.append(np.array([(p.real, p.imag) for p in points]))
     return join(pieces), _svg_unit_mm(head)
 
 
-def _svg_unit_mm(head: dict[str, str]) -> float:
-    """Return the size of an SVG's user unit from its width and viewBox; else a CSS pixel."""
-    from vision.common.toml_table import length_mm
-
+def _svg_unit_mm(head: dict[str, str]) -> float | None:
+    """Return the size of an SVG's user unit from its width and viewBox, None where it says none."""
     box = head.get("viewBox", "").replace(",", " ").split()
-    width = head.get("width", "")
-    known = any(width.strip().endswith(unit) for unit in LENGTH_MM.factors)
+    width = head.get("width", "").strip()
+    known = any(width.endswith(unit) for unit in LENGTH_MM.factors)
     wide_mm = length_mm(width) if known else None
-    if wide_mm and len(box) == 4 and float(box[2]) > 0:
-        return wide_mm / float(box[2])
-    return PX_MM
+    if not wide_mm:
+        return None
+    try:
+        units = float(box[2]) if len(box) == 4 else None
+    except ValueError:
+        return None
+    if units is None:
+        return PX_MM  # a width in mm without a viewBox: user units are CSS pixels
+    return wide_mm / units if units > 0 else None
 
 
 def join(pieces: list[FloatArray]) -> list[FloatArray]:

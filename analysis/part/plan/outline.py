@@ -16,7 +16,9 @@ LONGEST_MM = 100_000.0
 SHORTEST_MM = 10.0
 MOST_POINTS = 20_000
 ROUND_POINTS = 720
-UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+PX_MM = 25.4 / 96.0
+"""A CSS pixel is 1/96 inch (W3C, CSS Values and Units Level 3)."""
+UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8, "px": PX_MM}
 Loops = list[FloatArray]
 
 
@@ -173,7 +175,9 @@ def line_distance_mm(points_mm: FloatArray, line_mm: FloatArray) -> FloatArray:
     return best
 
 
-def read_drawing(path: Path, units: str | None = None) -> tuple[FloatArray, Loops]:
+def read_drawing(
+    path: Path, units: str | None = None, y_runs: str = "down"
+) -> tuple[FloatArray, Loops]:
     """Read outline and holes from a CSV of points, an SVG or a DXF.
 
     Parameters
@@ -182,6 +186,8 @@ def read_drawing(path: Path, units: str | None = None) -> tuple[FloatArray, Loop
         The drawing.
     units : {"mm", "cm", "m", "in", "ft"}, optional
         Goes before what the drawing says of itself.
+    y_runs : {"down", "up"}
+        Which way y is to run; the drawing keeps its look. A CSV is taken as it stands.
 
     Returns
     -------
@@ -202,16 +208,38 @@ def read_drawing(path: Path, units: str | None = None) -> tuple[FloatArray, Loop
         loops, factor = _read_csv(path), 1.0
     elif kind == ".svg":
         loops, factor = _cad("svgpathtools", path).read_svg(path)
+        loops = _turned(loops) if y_runs == "up" else loops
     elif kind == ".dxf":
         loops, factor = _cad("ezdxf", path).read_dxf(path)
+        loops = _turned(loops) if y_runs == "down" else loops
     else:
         raise WetlineError(f"{path}: must be a .csv, .svg or .dxf file")
-    factor = factor if units is None else UNITS_MM[units]
-    closed = [tidy(loop) * factor for loop in loops]
-    closed = sorted((loop for loop in closed if len(loop) >= 3), key=area_mm2, reverse=True)
+    loops = [tidy(loop) for loop in loops]
+    closed = sorted((loop for loop in loops if len(loop) >= 3), key=area_mm2, reverse=True)
     if not closed:
         raise WetlineError(f"{path}: holds no closed line: close the outline in the drawing")
-    return closed[0], closed[1:]
+    unit_mm = UNITS_MM[units] if units is not None else factor
+    if unit_mm is None:
+        raise _without_size(path, closed)
+    return closed[0] * unit_mm, [loop * unit_mm for loop in closed[1:]]
+
+
+def _turned(loops: Loops) -> Loops:
+    """Turn y round, so that what was uppermost is uppermost again, and the least y is 0."""
+    if not loops:
+        return loops
+    top = max(float(loop[:, 1].max()) for loop in loops)
+    return [loop * (1.0, -1.0) + (0.0, top) for loop in loops]
+
+
+def _without_size(path: Path, loops: Loops) -> WetlineError:
+    """Return the error for a drawing that says no physical size."""
+    size = np.ptp(loops[0], axis=0)
+    return WetlineError(
+        f"{path}: says no physical size: it is {size[0]:.6g} x {size[1]:.6g} units, which may be "
+        f"mm, or {size[0] * PX_MM:.0f} x {size[1] * PX_MM:.0f} mm at 96 to the inch: write "
+        '[outline] units = "mm" (or "px", "cm", "in"), whichever is meant'
+    )
 
 
 def _cad(package: str, path: Path) -> Any:

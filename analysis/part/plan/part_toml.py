@@ -3,40 +3,71 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from analysis.fit.front_laws import GRAVITY_M_S2
 from analysis.fit.impulse import Impulse
 from analysis.fit.permeability import panel_impulse
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel, Resin, Stack, Vacuum
-from analysis.panel.tables.resin import read_resin_table
-from analysis.panel.tables.vacuum import MBAR_PA, read_vacuum_table
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
+from analysis.panel.tables.fields import FIELDS as PANEL_FIELDS
+from analysis.panel.tables.resin import LIKELY_MPAS, read_resin_table
+from analysis.panel.tables.vacuum import LEAST_DRIVE_MBAR, MBAR_PA, read_vacuum_table
 from analysis.part.plan import outline as part_outline
+from analysis.part.plan.conditions import (
+    HEIGHT_FIELDS,
+    PART_FIELDS,
+    Conditions,
+    at_part_temperature,
+    read_conditions,
+    read_heights,
+)
+from analysis.part.plan.outline_table import OUTLINE_FIELDS, Shape, read_outline
 from analysis.part.plan.plan import PartFeed, PartPlan, Vent, Zone
-from analysis.part.plan.ports import entries, read_feeds, read_gaps, read_vents
-from analysis.part.plan.search_goal import SearchGoal, read_goal
-from analysis.part.plan.stack import Merged, read_stack
-from vision.common.toml_table import Table, read_toml
-from vision.errors import WetlineError, bad_field
+from analysis.part.plan.ports import (
+    FEED_FIELDS,
+    GAP_FIELDS,
+    VENT_FIELDS,
+    entries,
+    read_feeds,
+    read_gaps,
+    read_vents,
+)
+from analysis.part.plan.search_goal import SEARCH_FIELDS, SearchGoal, read_goal
+from analysis.part.plan.stack import STACK_FIELDS, ZONE_FIELDS, Merged, read_stack
+from vision.common.quantity import (
+    PRESSURE_MBAR,
+    VISCOSITY_MPAS,
+    Quantity,
+    other_units,
+    read_quantity,
+)
+from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
+from vision.errors import WetlineError
 from vision.records import FloatArray
 
-TABLES = ("name", "part", "outline", "stack", "zone", "gap", "feed", "vent", "resin", "vacuum")
-OUTLINE_KEYS = (
-    "points_mm",
-    "file",
-    "rectangle_mm",
-    "disc_radius_mm",
-    "disc_centre_mm",
-    "l_shape_mm",
-    "holes_mm",
-    "units",
-)
-SHAPES = ("points_mm", "file", "rectangle_mm", "disc_radius_mm", "l_shape_mm")
+FIELDS: dict[str, tuple[str, ...]] = {
+    "part": PART_FIELDS,
+    "outline": OUTLINE_FIELDS,
+    "stack": STACK_FIELDS,
+    "zone": (*ZONE_FIELDS, *STACK_FIELDS),
+    "gap": GAP_FIELDS,
+    "feed": FEED_FIELDS,
+    "vent": VENT_FIELDS,
+    "height": HEIGHT_FIELDS,
+    "resin": PANEL_FIELDS["resin"],
+    "vacuum": PANEL_FIELDS["vacuum"],
+    "grid": ("cells",),
+    "search": SEARCH_FIELDS,
+}
+"""The fields of each table of part.toml; `confirmed` goes with every table."""
 LEAST_CELLS, MOST_CELLS = 20, 2000
+LEAST_LEFT = 0.05  # share of the drive that must be left once the resin is lifted
 NEAR_CELLS = 0.75
 """A feed or vent this many cells outside the outline still counts as lying on it."""
 
@@ -51,11 +82,13 @@ class PartJob:
     resin, vacuum
         As in panel.toml.
     impulse : Impulse
-        The driving impulse against time; plain time where `timed` is False.
-    timed : bool
-        Whether vacuum and viscosity are both known.
+        The driving impulse against time.
     goal : SearchGoal
         What the search is asked for.
+    conditions : Conditions
+        How the part is infused, as far as it may differ from where its numbers come from.
+    vacuum_from_panel : bool
+        Whether the vacuum is that of the panel which gave the permeability.
     """
 
     path: Path
@@ -63,8 +96,9 @@ class PartJob:
     resin: Resin
     vacuum: Vacuum
     impulse: Impulse
-    timed: bool
     goal: SearchGoal
+    conditions: Conditions = field(default_factory=Conditions)
+    vacuum_from_panel: bool = False
 
 
 def read_part(path: Path) -> PartJob:
@@ -82,63 +116,45 @@ def read_part(path: Path) -> PartJob:
     """
     path = path / "part.toml" if path.is_dir() else path
     document = read_toml(path)
-    for key in document:
-        if key not in (*TABLES, "grid", "search"):
-            raise bad_field(
-                path,
-                f"[{key}]",
-                "",
-                f"is not a known table; known are {', '.join(TABLES)}, grid, search",
-            )
-    outline, holes, notes = _outline(path, document)
-    size = float(np.ptp(outline, axis=0).max())
-    cells = _cells(path, document)
-    near_mm = max(1.0, NEAR_CELLS * size / cells)
+    tables = {key: value for key, value in document.items() if key != "name"}
+    refuse_unknown_tables(path, tables, FIELDS)
+    shape = read_outline(path, document)
     base = Merged(Table.of(path, document, "stack"), {})
-    stack, more = read_stack(base)
-    notes += more
-    zones, more = _zones(path, document, base)
-    notes += more
-    outline, feeds, vents, more = _laid(path, document, outline, holes, near_mm)
-    notes += more
-    names = [document.get("name"), document.get("part", {}).get("name"), path.resolve().parent.name]
+    stack, notes = read_stack(base, shape.y_runs)
+    zones, more = _zones(path, document, base, shape.y_runs)
+    outline, feeds, vents, moved = _laid(path, document, shape)
+    resin, vacuum, told = _drive(path, document, base)
+    table = Table.of(path, document, "part")
+    conditions = read_conditions(table, resin, from_panel=bool(base.values.get("panel")))
+    resin, warmed = at_part_temperature(resin, conditions)
+    heights = read_heights(Table.of(path, document, "height"))
+    names = [document.get("name"), table.text("name"), path.resolve().parent.name]
     plan = PartPlan(
         outline_mm=outline,
-        holes_mm=tuple(holes),
+        holes_mm=shape.holes_mm,
         stack=stack,
         zones=tuple(zones),
         gaps=tuple(read_gaps(path, document, stack.thickness_mm)),
         feeds=tuple(feeds),
         vents=tuple(vents),
-        cells=cells,
+        cells=_cells(path, document),
         name=next(str(name) for name in names if name),
-        notes=tuple(notes),
+        notes=(*shape.notes, *notes, *more, *moved, *told, *warmed),
+        y_runs=shape.y_runs,
+        heights=heights,
     )
-    resin, vacuum, more = _drive(path, document, base)
-    impulse, timed = _impulse(resin, vacuum)
-    if not timed:
-        missing = (
-            "[vacuum] pressure_difference_mbar"
-            if vacuum.pressure_pa is None
-            else "[resin] viscosity_mpas"
-        )
-        raise WetlineError(
-            f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: "
-            "write it as in panel.toml"
-        )
+    impulse = _impulse(path, resin, vacuum, plan)
     goal = read_goal(Table.of(path, document, "search"), outline)
-    plan = replace(plan, notes=(*plan.notes, *more))
-    return PartJob(path, plan, resin, vacuum, impulse, timed, goal)
+    same_vacuum = bool(base.values.get("panel")) and "vacuum" not in document
+    return PartJob(path, plan, resin, vacuum, impulse, goal, conditions, same_vacuum)
 
 
 def _laid(
-    path: Path,
-    document: Mapping[str, Any],
-    outline: FloatArray,
-    holes: list[FloatArray],
-    near_mm: float,
+    path: Path, document: Mapping[str, Any], shape: Shape
 ) -> tuple[FloatArray, list[PartFeed], list[Vent], list[str]]:
     """Read feeds and vents on the outline; a disc without a centre is moved where they fit it."""
+    outline, holes = shape.outline_mm, list(shape.holes_mm)
+    near_mm = max(1.0, NEAR_CELLS * float(np.ptp(outline, axis=0).max()) / _cells(path, document))
     try:
         feeds = read_feeds(path, document, outline, holes, near_mm)
         return outline, feeds, read_vents(path, document, outline, holes, near_mm), []
@@ -159,96 +175,97 @@ def _laid(
     return moved, feeds, vents, [note]
 
 
-def _impulse(resin: Resin, vacuum: Vacuum) -> tuple[Impulse, bool]:
-    stack = Stack()
-    return panel_impulse(
+def _impulse(path: Path, resin: Resin, vacuum: Vacuum, plan: PartPlan) -> Impulse:
+    """Return the clock, with the drive less what lifts the resin from the pot to the feeds."""
+    stack, lifted = Stack(), lift_pa(plan, resin)
+    pressure, log = vacuum.pressure_pa, vacuum.log
+    if pressure is not None and pressure - lifted <= LEAST_LEFT * pressure:
+        raise WetlineError(
+            f"{path.name}: [height] pot_mm: lifting the resin to the feeds takes "
+            f"{lifted / MBAR_PA:.0f} of {pressure / MBAR_PA:.0f} mbar: raise the pot"
+        )
+    if log is not None:
+        log = replace(log, value=np.maximum(log.value - lifted, 0.0))
+    if pressure is not None:
+        pressure = pressure - lifted
+    vacuum = replace(vacuum, pressure_pa=pressure, log=log)
+    impulse, timed = panel_impulse(
         Panel(Path(), "", "edge", None, None, None, 0.0, stack, resin, vacuum, None)
     )
+    if not timed:
+        missing = (
+            "[vacuum] pressure_difference_mbar"
+            if vacuum.pressure_pa is None
+            else "[resin] viscosity_mpas"
+        )
+        raise WetlineError(
+            f"{path.name}: {missing} = (missing): is needed to turn the filling into minutes: "
+            "write it as in panel.toml"
+        )
+    return impulse
 
 
-def with_drive(job: PartJob, drive_mbar: float | None, viscosity_mpas: float | None) -> PartJob:
+def lift_pa(plan: PartPlan, resin: Resin) -> float:
+    """Return the pressure that lifts the resin from the pot to the feeds; below 0 if it falls."""
+    if plan.heights is None:
+        return 0.0
+    middles = np.array([feed.place.points_mm.mean(axis=0) for feed in plan.feeds])
+    above_mm = float(plan.heights.above_pot_mm(middles).mean())
+    return (resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3) * GRAVITY_M_S2 * above_mm * 1e-3
+
+
+def with_drive(job: PartJob, vacuum_text: str | None, viscosity_text: str | None) -> PartJob:
     """Return the job with another pressure difference or starting viscosity, steady from the start.
 
     A viscosity that rises goes on rising at the same rate; logs are replaced.
+
+    Parameters
+    ----------
+    job : PartJob
+    vacuum_text : str, optional
+        mbar, or with its unit, such as "0.8 bar".
+    viscosity_text : str, optional
+        mPa s, or with its unit.
+
+    Raises
+    ------
+    WetlineError
+        If a value cannot be true, or a bare number is not likely to be what was meant.
     """
     resin, vacuum = job.resin, job.vacuum
-    if drive_mbar is not None:
-        if drive_mbar * MBAR_PA > vacuum.ambient_pa:
+    if vacuum_text is not None:
+        usual = (LEAST_DRIVE_MBAR, vacuum.ambient_pa / MBAR_PA)
+        drive_mbar = _asked("--vacuum", vacuum_text, PRESSURE_MBAR, usual)
+        if not 0 < drive_mbar <= usual[1]:
             raise WetlineError(
-                f"--vacuum {drive_mbar:g}: is more than the air pressure can give "
-                f"({vacuum.ambient_pa / MBAR_PA:.0f} mbar): give feed less bag pressure"
+                f"--vacuum {vacuum_text}: must be above 0, and is more than the air pressure can "
+                f"give ({usual[1]:.0f} mbar): give feed less bag pressure"
             )
         vacuum = replace(vacuum, pressure_pa=drive_mbar * MBAR_PA, log=None)
-    if viscosity_mpas is not None:
-        resin = replace(resin, viscosity_pa_s=viscosity_mpas / 1000.0, viscosity_log=None)
-    impulse, timed = _impulse(resin, vacuum)
-    return replace(job, resin=resin, vacuum=vacuum, impulse=impulse, timed=timed)
+    if viscosity_text is not None:
+        mpas = _asked("--viscosity", viscosity_text, VISCOSITY_MPAS, LIKELY_MPAS)
+        if not mpas > 0:
+            raise WetlineError(f"--viscosity {viscosity_text}: must be above 0")
+        resin = replace(resin, viscosity_pa_s=mpas / 1000.0, viscosity_log=None)
+    impulse = _impulse(job.path, resin, vacuum, job.plan)
+    return replace(job, resin=resin, vacuum=vacuum, impulse=impulse)
 
 
-def _outline(
-    path: Path, document: Mapping[str, Any]
-) -> tuple[FloatArray, list[FloatArray], list[str]]:
-    table = Table.of(path, document, "outline")
-    table.refuse_unknown(OUTLINE_KEYS)
-    units = table.text("units", None, choices=tuple(part_outline.UNITS_MM))
-    factor = part_outline.UNITS_MM[units] if units else 1.0
-    given = [key for key in SHAPES if table.has(key)]
-    if len(given) != 1:
-        raise bad_field(
-            path, "[outline]", ", ".join(given) or "(missing)", f"give one of {', '.join(SHAPES)}"
+def _asked(option: str, text: str, kind: Quantity, usual: tuple[float, float]) -> float:
+    """Read a what-if; a bare number that is not usual is asked about, one with its unit is not."""
+    try:
+        value = read_quantity(text, kind)
+    except ValueError as error:
+        raise WetlineError(f"{option} {text}: {error}") from None
+    bare = text.strip().lstrip("+-").replace(".", "").replace(",", "").isdigit()
+    if bare and value > 0 and not usual[0] <= value <= usual[1]:
+        others = other_units(value, kind, usual)[:2]
+        ways = " or ".join(f'"{one}"' for one in [*others, f"{value:g} {kind.unit}"])
+        raise WetlineError(
+            f"{option} {text}: would be {value:g} {kind.unit}, where {usual[0]:.0f} to "
+            f"{usual[1]:.0f} is usual: write {ways}, whichever is meant"
         )
-    holes: list[FloatArray] = []
-    if table.has("file"):
-        drawing = path.parent / str(table.text("file"))
-        outline, holes = part_outline.read_drawing(drawing, units)
-        where = f"{drawing.name}: outline"
-    else:
-        outline = _shape(table, given[0]) * factor
-        where = f"{path.parent.name}/{path.name}: {table.label(given[0])}"
-    outline = part_outline.tidy(outline)
-    part_outline.check_outline(where, outline)
-    for one in _loops(table, "holes_mm"):
-        holes.append(one * factor)
-    holes = [part_outline.tidy(hole) for hole in holes]
-    for number, hole in enumerate(holes, start=1):
-        part_outline.check_hole(f"{where}: hole {number}", hole, outline)
-    notes = [f"outline: {len(outline)} points, {len(holes)} holes"] if table.has("file") else []
-    return outline, holes, notes
-
-
-def _shape(table: Table, key: str) -> FloatArray:
-    if key == "points_mm":
-        return np.array(table.points(key))
-    if key == "disc_radius_mm":
-        radius = table.length(key, above=0)
-        return part_outline.disc(float(radius or 0), table.pair("disc_centre_mm") or (0.0, 0.0))
-    count = 2 if key == "rectangle_mm" else 4
-    sizes = table.values[key]
-    example = (
-        "[1200, 400]"
-        if count == 2
-        else "[1200, 800, 600, 400] (length, width, and what is cut out of the far corner)"
-    )
-    good = isinstance(sizes, list) and len(sizes) == count
-    if not good or not all(isinstance(s, int | float) and s > 0 for s in sizes):
-        raise table.bad(key, f"must be {count} lengths above 0 such as {example}")
-    if count == 2:
-        return part_outline.rectangle(*map(float, sizes))
-    if sizes[2] >= sizes[0] or sizes[3] >= sizes[1]:
-        raise table.bad(key, "cuts away the whole length or width: mend the last two numbers")
-    return part_outline.l_shape(*map(float, sizes))
-
-
-def _loops(table: Table, key: str) -> list[FloatArray]:
-    """Read a list of closed lines."""
-    value = table.values.get(key, [])
-    if not isinstance(value, list):
-        raise table.bad(key, "must be a list of loops, each a list of [x, y] pairs")
-    loops = []
-    for item in value:
-        one = Table(table.file, table.name, {key: item})
-        loops.append(np.array(one.points(key)))
-    return loops
+    return value
 
 
 def _cells(path: Path, document: Mapping[str, Any]) -> int:
@@ -260,7 +277,9 @@ def _cells(path: Path, document: Mapping[str, Any]) -> int:
     return int(cells or 200)
 
 
-def _zones(path: Path, document: Mapping[str, Any], base: Merged) -> tuple[list[Zone], list[str]]:
+def _zones(
+    path: Path, document: Mapping[str, Any], base: Merged, y_runs: str
+) -> tuple[list[Zone], list[str]]:
     zones, notes = [], []
     for entry in entries(path, document, "zone"):
         points = entry.points("points_mm")
@@ -270,7 +289,7 @@ def _zones(path: Path, document: Mapping[str, Any], base: Merged) -> tuple[list[
         spot = part_outline.crossing(corners)
         if len(corners) < 3 or spot is not None:
             raise entry.bad("points_mm", "must be three or more corners in order, not crossing")
-        stack, more = read_stack(Merged(entry, base.values))
+        stack, more = read_stack(Merged(entry, base.values), y_runs)
         zones.append(Zone(str(entry.text("name", f"zone {entry.place}")), corners, stack))
         notes += more
     return zones, notes
@@ -281,6 +300,8 @@ def _drive(
 ) -> tuple[Resin, Vacuum, list[str]]:
     """Read resin and vacuum; where a table is missing, take the base panel's."""
     tables = [Table.of(path, document, name) for name in ("resin", "vacuum")]
+    for table in tables:
+        table.refuse_unknown(FIELDS[table.name], FIELDS)
     resin, notes = read_resin_table(tables[0])
     vacuum, more = read_vacuum_table(tables[1])
     notes = [*notes, *more]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from vision.records import FloatArray
 
 
@@ -22,6 +24,8 @@ class PartStack:
     thickness_mm : float
     low, high : float
         Factors on permeability at the ends of its 95 % interval.
+    assumed : bool
+        Whether that interval was taken because none was given; lay-up scatter is in it then.
     source : str
         Where the values come from, in words.
     """
@@ -34,6 +38,7 @@ class PartStack:
     low: float = 1.0
     high: float = 1.0
     source: str = ""
+    assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,6 +121,32 @@ class Vent:
 
 
 @dataclass(frozen=True)
+class Heights:
+    """How high the part and its pot stand, from any one level.
+
+    Attributes
+    ----------
+    pot_mm : float
+        Of the resin in the pot.
+    plane : tuple of (float, float, float)
+        a, b, c of the part's height a x + b y + c, in mm.
+    """
+
+    pot_mm: float
+    plane: tuple[float, float, float]
+
+    def above_pot_mm(self, points_mm: FloatArray) -> FloatArray:
+        """Return how far points of the part, shape (N, 2), lie above the pot."""
+        a, b, c = self.plane
+        return np.asarray(points_mm @ (a, b) + c - self.pot_mm)
+
+    @property
+    def level(self) -> bool:
+        """Whether the part lies level."""
+        return self.plane[0] == 0 and self.plane[1] == 0
+
+
+@dataclass(frozen=True)
 class PartPlan:
     """All that decides how a part fills, but for resin and vacuum.
 
@@ -127,6 +158,10 @@ class PartPlan:
         Where no zone lies.
     cells : int
         Along the longest side.
+    y_runs : {"down", "up"}
+        Which way y runs when the part is looked at from above; x runs right.
+    heights : Heights or None
+        None where pot and part are level.
     """
 
     outline_mm: FloatArray
@@ -139,6 +174,8 @@ class PartPlan:
     cells: int = 200
     name: str = "part"
     notes: tuple[str, ...] = field(default=())
+    y_runs: str = "down"
+    heights: Heights | None = None
 
     @property
     def stacks(self) -> tuple[PartStack, ...]:

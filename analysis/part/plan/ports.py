@@ -17,6 +17,9 @@ from vision.errors import bad_field
 from vision.records import FloatArray
 
 POINT_RADIUS_MM = 5.0
+GAP_FIELDS = ("name", "line_mm", "width_mm", "k_m2", "thickness_mm")
+VENT_FIELDS = ("name", "line_mm", "point_mm", "radius_mm")
+FEED_FIELDS = (*VENT_FIELDS, "opens_at_s", "opens_when", "resistance_mm")
 
 
 class Entry(Table):
@@ -43,7 +46,7 @@ def read_gaps(path: Path, document: Mapping[str, Any], thickness_mm: float) -> l
     """Read the edge gaps of part.toml."""
     gaps = []
     for entry in entries(path, document, "gap"):
-        entry.refuse_unknown(("name", "line_mm", "width_mm", "k_m2", "thickness_mm"))
+        entry.refuse_unknown(GAP_FIELDS)
         line = np.array(entry.points("line_mm") or [])
         width = entry.length("width_mm", above=0, at_most=50)
         if len(line) < 2:
@@ -104,17 +107,7 @@ def read_feeds(
     """Read the feeds; at least one is open from the start."""
     feeds = []
     for entry in entries(path, document, "feed"):
-        entry.refuse_unknown(
-            (
-                "name",
-                "line_mm",
-                "point_mm",
-                "radius_mm",
-                "opens_at_s",
-                "opens_when",
-                "resistance_mm",
-            )
-        )
+        entry.refuse_unknown(FEED_FIELDS)
         place = _place(entry, True)
         _on_part(entry, place, outline, holes, near_mm)
         later = entry.number("opens_at_s", 0.0, at_least=0, unit="seconds")
@@ -144,7 +137,7 @@ def read_vents(
     """Read the vents; there is at least one."""
     vents = []
     for entry in entries(path, document, "vent"):
-        entry.refuse_unknown(("name", "line_mm", "point_mm", "radius_mm"))
+        entry.refuse_unknown(VENT_FIELDS)
         place = _place(entry, False)
         _on_part(entry, place, outline, holes, near_mm)
         vents.append(Vent(place, str(entry.text("name", f"vent {entry.place}"))))

@@ -12,6 +12,17 @@ from vision.common.toml_table import Table
 from vision.records import FloatArray
 
 WISHES = ("fastest", "vents last")
+VENT_WAYS = ("move", "fixed")
+SEARCH_FIELDS = (
+    "feeds",
+    "kind",
+    "radius_mm",
+    "allowed_mm",
+    "wish",
+    "target_min",
+    "keep",
+    "vents",
+)
 
 
 @dataclass(frozen=True)
@@ -34,6 +45,8 @@ class SearchGoal:
         Fill time to come near to, instead of the least.
     keep : int
         Layouts to show.
+    vents : {"move", "fixed"}
+        Whether vents may be moved to where the air of a layout ends.
     """
 
     wanted: bool = False
@@ -44,6 +57,7 @@ class SearchGoal:
     wish: str = "fastest"
     target_s: float | None = None
     keep: int = 5
+    vents: str = "move"
 
 
 def read_goal(table: Table, outline_mm: FloatArray) -> SearchGoal:
@@ -56,7 +70,7 @@ def read_goal(table: Table, outline_mm: FloatArray) -> SearchGoal:
     """
     if not table.values:
         return SearchGoal()
-    table.refuse_unknown(("feeds", "kind", "radius_mm", "allowed_mm", "wish", "target_min", "keep"))
+    table.refuse_unknown(SEARCH_FIELDS)
     feeds = table.number("feeds", 1, at_least=1, at_most=3)
     keep = table.number("keep", 5, at_least=1, at_most=20)
     for key, value in (("feeds", feeds), ("keep", keep)):
@@ -86,4 +100,5 @@ def read_goal(table: Table, outline_mm: FloatArray) -> SearchGoal:
         str(table.text("wish", "fastest", choices=WISHES)),
         None if target is None else target * 60.0,
         int(keep or 5),
+        str(table.text("vents", "move", choices=VENT_WAYS)),
     )

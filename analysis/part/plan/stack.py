@@ -12,7 +12,7 @@ from vision.common.atomic_files import read_json
 from vision.common.toml_table import Table
 from vision.front.settings_stamp import ANSWERED, settings_stamp
 
-STACK_KEYS = (
+STACK_FIELDS = (
     "panel",
     "panel_across",
     "k_m2",
@@ -24,7 +24,7 @@ STACK_KEYS = (
     "porosity",
     "thickness_mm",
 )
-ZONE_KEYS = ("name", "points_mm")
+ZONE_FIELDS = ("name", "points_mm")
 LEAST_K_M2, MOST_K_M2 = 1e-16, 1e-5
 SPREAD = 0.20
 """Half of the 95 % interval taken for a permeability that comes without one: twice the repeat
@@ -48,7 +48,7 @@ class Merged:
         self.view.label = table.label  # type: ignore[method-assign]
 
 
-def read_stack(merged: Merged) -> tuple[PartStack, list[str]]:
+def read_stack(merged: Merged, y_runs: str = "down") -> tuple[PartStack, list[str]]:
     """Read one stack.
 
     Returns
@@ -63,7 +63,7 @@ def read_stack(merged: Merged) -> tuple[PartStack, list[str]]:
         If a value is missing or cannot be true, or a panel is missing or has no answer.
     """
     table = merged.view
-    table.refuse_unknown((*STACK_KEYS, *ZONE_KEYS))
+    table.refuse_unknown((*STACK_FIELDS, *ZONE_FIELDS))
     ways = [key for key in ("panel", "k_m2", "k1_m2") if table.has(key)]
     if len(ways) != 1:
         raise table.bad(
@@ -72,7 +72,10 @@ def read_stack(merged: Merged) -> tuple[PartStack, list[str]]:
         )
     angle = float(table.number("angle_deg", 0.0, at_least=-360, at_most=360) or 0.0)
     if ways[0] == "panel":
-        k1, k2, angle, low, high, porosity, thick, notes = _from_panel(table, angle)
+        k1, k2, turn, low, high, porosity, thick, notes = _from_panel(table)
+        # In a panel y runs down; where it runs up in the part, the same direction has the other
+        # sign.
+        angle += -turn if y_runs == "up" else turn
     else:
         k1, k2, low, high, notes = _by_numbers(table, ways[0])
         porosity, thick = None, None
@@ -83,7 +86,8 @@ def read_stack(merged: Merged) -> tuple[PartStack, list[str]]:
     if thick is None:
         raise table.bad("thickness_mm", "is needed: the thickness of the stack under the bag")
     source = notes[0] if notes else "numbers in part.toml"
-    return PartStack(k1, k2, angle, porosity, thick, low, high, source), notes
+    assumed = any("without an interval" in note for note in notes)
+    return PartStack(k1, k2, angle, porosity, thick, low, high, source, assumed), notes
 
 
 def _by_numbers(table: Table, way: str) -> tuple[float, float, float, float, list[str]]:
@@ -106,16 +110,16 @@ def _by_numbers(table: Table, way: str) -> tuple[float, float, float, float, lis
     return first, second, low / first, high / first, []
 
 
-def _from_panel(table: Table, angle: float) -> tuple[Any, ...]:
+def _from_panel(table: Table) -> tuple[Any, ...]:
     """Take permeability, porosity and thickness from a panel's folder."""
     name = str(table.text("panel"))
     k, low, high, record = _measured(table, "panel")
     panel = read_settled_panel(table.file.parent / name)
     notes = [f"{table.label('panel')}: permeability and porosity from {name}"]
-    k1, k2 = k, k
+    k1, k2, turn = k, k, 0.0
     if record.get("k1_m2") and record.get("k2_m2"):
         k1, k2 = float(record["k1_m2"]), float(record["k2_m2"])
-        angle += float(record.get("angle_deg") or 0.0)
+        turn = float(record.get("angle_deg") or 0.0)
     elif table.has("panel_across"):
         k2, low2, high2, _ = _measured(table, "panel_across")
         low, high = min(low, low2), max(high, high2)
@@ -126,7 +130,7 @@ def _from_panel(table: Table, angle: float) -> tuple[Any, ...]:
         )
     thick = panel.stack.thickness_m
     mm = None if thick is None else thick * 1e3
-    return k1, k2, angle, low, high, panel.stack.porosity, mm, notes
+    return k1, k2, turn, low, high, panel.stack.porosity, mm, notes
 
 
 def _refuse_what_does_not_hold(

@@ -11,11 +11,13 @@ from numpy.testing import assert_allclose
 
 from analysis.fit.impulse import constant_impulse
 from analysis.panel.records import Resin, Vacuum
+from analysis.part.answer.doubts import Ends
 from analysis.part.answer.part_answer import part_json, put_in_time
 from analysis.part.flow.filling import fill_plan
+from analysis.part.plan.conditions import Conditions
 from analysis.part.plan.outline import rectangle
 from analysis.part.plan.part_toml import PartJob
-from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Vent
 from analysis.part.plan.search_goal import SearchGoal
 
 K, PHI = 1.0e-10, 0.5
@@ -24,20 +26,22 @@ STRIP = PartPlan(
     (),
     PartStack(K, K, 0.0, PHI, 3.0),
     feeds=(PartFeed(Place(np.array([[0.0, 0.0], [0.0, 60.0]])), name="left"),),
+    vents=(Vent(Place(np.array([[500.0, 0.0], [500.0, 60.0]]))),),
     cells=40,
 )
+SURE = Conditions(repeat_sd=0.0, feed_line="same")
 
 
 def job_of(impulse, gel_s=None):
     """The strip with a clock and a gel time; working time is 70 % of it."""
     resin = Resin(gel_time_s=gel_s, density_kg_m3=1150.0)
-    return PartJob(Path(), STRIP, resin, Vacuum(), impulse, True, SearchGoal())
+    return PartJob(Path(), STRIP, resin, Vacuum(), impulse, SearchGoal(), SURE, True)
 
 
 def test_time_is_a_label_on_impulse():
     fill = fill_plan(STRIP)
     impulse = constant_impulse(95_000.0, 0.2)
-    ends = (0.8 * fill.total, 1.25 * fill.total)
+    ends = Ends(0.8 * fill.total, 1.25 * fill.total)
     answer = put_in_time(job_of(impulse, 4000.0), fill, ends)
     # G x^2 / 2 with G = porosity mu / (K P) = 10 526.316 s/m2: 1315.789 s for 0.5 m.
     assert_allclose(answer.fill_time_s, 1315.789, rtol=1e-6)
@@ -57,7 +61,7 @@ def test_time_is_a_label_on_impulse():
 def test_a_resin_that_stiffens_first_never_fills():
     # mu0 exp(k t) doubling every 1800 s reaches 702.426 mm at most and 0.5 m after 1834.962 s.
     fill = fill_plan(STRIP)
-    ends = (fill.total, fill.total)
+    ends = Ends(fill.total, fill.total)
     growth = np.log(2) / 1800
     rising = put_in_time(job_of(constant_impulse(95_000.0, 0.2, growth)), fill, ends)
     assert_allclose(rising.fill_time_s, 1834.962, rtol=1e-6)
@@ -71,7 +75,7 @@ def test_a_resin_that_stiffens_first_never_fills():
 def test_the_file_holds_plain_values_and_only_what_was_asked_for():
     fill = fill_plan(STRIP, steps=8)
     answer = put_in_time(
-        job_of(constant_impulse(95_000.0, 0.2), 4000.0), fill, (fill.total, fill.total)
+        job_of(constant_impulse(95_000.0, 0.2), 4000.0), fill, Ends(fill.total, fill.total)
     )
     record = part_json(answer)
     assert json.loads(json.dumps(record)) == record

@@ -78,21 +78,55 @@ def test_broken_dxf_is_told_in_one_line(tmp_path):
         read_drawing(path)
 
 
-def test_svg_outline_with_unit_and_y_upwards(tmp_path):
+SVG = (
+    '<svg xmlns="http://www.w3.org/2000/svg" {head}>'
+    '<path d="M 0 0 L 200 0 L 200 100 L 0 50 Z"/><circle cx="100" cy="40" r="10"/></svg>'
+)
+
+
+def svg(tmp_path, head):
     pytest.importorskip("svgpathtools")
     path = tmp_path / "cover.svg"
-    path.write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" '
-        'viewBox="0 0 200 100">'
-        '<path d="M 0 0 L 200 0 L 200 100 L 0 50 Z"/><circle cx="100" cy="40" r="10"/></svg>',
-        encoding="utf-8",
-    )
-    outline, holes = read_drawing(path)
+    path.write_text(SVG.format(head=head), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("y_runs", ["down", "up"])
+def test_svg_outline_keeps_its_look_whichever_way_y_runs(tmp_path, y_runs):
+    path = svg(tmp_path, 'width="400mm" height="200mm" viewBox="0 0 200 100"')
+    outline, holes = read_drawing(path, None, y_runs)
     assert_allclose(area_mm2(outline), 400 * (200 + 100) / 2)
-    # The picture's upper edge is the part's upper edge: its long side has y = 200.
-    top = outline[outline[:, 1] > 199]
+    # The picture's upper edge is its long side: y = 0 where y runs down, the greatest where up.
+    upper = 0.0 if y_runs == "down" else 200.0
+    top = outline[np.abs(outline[:, 1] - upper) < 1]
     assert_allclose(np.sort(top[:, 0]), [0, 400])
     assert_allclose(area_mm2(holes[0]), np.pi * 20**2, rtol=0.01)
+
+
+@pytest.mark.parametrize("head", ['width="200" height="100"', 'viewBox="0 0 200 100"', ""])
+def test_svg_without_a_physical_size_is_asked_for_its_scale(tmp_path, head):
+    path = svg(tmp_path, head)
+    with pytest.raises(WetlineError, match=r"200 x 100 units.* or 53 x 26 mm at 96 to the inch"):
+        read_drawing(path)
+    in_mm, _ = read_drawing(path, "mm")
+    in_px, _ = read_drawing(path, "px")
+    assert_allclose(np.ptp(in_mm, axis=0), [200, 100])
+    # 1/96 inch (W3C, CSS Values and Units Level 3).
+    assert_allclose(np.ptp(in_px, axis=0), [200 * 25.4 / 96, 100 * 25.4 / 96])
+
+
+def test_dxf_is_turned_so_that_y_runs_down(tmp_path):
+    ezdxf = pytest.importorskip("ezdxf")
+    drawing = ezdxf.new(setup=False)
+    drawing.units = ezdxf.units.MM
+    drawing.modelspace().add_lwpolyline([(0, 0), (200, 0), (0, 100)], close=True)
+    path = tmp_path / "cover.dxf"
+    drawing.saveas(path)
+    down, _ = read_drawing(path)
+    up, _ = read_drawing(path, None, "up")
+    # In the drawing the long side lies below.
+    assert_allclose(np.sort(down[down[:, 1] > 99][:, 0]), [0, 200])
+    assert_allclose(np.sort(up[up[:, 1] < 1][:, 0]), [0, 200])
 
 
 def test_svg_without_a_closed_line(tmp_path):

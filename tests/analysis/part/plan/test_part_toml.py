@@ -142,10 +142,74 @@ def test_feeds_vents_and_gaps(tmp_path):
 
 
 def test_another_drive_is_read_from_the_command_line(tmp_path):
-    job = with_drive(read_part(write(tmp_path)), 475.0, 400.0)
-    assert_allclose(job.impulse.at(1.0), 47_500 / 0.4)
-    with pytest.raises(WetlineError, match="more than the air pressure"):
-        with_drive(job, 5000.0, None)
+    job = with_drive(read_part(write(tmp_path)), "600", "400")
+    assert_allclose(job.impulse.at(1.0), 60_000 / 0.4)
+    units = with_drive(job, "0.6 bar", "0,4 Pa s")
+    assert_allclose(units.impulse.at(1.0), 60_000 / 0.4)
+    weak = with_drive(job, "400 mbar", None)  # its unit says that it is meant
+    assert_allclose(weak.impulse.at(1.0), 40_000 / 0.4)
+
+
+WRONG_ASKED = {
+    ("0.8", None): '--vacuum 0.8: would be 0.8 mbar.*"0.8 bar".*"0.8 mbar"',
+    ("27", None): '--vacuum 27: would be 27 mbar.*"27 inHg"',
+    ("5000 mbar", None): "more than the air pressure",
+    ("none", None): "--vacuum none: ",
+    (None, "0.3"): '--viscosity 0.3: would be 0.3 mPa s.*"0.3 Pa s"',
+    (None, "-3"): "must be above 0",
+}
+
+
+@pytest.mark.parametrize("asked", WRONG_ASKED)
+def test_an_unlikely_what_if_is_asked_about(tmp_path, asked):
+    with pytest.raises(WetlineError, match=WRONG_ASKED[asked]):
+        with_drive(read_part(write(tmp_path)), *asked)
+
+
+def test_which_way_y_runs_is_said_and_turns_a_panel_s_angle(tmp_path):
+    known = {"k1_m2": 3e-10, "k2_m2": 1e-10, "angle_deg": 20.0, "k_m2": 1.73e-10}
+    make_panel(tmp_path, permeability=known)
+    stack = "[stack]\npanel = 'glass'\nangle_deg = 5\n"
+    down = read_part(write(tmp_path, stack=stack)).plan
+    up = read_part(write(tmp_path, stack=stack, outline=OUTLINE + "y_runs = 'up'\n")).plan
+    assert (down.y_runs, up.y_runs) == ("down", "up")
+    assert (down.stack.angle_deg, up.stack.angle_deg) == (25.0, -15.0)
+
+
+def test_heights_are_a_plane_over_the_pot(tmp_path):
+    heights = "[height]\npot_mm = -400\nplaces_mm = [[0, 0, 100], [1200, 0, 100], [0, 400, 300]]\n"
+    plan = read_part(write(tmp_path, heights=heights)).plan
+    assert_allclose(plan.heights.above_pot_mm(np.array([[0, 0], [600, 200.0]])), [500, 600])
+    assert not plan.heights.level
+    level = read_part(write(tmp_path, heights="[height]\npot_mm = '-0.4 m'\n")).plan
+    assert level.heights.level
+    assert_allclose(level.heights.above_pot_mm(np.array([[50, 50.0]])), 400)
+
+
+def test_lifting_the_resin_from_the_pot_takes_its_head_off_the_drive(tmp_path):
+    # rho g h: 1 m of 1100 kg/m3 is 107.9 mbar (hydrostatics; g of ISO 80000-3).
+    resin = RESIN + "density_kg_m3 = 1100\n"
+    plain = read_part(write(tmp_path, resin=resin))
+    low = read_part(write(tmp_path, resin=resin, heights="[height]\npot_mm = -1000\n"))
+    lifted = 1100 * 9.80665
+    assert_allclose(plain.impulse.at(1.0) - low.impulse.at(1.0), lifted / 0.2)
+    high = read_part(write(tmp_path, resin=resin, heights="[height]\npot_mm = 500\n"))
+    assert_allclose(high.impulse.at(1.0) - plain.impulse.at(1.0), lifted / 2 / 0.2)
+
+
+def test_the_part_s_own_conditions_are_read(tmp_path):
+    text = (
+        "[part]\nname = 'cover'\nfeed_line = 'same'\nresin_batch = 'new'\ntemperature_c = 15\n"
+        "temperature_sd_c = 1\nrepeat_sd_percent = 5\n"
+    )
+    resin = RESIN + "temperature_c = 20\ngel_temperature_c = 20\n"
+    job = read_part(write(tmp_path, resin=resin, part=text))
+    warm = read_part(write(tmp_path, resin=resin))
+    assert job.plan.name == "cover"
+    assert job.conditions.repeat_sd == 0.05
+    assert job.conditions.viscosity_sd > 0.1
+    assert job.impulse.at(1.0) < 0.8 * warm.impulse.at(1.0)  # colder is thicker
+    assert any("carried from 20 to 15 C" in note for note in job.plan.notes)
 
 
 BAD = {
@@ -229,7 +293,45 @@ BAD = {
     ),
     "zone without corners": ({"zone": "[[zone]]\nname = 'z'\nthickness_mm = 2\n"}, "the corners"),
     "spelling": ({"stack": STACK + "k_m = 2\n"}, r"\[stack\] k_m = 2: is not a known field"),
-    "table nobody knows": ({"x": "[feeds]\nx = 1\n"}, r"\[feeds\] = : is not a known table"),
+    "table nobody knows": (
+        {"x": "[feeds]\nx = 1\n"},
+        r"\[feeds\] = a table: is not a known table; did you mean feed\?",
+    ),
+    "misspelt field": (
+        {"stack": STACK + "thicknes_mm = 2\n"},
+        r"thicknes_mm = 2: is not a known field; did you mean thickness_mm\?",
+    ),
+    "misspelt field of resin": (
+        {"resin": RESIN + "viscosity_doublng_min = 20\n"},
+        "did you mean viscosity_doubling_min",
+    ),
+    "misspelt field of part": (
+        {"part": "[part]\nresin_bach = 'new'\n"},
+        "did you mean resin_batch",
+    ),
+    "misspelt field of vent": ({"vent": VENT + "radis_mm = 3\n"}, "did you mean radius_mm"),
+    "part colder than what": (
+        {"part": "[part]\ntemperature_c = 15\n"},
+        r"add \[resin\] temperature_c",
+    ),
+    "heights without a pot": ({"h": "[height]\npart_mm = 300\n"}, "pot_mm = .*is needed"),
+    "a pot too low": ({"h": "[height]\npot_mm = -9500\nconfirmed = ['pot_mm']\n"}, "raise the pot"),
+    "a pot in metres below": ({"h": "[height]\npot_mm = -9500\n"}, "pot_mm = -9500: understood as"),
+    "two places": (
+        {"h": "[height]\npot_mm = 0\nplaces_mm = [[0, 0, 0], [1200, 0, 90]]\n"},
+        "three places or more",
+    ),
+    "places in one line": (
+        {"h": "[height]\npot_mm = 0\nplaces_mm = [[0, 0, 0], [600, 0, 40], [1200, 0, 90]]\n"},
+        "do not lie in one line",
+    ),
+    "a bent part": (
+        {
+            "h": "[height]\npot_mm = 0\n"
+            "places_mm = [[0, 0, 0], [1200, 0, 0], [1200, 400, 0], [0, 400, 200]]\n"
+        },
+        "off one plane: this part is bent",
+    ),
     "cells": ({"grid": "[grid]\ncells = 5\n"}, r"\[grid\] cells = 5: must be at least 20"),
     "no viscosity": ({"resin": ""}, r"\[resin\] viscosity_mpas = \(missing\)"),
     "no vacuum": ({"vacuum": ""}, r"\[vacuum\] pressure_difference_mbar = \(missing\)"),

@@ -1,0 +1,130 @@
+"""The [outline] table of part.toml: the part's edge and its holes, by numbers or from a drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.part.plan import outline as part_outline
+from vision.common.toml_table import Table
+from vision.errors import bad_field
+from vision.records import FloatArray
+
+OUTLINE_FIELDS = (
+    "points_mm",
+    "file",
+    "rectangle_mm",
+    "disc_radius_mm",
+    "disc_centre_mm",
+    "l_shape_mm",
+    "holes_mm",
+    "units",
+    "y_runs",
+)
+SHAPES = ("points_mm", "file", "rectangle_mm", "disc_radius_mm", "l_shape_mm")
+Y_WAYS = ("down", "up")
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A part's edge.
+
+    Attributes
+    ----------
+    outline_mm : ndarray of shape (N, 2)
+    holes_mm : tuple of ndarray
+    y_runs : {"down", "up"}
+        Which way y runs when the part is looked at from above; x runs right.
+    notes : tuple of str
+        What was found in a drawing.
+    """
+
+    outline_mm: FloatArray
+    holes_mm: tuple[FloatArray, ...]
+    y_runs: str
+    notes: tuple[str, ...]
+
+
+def read_outline(path: Path, document: Mapping[str, Any]) -> Shape:
+    """Read [outline].
+
+    Raises
+    ------
+    WetlineError
+        If the drawing is missing or says no size, or the shape cannot be a part.
+    """
+    table = Table.of(path, document, "outline")
+    table.refuse_unknown(OUTLINE_FIELDS)
+    y_runs = str(table.text("y_runs", "down", choices=Y_WAYS))
+    units = table.text("units", None, choices=tuple(part_outline.UNITS_MM))
+    factor = part_outline.UNITS_MM[units] if units else 1.0
+    given = [key for key in SHAPES if table.has(key)]
+    if len(given) != 1:
+        raise bad_field(
+            path, "[outline]", ", ".join(given) or "(missing)", f"give one of {', '.join(SHAPES)}"
+        )
+    holes: list[FloatArray] = []
+    if table.has("file"):
+        drawing = path.parent / str(table.text("file"))
+        outline, holes = part_outline.read_drawing(drawing, units, y_runs)
+        where = f"{drawing.name}: outline"
+    else:
+        outline = _shape(table, given[0]) * factor
+        where = f"{path.parent.name}/{path.name}: {table.label(given[0])}"
+    outline = part_outline.tidy(outline)
+    part_outline.check_outline(where, outline)
+    holes += [one * factor for one in _loops(table, "holes_mm")]
+    holes = [part_outline.tidy(hole) for hole in holes]
+    for number, hole in enumerate(holes, start=1):
+        part_outline.check_hole(f"{where}: hole {number}", hole, outline)
+    return Shape(outline, tuple(holes), y_runs, _notes(table, outline, holes))
+
+
+def _notes(table: Table, outline: FloatArray, holes: list[FloatArray]) -> tuple[str, ...]:
+    """Return what was found in a drawing, its size first."""
+    if not table.has("file"):
+        return ()
+    size = np.ptp(outline, axis=0)
+    return (
+        f"drawing {table.text('file')}: {size[0]:.4g} x {size[1]:.4g} mm, {len(outline)} points, "
+        f"{len(holes)} holes",
+    )
+
+
+def _shape(table: Table, key: str) -> FloatArray:
+    if key == "points_mm":
+        return np.array(table.points(key))
+    if key == "disc_radius_mm":
+        radius = table.length(key, above=0)
+        return part_outline.disc(float(radius or 0), table.pair("disc_centre_mm") or (0.0, 0.0))
+    count = 2 if key == "rectangle_mm" else 4
+    sizes = table.values[key]
+    example = (
+        "[1200, 400]"
+        if count == 2
+        else "[1200, 800, 600, 400] (length, width, and what is cut out of the far corner)"
+    )
+    good = isinstance(sizes, list) and len(sizes) == count
+    if not good or not all(isinstance(s, int | float) and s > 0 for s in sizes):
+        raise table.bad(key, f"must be {count} lengths above 0 such as {example}")
+    if count == 2:
+        return part_outline.rectangle(*map(float, sizes))
+    if sizes[2] >= sizes[0] or sizes[3] >= sizes[1]:
+        raise table.bad(key, "cuts away the whole length or width: mend the last two numbers")
+    return part_outline.l_shape(*map(float, sizes))
+
+
+def _loops(table: Table, key: str) -> list[FloatArray]:
+    """Read a list of closed lines."""
+    value = table.values.get(key, [])
+    if not isinstance(value, list):
+        raise table.bad(key, "must be a list of loops, each a list of [x, y] pairs")
+    loops = []
+    for item in value:
+        one = Table(table.file, table.name, {key: item})
+        loops.append(np.array(one.points(key)))
+    return loops
