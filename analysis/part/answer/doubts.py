@@ -72,9 +72,9 @@ def plan_ends(
     plain_run: Filling | None = None
     for factors in ([s.high for s in plan.stacks], [s.low for s in plan.stacks]):
         timed = any(at > 0 for at in opens_at)
-        if len(set(factors)) == 1 and not timed:
+        if len(set(factors)) == 1 and not timed and not plan.slopes:
             ends.append(fill.total / factors[0])
-        elif not sequential(plan) and (plan.heights is None or plan.heights.level):
+        elif not sequential(plan) and not plan.slopes:
             ends.append(_one_solve(plan, factors))
         else:
             progress("filling again at an end of the permeability interval")

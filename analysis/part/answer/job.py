@@ -206,8 +206,8 @@ def _layout(job: PartJob, one: Ranked, answer: PartAnswer) -> LayoutAdvice:
         tuple(FeedAdvice(place.points_mm, place.radius_mm) for place in one.layout),
         tuple(FeedAdvice(place.points_mm, place.radius_mm) for place in places),
         answer.plan.vents is not job.plan.vents,
-        float(job.impulse.time_of(one.total)),
-        one.total,
+        answer.vented_time_s,
+        answer.fill_impulse,
         one.last_mm,
         one.vent_lag,
         len(answer.trapped),
@@ -220,8 +220,9 @@ def fill_layout(job: PartJob, one: Ranked, move_vents: bool) -> PartAnswer:
     fill = fill_plan(plan, steps=LAYOUT_STEPS)
     if fill.trapped and move_vents:
         plan, fill = with_vents_where_air_ends(plan, fill)
+    total = fill.total if plan.slopes else one.total  # the search itself takes parts as level
     ends = Ends(
-        one.total / max(stack.high for stack in plan.stacks),
-        one.total / min(stack.low for stack in plan.stacks),
+        total / max(stack.high for stack in plan.stacks),
+        total / min(stack.low for stack in plan.stacks),
     )
-    return put_in_time(replace(job, plan=plan), replace(fill, total=one.total), ends)
+    return put_in_time(replace(job, plan=plan), replace(fill, total=total), ends)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,7 @@ from analysis.part.plan.plan import PartPlan, Vent
 from vision.records import BoolArray, FloatArray
 
 SPOTS = 5
+WEIGHT_ROUNDS = 2  # fillings of a sloping part, each from the arrivals of the one before
 
 
 @dataclass(frozen=True)
@@ -164,10 +165,20 @@ def fill_plan(
         If a feed misses the part or a piece of the part cannot be reached.
     """
     starts = [0.0] * len(plan.feeds) if opens_at is None else list(opens_at)
+    fill = _read_off(plan, sweep_part(plan, starts, steps, coarse_to_fine, progress, factors))
+    for _ in range(WEIGHT_ROUNDS if plan.slopes else 0):
+        progress("with the weight of the resin")
+        again = sweep_part(plan, starts, steps, coarse_to_fine, progress, factors, fill.arrival)
+        fill = _read_off(plan, again)
+    return fill
+
+
+def _read_off(plan: PartPlan, sweep: Iterator[Step]) -> Filling:
+    """Read what matters off a sweep, step by step."""
     arrivals: Arrivals | None = None
     log: list[tuple[float, float, float, int]] = []
     stages: list[Stage] = []
-    for step in sweep_part(plan, starts, steps, coarse_to_fine, progress, factors):
+    for step in sweep:
         if arrivals is None:
             arrivals = Arrivals(step.system.links.count)
         arrivals.take(step)

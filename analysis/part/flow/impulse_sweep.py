@@ -12,6 +12,7 @@ import scipy.sparse as sparse
 from scipy.spatial import cKDTree
 
 from analysis.part.flow.front_level import level
+from analysis.part.flow.gravity import Gravity, total_with_weight, weight_of
 from analysis.part.flow.multigrid import inner
 from analysis.part.flow.obstacle import State, fill_state, injected_m3
 from analysis.part.flow.system import System, fill_impulse, open_feeds
@@ -192,6 +193,8 @@ class Sweep:
         Of each stage.
     coarse : CoarseStart or None
         Where to start from.
+    gravity : Gravity or None
+        None where the part lies level.
     """
 
     plan: PartPlan
@@ -199,6 +202,7 @@ class Sweep:
     opens_at: Sequence[float]
     steps: int
     coarse: CoarseStart | None
+    gravity: Gravity | None = None
 
     @cached_property
     def transfer(self) -> Any:
@@ -216,9 +220,7 @@ class Sweep:
             pores = np.where(system.pore_m3 > 0, self.canvas.links.pore_m3 - lost, 0.0)
             system = replace(system, pore_m3=pores)
             left = pores * (1 - fill)
-            w = fill_impulse(system, left)
-            last = int(np.argmax(w))
-            total = float(w[last])
+            total, last = self._full(system, left, start)
             length, joins = self._next(system, left, fill, start, total, waiting, number)
             stage = Stage(start, length, tuple(opened), start + total, last)
             for step in self._stage(system, stage, left, fill, spent, not joins, number):
@@ -229,6 +231,20 @@ class Sweep:
             start += length
             number += 1
             opened, waiting = opened + joins, [i for i in waiting if i not in joins]
+
+    def _full(self, system: System, left: FloatArray, start: float) -> tuple[float, int]:
+        """Return the impulse to full, since the stage's start, and the last node to fill."""
+        if self.gravity is not None:
+            return total_with_weight(system, left, self.gravity, start)
+        w = fill_impulse(system, left)
+        last = int(np.argmax(w))
+        return float(w[last]), last
+
+    def _open(self, system: System, left: FloatArray, since: float, start: float) -> FloatArray:
+        """Return the pores left to the feeds once weight has brought in its share."""
+        if self.gravity is None:
+            return left
+        return left - self.gravity.inflow_m3(system, since, start)
 
     def _first(self) -> list[int]:
         feeds = self.plan.feeds
@@ -256,7 +272,7 @@ class Sweep:
         for i in waiting:
             feed = self.plan.feeds[i]
             if feed.opens_when_wet:
-                when[i] = self._reached(system, left, fill, feed, total, number)
+                when[i] = self._reached(system, left, fill, feed, start, total, number)
             else:
                 when[i] = max(self.opens_at[i] - start, 0.0)
         soonest = min(when.values(), default=np.inf)
@@ -270,6 +286,7 @@ class Sweep:
         left: FloatArray,
         fill: FloatArray,
         feed: PartFeed,
+        start: float,
         total: float,
         number: int,
     ) -> float:
@@ -284,7 +301,8 @@ class Sweep:
 
         def lead(root: float) -> float:
             nonlocal wet, u
-            state = fill_state(system, root * root * total, left, wet, u, held)
+            since = root * root * total
+            state = fill_state(system, since, self._open(system, left, since, start), wet, u, held)
             wet, u = state.wet, state.u
             return float((there @ level(system, state)).min())
 
@@ -324,9 +342,12 @@ class Sweep:
         for k, share in enumerate(step_shares(self.steps, to_the_end)):
             since = float(share) * stage.length
             wet_guess, u_guess = self._guess(number, k, wet, u)
-            state = fill_state(system, since, left, wet_guess, u_guess, wet)
+            pores = self._open(system, left, since, stage.start)
+            state = fill_state(system, since, pores, wet_guess, u_guess, wet)
             wet, u = state.wet, state.u
             volume = spent + injected_m3(system, state)
+            if self.gravity is not None:
+                volume -= float(self.gravity.from_feeds_m3(system, since).sum())
             held = inner(system.pore_m3, state.fill)
             yield Step(stage, system, stage.start + since, since, state, volume, held)
 
@@ -347,6 +368,7 @@ def sweep_part(
     coarse_to_fine: bool = True,
     progress: Callable[[str], None] = lambda text: None,
     factors: Sequence[float] = (),
+    arrival: FloatArray | None = None,
 ) -> Iterator[Step]:
     """Fill a part step by step, each grid started from the coarser one.
 
@@ -364,6 +386,9 @@ def sweep_part(
         Told what goes on.
     factors : sequence of float
         Factor on the permeability of each stack.
+    arrival : ndarray of shape (n,), optional
+        Impulse at which each node of the finest grid about wets; with it the weight of the resin
+        on a sloping part is reckoned with, on that grid alone.
 
     Yields
     ------
@@ -378,7 +403,11 @@ def sweep_part(
     sizes = level_sizes(plan.cells, coarse_to_fine)
     for size in sizes:
         progress(f"filling on {size} cells along the longest side")
-        grid = Sweep(plan, lay_canvas(plan, size, factors), opens_at, steps, coarse)
+        canvas = lay_canvas(plan, size, factors)
+        weight = None
+        if size == sizes[-1] and arrival is not None:
+            weight = weight_of(plan, canvas.links, arrival)
+        grid = Sweep(plan, canvas, opens_at, steps, coarse, weight)
         if size == sizes[-1]:
             yield from grid.run()
         else:

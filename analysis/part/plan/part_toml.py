@@ -143,7 +143,7 @@ def read_part(path: Path) -> PartJob:
         y_runs=shape.y_runs,
         heights=heights,
     )
-    impulse = _impulse(path, resin, vacuum, plan)
+    impulse, plan = _impulse(path, resin, vacuum, plan), _weighed(plan, resin, vacuum)
     goal = read_goal(Table.of(path, document, "search"), outline)
     same_vacuum = bool(base.values.get("panel")) and "vacuum" not in document
     return PartJob(path, plan, resin, vacuum, impulse, goal, conditions, same_vacuum)
@@ -205,13 +205,26 @@ def _impulse(path: Path, resin: Resin, vacuum: Vacuum, plan: PartPlan) -> Impuls
     return impulse
 
 
+def _weighed(plan: PartPlan, resin: Resin, vacuum: Vacuum) -> PartPlan:
+    """Return the plan with the share of the drive that lifts the resin over a sloping part."""
+    if plan.heights is None or plan.heights.level or vacuum.pressure_pa is None:
+        return plan
+    drive_pa = vacuum.pressure_pa - lift_pa(plan, resin)
+    share = _weight_pa_per_mm(resin) / drive_pa
+    return replace(plan, heights=replace(plan.heights, share_per_mm=share))
+
+
+def _weight_pa_per_mm(resin: Resin) -> float:
+    return (resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3) * GRAVITY_M_S2 * 1e-3
+
+
 def lift_pa(plan: PartPlan, resin: Resin) -> float:
     """Return the pressure that lifts the resin from the pot to the feeds; below 0 if it falls."""
     if plan.heights is None:
         return 0.0
     middles = np.array([feed.place.points_mm.mean(axis=0) for feed in plan.feeds])
     above_mm = float(plan.heights.above_pot_mm(middles).mean())
-    return (resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3) * GRAVITY_M_S2 * above_mm * 1e-3
+    return _weight_pa_per_mm(resin) * above_mm
 
 
 def with_drive(job: PartJob, vacuum_text: str | None, viscosity_text: str | None) -> PartJob:
@@ -248,7 +261,8 @@ def with_drive(job: PartJob, vacuum_text: str | None, viscosity_text: str | None
             raise WetlineError(f"--viscosity {viscosity_text}: must be above 0")
         resin = replace(resin, viscosity_pa_s=mpas / 1000.0, viscosity_log=None)
     impulse = _impulse(job.path, resin, vacuum, job.plan)
-    return replace(job, resin=resin, vacuum=vacuum, impulse=impulse)
+    plan = _weighed(job.plan, resin, vacuum)
+    return replace(job, plan=plan, resin=resin, vacuum=vacuum, impulse=impulse)
 
 
 def _asked(option: str, text: str, kind: Quantity, usual: tuple[float, float]) -> float:

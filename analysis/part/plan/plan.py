@@ -130,10 +130,13 @@ class Heights:
         Of the resin in the pot.
     plane : tuple of (float, float, float)
         a, b, c of the part's height a x + b y + c, in mm.
+    share_per_mm : float
+        Share of the drive that lifts the resin by a millimetre.
     """
 
     pot_mm: float
     plane: tuple[float, float, float]
+    share_per_mm: float = 0.0
 
     def above_pot_mm(self, points_mm: FloatArray) -> FloatArray:
         """Return how far points of the part, shape (N, 2), lie above the pot."""
@@ -176,6 +179,11 @@ class PartPlan:
     notes: tuple[str, ...] = field(default=())
     y_runs: str = "down"
     heights: Heights | None = None
+
+    @property
+    def slopes(self) -> bool:
+        """Whether the part does not lie level."""
+        return self.heights is not None and not self.heights.level
 
     @property
     def stacks(self) -> tuple[PartStack, ...]:
