@@ -16,8 +16,8 @@ from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel, Resin, Stack, Vacuum
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
 from analysis.panel.tables.fields import FIELDS as PANEL_FIELDS
-from analysis.panel.tables.resin import LIKELY_MPAS, read_resin_table
-from analysis.panel.tables.vacuum import LEAST_DRIVE_MBAR, MBAR_PA, read_vacuum_table
+from analysis.panel.tables.resin import read_resin_table
+from analysis.panel.tables.vacuum import MBAR_PA, read_vacuum_table
 from analysis.part.plan import outline as part_outline
 from analysis.part.plan.conditions import (
     HEIGHT_FIELDS,
@@ -40,13 +40,6 @@ from analysis.part.plan.ports import (
 )
 from analysis.part.plan.search_goal import SEARCH_FIELDS, SearchGoal, read_goal
 from analysis.part.plan.stack import STACK_FIELDS, ZONE_FIELDS, Merged, read_stack
-from vision.common.quantity import (
-    PRESSURE_MBAR,
-    VISCOSITY_MPAS,
-    Quantity,
-    other_units,
-    read_quantity,
-)
 from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
 from vision.errors import WetlineError
 from vision.records import FloatArray
@@ -227,59 +220,29 @@ def lift_pa(plan: PartPlan, resin: Resin) -> float:
     return _weight_pa_per_mm(resin) * above_mm
 
 
-def with_drive(job: PartJob, vacuum_text: str | None, viscosity_text: str | None) -> PartJob:
+def with_drive(job: PartJob, drive_mbar: float | None, viscosity_mpas: float | None) -> PartJob:
     """Return the job with another pressure difference or starting viscosity, steady from the start.
 
     A viscosity that rises goes on rising at the same rate; logs are replaced.
 
-    Parameters
-    ----------
-    job : PartJob
-    vacuum_text : str, optional
-        mbar, or with its unit, such as "0.8 bar".
-    viscosity_text : str, optional
-        mPa s, or with its unit.
-
     Raises
     ------
     WetlineError
-        If a value cannot be true, or a bare number is not likely to be what was meant.
+        If the drive is more than the air pressure can give.
     """
     resin, vacuum = job.resin, job.vacuum
-    if vacuum_text is not None:
-        usual = (LEAST_DRIVE_MBAR, vacuum.ambient_pa / MBAR_PA)
-        drive_mbar = _asked("--vacuum", vacuum_text, PRESSURE_MBAR, usual)
-        if not 0 < drive_mbar <= usual[1]:
+    if drive_mbar is not None:
+        if drive_mbar * MBAR_PA > vacuum.ambient_pa:
             raise WetlineError(
-                f"--vacuum {vacuum_text}: must be above 0, and is more than the air pressure can "
-                f"give ({usual[1]:.0f} mbar): give feed less bag pressure"
+                f"--vacuum {drive_mbar:g}: is more than the air pressure can give "
+                f"({vacuum.ambient_pa / MBAR_PA:.0f} mbar): give feed less bag pressure"
             )
         vacuum = replace(vacuum, pressure_pa=drive_mbar * MBAR_PA, log=None)
-    if viscosity_text is not None:
-        mpas = _asked("--viscosity", viscosity_text, VISCOSITY_MPAS, LIKELY_MPAS)
-        if not mpas > 0:
-            raise WetlineError(f"--viscosity {viscosity_text}: must be above 0")
-        resin = replace(resin, viscosity_pa_s=mpas / 1000.0, viscosity_log=None)
+    if viscosity_mpas is not None:
+        resin = replace(resin, viscosity_pa_s=viscosity_mpas / 1000.0, viscosity_log=None)
     impulse = _impulse(job.path, resin, vacuum, job.plan)
     plan = _weighed(job.plan, resin, vacuum)
     return replace(job, plan=plan, resin=resin, vacuum=vacuum, impulse=impulse)
-
-
-def _asked(option: str, text: str, kind: Quantity, usual: tuple[float, float]) -> float:
-    """Read a what-if; a bare number that is not usual is asked about, one with its unit is not."""
-    try:
-        value = read_quantity(text, kind)
-    except ValueError as error:
-        raise WetlineError(f"{option} {text}: {error}") from None
-    bare = text.strip().lstrip("+-").replace(".", "").replace(",", "").isdigit()
-    if bare and value > 0 and not usual[0] <= value <= usual[1]:
-        others = other_units(value, kind, usual)[:2]
-        ways = " or ".join(f'"{one}"' for one in [*others, f"{value:g} {kind.unit}"])
-        raise WetlineError(
-            f"{option} {text}: would be {value:g} {kind.unit}, where {usual[0]:.0f} to "
-            f"{usual[1]:.0f} is usual: write {ways}, whichever is meant"
-        )
-    return value
 
 
 def _cells(path: Path, document: Mapping[str, Any]) -> int:
