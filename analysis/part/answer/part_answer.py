@@ -205,6 +205,7 @@ class PartAnswer:
         return self.filling.links.grid.y_mm
 
 
+NEVER = PartTimes(np.inf, np.inf, np.inf)
 NOT_IN_FILE = ("plan", "clock", "filling", "arrival_s")
 ONLY_IF_ASKED = ("spacing", "search")
 
@@ -246,12 +247,10 @@ def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
     """
     clock, found = clock_of(job), doubts(job, fill.total, ends)
     low, high = joined_ends(fill.total, found)
-    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, low, high]))
-    vented = PartTimes(*(float(value) for value in times[-3:]))
+    vented, arrival_s = _timed(clock, fill, (low, high))
     area_m2 = float(fill.links.share.sum()) * fill.links.grid.cell_m2
     judged = judge_part(clock, vented, fill.trapped, area_m2 * 1e6)
-    filled = PartTimes(np.inf, np.inf, np.inf) if fill.trapped else vented
-    resin, time = job.resin, clock.impulse.time_of
+    filled = NEVER if fill.trapped else vented
     held_m3 = float(fill.step_held_m3[-1])
     return PartAnswer(
         name=job.plan.name,
@@ -267,7 +266,7 @@ def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
         fill_impulse=fill.total,
         fill_impulse_ladder=fill.sweep_total,
         last_spot_mm=fill.last_spot_mm,
-        last_spots=tuple(LastSpot(x, y, float(time(theta))) for x, y, theta in fill.spots_mm),
+        last_spots=_last_spots(fill, clock),
         trapped=_trapped(fill, clock),
         margin=clock.working_s / vented.time_s if clock.working_s and not fill.trapped else None,
         gel_time_s=clock.gel_s,
@@ -286,15 +285,28 @@ def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
         notes=_notes(job, fill),
         cautions=CAUTIONS,
         doubts=found,
-        changes=changes(clock, high, job.vacuum, resin.viscosity_pa_s, resin.working_share),
+        changes=changes(clock, high, job.vacuum, job.resin),
         y_runs=job.plan.y_runs,
         spacing=None,
         search=None,
         plan=job.plan,
         clock=clock,
         filling=fill,
-        arrival_s=fill.links.field(times[:-3]),
+        arrival_s=arrival_s,
     )
+
+
+def _timed(clock: Clock, fill: Filling, ends: tuple[float, float]) -> tuple[PartTimes, FloatArray]:
+    """Return fill time with its ends, and when each cell wets, shape (ny, nx)."""
+    times = times_of(clock.impulse, np.append(fill.arrival, [fill.total, *ends]))
+    filled = PartTimes(*(float(value) for value in times[-3:]))
+    return filled, fill.links.field(times[:-3])
+
+
+def _last_spots(fill: Filling, clock: Clock) -> tuple[LastSpot, ...]:
+    """Put the last spots in time."""
+    time = clock.impulse.time_of
+    return tuple(LastSpot(x, y, float(time(theta))) for x, y, theta in fill.spots_mm)
 
 
 def _stages(plan: PartPlan, fill: Filling, clock: Clock) -> tuple[StageStart, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.fit.impulse import Impulse
 from analysis.fit.mixture_regression import Z_95
-from analysis.panel.records import Vacuum
+from analysis.panel.records import Resin, Vacuum
 from analysis.part.answer.clock import Clock
 from analysis.part.flow.trapped import TrappedAir
 from vision.common.rounding import minutes, rounded
@@ -156,9 +156,7 @@ def _before_gel(gel_s: float, gel_sd: float, times: PartTimes) -> bool:
     return bool(np.log(gel_s / times.time_s) >= doubt)
 
 
-def changes(
-    clock: Clock, impulse_high: float, vacuum: Vacuum, viscosity_pa_s: float | None, share: float
-) -> tuple[Change, ...]:
+def changes(clock: Clock, impulse_high: float, vacuum: Vacuum, resin: Resin) -> tuple[Change, ...]:
     """Return what a shop can change so that the part fills in time, the least trouble first.
 
     Parameters
@@ -167,10 +165,7 @@ def changes(
     impulse_high : float
         Impulse to full at its upper bound.
     vacuum : Vacuum
-    viscosity_pa_s : float or None
-        At the start.
-    share : float
-        Working time over gel time.
+    resin : Resin
 
     Notes
     -----
@@ -183,9 +178,9 @@ def changes(
     need = impulse_high / had
     if need <= 1.0:
         return ()
-    found = [_vacuum(need, vacuum), _slower(clock.impulse, impulse_high, share)]
-    if viscosity_pa_s is not None:
-        found.append(_thinner(need, viscosity_pa_s))
+    found = [_vacuum(need, vacuum), _slower(clock.impulse, impulse_high, resin)]
+    if resin.viscosity_pa_s is not None:
+        found.append(_thinner(need, resin.viscosity_pa_s))
     named = [change for change in found if change is not None]
     return tuple(sorted(named, key=lambda change: not change.enough))
 
@@ -205,8 +200,9 @@ def _vacuum(need: float, vacuum: Vacuum) -> Change | None:
     )
 
 
-def _slower(impulse: Impulse, impulse_high: float, share: float) -> Change:
-    wanted = float(impulse.time_of(impulse_high)) / share
+def _slower(impulse: Impulse, impulse_high: float, resin: Resin) -> Change:
+    needed = float(impulse.time_of(impulse_high)) + resin.mixed_before_start_s
+    wanted = needed / resin.working_share
     if wanted <= LONGEST_GEL_S:
         return Change(
             "slower hardener", True, f"a gel time of {minutes(wanted, 'up')} or more is enough"

@@ -8,11 +8,10 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-import scipy.sparse as sparse
-from scipy.spatial import cKDTree
 
 from analysis.part.flow.front_level import level
 from analysis.part.flow.gravity import Gravity, total_with_weight, weight_of
+from analysis.part.flow.grid_transfer import carry
 from analysis.part.flow.multigrid import inner
 from analysis.part.flow.obstacle import State, fill_state, injected_m3
 from analysis.part.flow.system import System, fill_impulse, open_feeds
@@ -149,34 +148,6 @@ def level_sizes(cells: int, coarse_to_fine: bool = True) -> list[int]:
     while coarse_to_fine and sizes[0] >= 2 * COARSE_CELLS:
         sizes.insert(0, (sizes[0] + 1) // 2)
     return sizes
-
-
-def carry(coarse: Links, points_mm: FloatArray) -> Any:
-    """Return the matrix that carries values from a grid's cells to points, bilinearly."""
-    count = len(points_mm)
-    place = coarse.grid.cells(points_mm) - 0.5
-    base = np.floor(place).astype(int)
-    part = place - base
-    rows, cols, weights = [], [], []
-    for up in (0, 1):
-        for right in (0, 1):
-            col, row = base[:, 0] + right, base[:, 1] + up
-            weight = np.abs(1 - right - part[:, 0]) * np.abs(1 - up - part[:, 1])
-            ok = (col >= 0) & (row >= 0) & (col < coarse.grid.nx) & (row < coarse.grid.ny)
-            cell = np.full(count, -1)
-            cell[ok] = coarse.number[row[ok], col[ok]]
-            ok = (cell >= 0) & (weight > 0)
-            rows.append(np.flatnonzero(ok))
-            cols.append(cell[ok])
-            weights.append(weight[ok])
-    row, col, weight = (np.concatenate(x) for x in (rows, cols, weights))
-    total = np.bincount(row, weight, count)
-    lost = np.flatnonzero(total < 1e-6)
-    keep = total[row] >= 1e-6
-    nearest = cKDTree(coarse.centre_mm).query(points_mm[lost])[1] if lost.size else lost
-    data = np.concatenate([weight[keep] / total[row[keep]], np.ones(len(lost))])
-    index = (np.concatenate([row[keep], lost]), np.concatenate([col[keep], nearest]))
-    return sparse.coo_array((data, index), shape=(count, coarse.count)).tocsr()
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from analysis.fit.impulse import constant_impulse
-from analysis.panel.records import Vacuum
+from analysis.panel.records import Resin, Vacuum
 from analysis.part.answer.clock import Clock
 from analysis.part.answer.verdict import PartTimes, changes, judge_part
 from analysis.part.flow.trapped import TrappedAir
 
 AIR = (TrappedAir(300.0, 40.0, ((300.0, 40.0), (120.0, 60.0)), 2.0e4, 1e8),)
+RESIN = Resin(viscosity_pa_s=0.3, gel_time_s=3000.0)
 NEVER = PartTimes(np.inf, 3000.0, np.inf)
 
 
@@ -69,13 +70,13 @@ def by_name(found):
 def test_changes_name_how_far_to_go_and_only_what_can_be_had():
     vacuum, base = Vacuum(80_000.0), Clock(constant_impulse(80_000.0, 0.3), 3000.0, 2100.0, 1150.0)
     had = 2100.0 * 80_000.0 / 0.3
-    assert changes(base, had, vacuum, 0.3, 0.7) == ()
-    near = by_name(changes(base, 1.1 * had, vacuum, 0.3, 0.7))
+    assert changes(base, had, vacuum, RESIN) == ()
+    near = by_name(changes(base, 1.1 * had, vacuum, RESIN))
     assert near["vacuum"].enough
     assert "880 mbar" in near["vacuum"].say
     assert "55 min" in near["slower hardener"].say  # 1.1 x 50 min
     assert "272 mPa s" in near["thinner resin"].say  # 300 / 1.1, rounded down
-    far = by_name(changes(base, 9.0 * had, vacuum, 0.3, 0.7))
+    far = by_name(changes(base, 9.0 * had, vacuum, RESIN))
     assert not any(change.enough for change in far.values())
     assert "none" not in far["vacuum"].say
     assert "gains 25 %" in far["vacuum"].say  # 1003 over 800 mbar
