@@ -136,7 +136,8 @@ def _from_panel(table: Table) -> tuple[Any, ...]:
 def _refuse_what_does_not_hold(
     table: Table, key: str, folder: Path, document: dict[str, Any]
 ) -> None:
-    """Refuse a panel that was no fair test, or whose panel.toml has changed since its answer."""
+    """Refuse a panel in question, no fair test, or changed since its answer."""
+    read_settled_panel(folder)
     verdict = document.get("verdict") or {}
     if verdict.get("verdict") == "unfair test":
         raise table.bad(
