@@ -203,5 +203,7 @@ def _front(values: dict[str, Any]) -> FrontSummary:
 
 def _scale(values: dict[str, Any]) -> ScaleSummary:
     known = {k: v for k, v in values.items() if k in ScaleSummary.__dataclass_fields__}
+    if known.get("mm_per_px") is None:
+        known["mm_per_px"] = float("nan")  # pen marks have no pixels; JSON has no NaN
     defaults = {"relative_sd": 0.003, "length_mm": 0.0, "width_mm": 0.0}
     return ScaleSummary(**(defaults | known))
