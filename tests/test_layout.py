@@ -17,7 +17,7 @@ MIRRORED = tuple(
     module
     for module in MODULES
     if module.parts[0] == "vision"
-    or module.parts[1] in ("commands", "forecast", "page", "record", "watch")
+    or module.parts[1] in ("commands", "forecast", "page", "part", "record", "watch")
 )
 MOST_MODULES, MOST_LINES, MOST_FUNCTION_LINES = 9, 400, 50
 

@@ -1,4 +1,7 @@
-"""Pictures of a part: front lines, what wets last, margin to gel, resin against time."""
+"""Pictures of a part: front lines, what wets last, margin to gel, resin against time.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

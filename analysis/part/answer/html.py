@@ -1,4 +1,7 @@
-"""The page on a part for the record: one HTML file that needs nothing beside it."""
+"""The page on a part for the record: one HTML file that needs nothing beside it.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The whole job on one part.toml: solve or re-label, write the files, search for a better plan."""
+"""The whole job on one part.toml: solve or re-label, write the files, search for a better plan.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""A filling kept on disk, so that another resin or vacuum is answered without solving again."""
+"""A filling kept on disk, so that another resin or vacuum is answered without solving again.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The answer for a part in plain words: rows that terminal and page are both drawn from."""
+"""The answer for a part in plain words: rows that terminal and page are both drawn from.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

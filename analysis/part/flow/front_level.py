@@ -1,4 +1,7 @@
-"""Where the front stands within a cell, read from the fill state."""
+"""Where the front stands within a cell, read from the fill state.
+
+Tested in tests/analysis/part/flow/test_closed_forms.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The sweep of impulses: one obstacle problem per step, coarse grid to fine, stage by stage."""
+"""The sweep of impulses: one obstacle problem per step, coarse grid to fine, stage by stage.
+
+Tested in tests/analysis/part/flow/test_filling.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Solving the pressure equation on the wet cells: conjugate gradients with a multigrid cycle."""
+"""Solving the pressure equation on the wet cells: conjugate gradients with a multigrid cycle.
+
+Tested in tests/analysis/part/flow/test_obstacle.py.
+"""
 
 from __future__ import annotations
 

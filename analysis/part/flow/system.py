@@ -1,4 +1,7 @@
-"""The discrete filling problem: the matrix, the feeds and the pores of each cell."""
+"""The discrete filling problem: the matrix, the feeds and the pores of each cell.
+
+Tested in tests/analysis/part/flow/test_closed_forms.py.
+"""
 
 from __future__ import annotations
 

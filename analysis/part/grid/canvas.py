@@ -1,4 +1,7 @@
-"""A plan's outline, zones and gaps on a grid, before any feed is laid on it."""
+"""A plan's outline, zones and gaps on a grid, before any feed is laid on it.
+
+Tested in tests/analysis/part/flow/test_closed_forms.py.
+"""
 
 from __future__ import annotations
 

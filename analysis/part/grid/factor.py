@@ -1,4 +1,7 @@
-"""Factoring a sparse matrix once, to solve with it directly."""
+"""Factoring a sparse matrix once, to solve with it directly.
+
+Tested in tests/analysis/part/flow/test_obstacle.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Where a feed line must end on the grid to act as if it ended where it does."""
+"""Where a feed line must end on the grid to act as if it ended where it does.
+
+Tested in tests/analysis/part/flow/test_closed_forms.py.
+"""
 
 from __future__ import annotations
 

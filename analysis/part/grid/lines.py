@@ -1,4 +1,7 @@
-"""Feed lines on the grid: where they cut the links between cells."""
+"""Feed lines on the grid: where they cut the links between cells.
+
+Tested in tests/analysis/part/flow/test_closed_forms.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Closed lines from SVG and DXF drawings; needs the `cad` extra."""
+"""Closed lines from SVG and DXF drawings; needs the `cad` extra.
+
+Tested in tests/analysis/part/plan/test_outline.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What [part] and [height] of part.toml say: how the part is infused, and how high it stands."""
+"""What [part] and [height] of part.toml say: how the part is infused, and how high it stands.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

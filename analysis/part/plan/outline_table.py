@@ -1,4 +1,7 @@
-"""The [outline] table of part.toml: the part's edge and its holes, by numbers or from a drawing."""
+"""The [outline] table of part.toml: the part's edge and its holes, by numbers or from a drawing.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

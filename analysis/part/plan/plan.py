@@ -1,4 +1,7 @@
-"""The plan of a part as records: SI inside, mm on the plane."""
+"""The plan of a part as records: SI inside, mm on the plane.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

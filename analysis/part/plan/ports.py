@@ -1,4 +1,7 @@
-"""Feeds, vents and edge gaps of part.toml: where they lie, and whether that is on the part."""
+"""Feeds, vents and edge gaps of part.toml: where they lie, and whether that is on the part.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

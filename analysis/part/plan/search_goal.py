@@ -1,4 +1,7 @@
-"""What a search for a better plan is asked for: the [search] table."""
+"""What a search for a better plan is asked for: the [search] table.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

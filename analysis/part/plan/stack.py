@@ -1,4 +1,7 @@
-"""A stack of part.toml, given by numbers or taken from a test panel by its folder."""
+"""A stack of part.toml, given by numbers or taken from a test panel by its folder.
+
+Tested in tests/analysis/part/plan/test_part_toml.py.
+"""
 
 from __future__ import annotations
 

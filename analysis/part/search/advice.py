@@ -1,4 +1,7 @@
-"""What spacing and search have to say, in time."""
+"""What spacing and search have to say, in time.
+
+Tested in tests/analysis/commands/test_part.py.
+"""
 
 from __future__ import annotations
 

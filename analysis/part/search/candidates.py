@@ -1,4 +1,7 @@
-"""Places that a feed may have: spread over the part at first, and moved from there."""
+"""Places that a feed may have: spread over the part at first, and moved from there.
+
+Tested in tests/analysis/part/search/test_search.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Judging layouts of feeds on one part: what the part has in common is worked out once."""
+"""Judging layouts of feeds on one part: what the part has in common is worked out once.
+
+Tested in tests/analysis/part/search/test_search.py.
+"""
 
 from __future__ import annotations
 

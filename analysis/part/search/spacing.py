@@ -1,4 +1,7 @@
-"""How far apart feed lines may lie, for the part to fill within the working time."""
+"""How far apart feed lines may lie, for the part to fill within the working time.
+
+Tested in tests/analysis/part/search/test_search.py.
+"""
 
 from __future__ import annotations
 
