@@ -223,6 +223,8 @@ class FrontSummary:
         Standard uncertainty of the start; 0 when the user gave it.
     clean_lanes_mm : tuple of (float, float)
         Bands of y whose lanes the fit uses.
+    doubts : tuple of str
+        Why the reading as a whole may be wrong: what the photos show and it does not explain.
     """
 
     usable: bool
@@ -239,6 +241,7 @@ class FrontSummary:
     clean_lanes_mm: tuple[tuple[float, float], ...] = ()
     dry_spots: tuple[DrySpot, ...] = ()
     warnings: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     @property
     def race_share(self) -> float:

@@ -252,6 +252,7 @@ def describe(
         judgement=judge(panel, tracked, fit, fill, limits, lag_m),
         warnings=(
             *panel.notes,
+            *(f"in doubt: {text}" for text in tracked.front.doubts),
             *tracked.front.warnings,
             *_doubts(panel, fit, gel, lag_m),
             *_reach_doubts(panel, fit, fill, limits),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -183,6 +184,8 @@ def judge(
     """
     if isinstance(fit, NoFit):
         return Judgement("cannot decide", fit.reason)
+    if tracked.front.doubts:
+        return Judgement("cannot decide", in_doubt(tracked.front.doubts))
     unfair = unfair_reasons(panel, tracked, fit)
     if unfair:
         return Judgement("unfair test", "; ".join(unfair))
@@ -191,6 +194,14 @@ def judge(
         return Judgement("cannot decide", missing)
     hidden = _hidden_lag(fill, lag_m)
     return Judgement("cannot decide", hidden) if hidden else judge_fill(fill, limits)
+
+
+def in_doubt(doubts: Sequence[str]) -> str:
+    """Write why the front itself is not believed, and what helps."""
+    return (
+        f"the front that was read may be wrong: {'; '.join(doubts)}: look at the photos in the "
+        "record, keep sun and shadows off the panel, or mark the front with a few points in fix.csv"
+    )
 
 
 def _missing(

@@ -12,6 +12,8 @@ from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
+from vision.check.doubts import row_doubts, run_doubts
+from vision.check.redraw import redraw
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
 from vision.repair.initial_wet import find_initial_wet
@@ -43,6 +45,10 @@ class Measured:
         Why the front cannot be measured; empty when it can.
     feed : Feed
         With the point found.
+    row_doubts : tuple of str
+        Why the front at each frame of the stack is not borne out by its photo; or empty text.
+    doubts : tuple of str
+        Why the run as a whole is in doubt.
     """
 
     arrival: ArrivalMap
@@ -53,6 +59,8 @@ class Measured:
     hidden_share: FloatArray
     reason: str
     feed: Feed
+    row_doubts: tuple[str, ...]
+    doubts: tuple[str, ...]
 
 
 def measure(
@@ -87,6 +95,8 @@ def measure(
     cut = measure_strips(wet_frame, count)
     if not feed.is_known:
         feed = feed.at(_find_point(cut, count, known))
+    redrawing = redraw(wetting, wet_frame, known & ~before, feed, settings.check, settings.wetting)
+    known &= ~redrawing.unexplained
     offset_px, width_px = edge_offsets(wetting, wet_frame, known & ~before, settings.edge)
     edge_mm = width_px * mm_per_px
     reason = cannot_see(wetting.coarse, wet_frame, known, feed, edge_mm, settings)
@@ -110,6 +120,8 @@ def measure(
         hidden_share=hidden_share(wet_frame, known, count),
         reason=reason,
         feed=feed.feed,
+        row_doubts=row_doubts(redrawing, settings.check),
+        doubts=run_doubts(redrawing, settings.check),
     )
 
 

@@ -36,6 +36,12 @@ class Rays:
         result: BoolArray = self.radius_px < self.limit_px - 2.0
         return result
 
+    def places_px(self, feed_px: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+        """Return where the front stands, x and y of shape (K, 360), around a feed point."""
+        angle = np.deg2rad(np.arange(DIRECTIONS) * 360.0 / DIRECTIONS)
+        x, y = feed_px
+        return x + self.radius_px * np.cos(angle), y + self.radius_px * np.sin(angle)
+
 
 def read_rays(arrival_s: FloatArray, times_s: FloatArray, feed_px: tuple[float, float]) -> Rays:
     """Read the front's radius in every direction at each time.

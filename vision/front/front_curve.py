@@ -11,6 +11,7 @@ from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
 from vision.front.dry_spots import find_dry_spots
+from vision.front.front_sight import FrontSight, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
 from vision.front.stall import Stall, find_stall
 from vision.records import (
@@ -80,21 +81,24 @@ def _edge_curve(
 ) -> tuple[FrontCurve, FrontSummary]:
     arrival = measured.arrival
     rows = np.ones(arrival.time_s.shape[0], bool) if lanes is None else lanes
-    fronts = lane_fronts_px(arrival.time_s[rows], frames.time_s) * arrival.mm_per_px
+    fronts_px = lane_fronts_px(arrival.time_s[rows], frames.time_s)
+    lane_px = np.broadcast_to(np.flatnonzero(rows) + 0.5, fronts_px.shape)
+    sight = front_sight(arrival, fronts_px, lane_px)
+    fronts = fronts_px * arrival.mm_per_px
     racing = find_race_tracking(fronts, arrival.length_mm)
     clean = fronts[:, racing.clean]
     at_end = fronts >= END_SHARE * arrival.length_mm
     clean_mean = clean.mean(axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
-    rated = _rate(measured, frames, scale, fronts.mean(axis=1))
-    used, notes = _judge(frames, rated, np.any(at_end[:, racing.clean], axis=1), stall)
+    rated = _rate(measured, scale, fronts.mean(axis=1), sight)
+    used, notes = _judge(measured, frames, rated, np.any(at_end[:, racing.clean], axis=1), stall)
     curve = FrontCurve.of(
         "edge",
         frames.names,
         frames.time_s,
         used,
         notes,
-        **_over(fronts),
+        **_over(fronts, edges(fronts, arrival.mm_per_px, around=False)),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
         front_clean_mm=clean_mean,
@@ -115,13 +119,21 @@ def _bands(rows: BoolArray, clean: BoolArray, mm_per_px: float) -> tuple[tuple[f
     return bands_mm(whole, mm_per_px)
 
 
-def _over(fronts_mm: FloatArray) -> dict[str, FloatArray]:
-    """Return mean, median, least and greatest over the lanes (or directions), by column."""
+def _arc_mm(radius_mm: FloatArray) -> float:
+    """Return the usual width of a direction where the front stands."""
+    return float(np.mean(radius_mm)) * 2 * np.pi / radius_mm.shape[1] + 1e-9
+
+
+def _over(
+    fronts_mm: FloatArray, least_most: tuple[FloatArray, FloatArray]
+) -> dict[str, FloatArray]:
+    """Return mean, median, trailing and leading edge of the lanes (or directions), by column."""
+    least, most = least_most
     return {
         "front_mean_mm": fronts_mm.mean(axis=1),
         "front_median_mm": np.median(fronts_mm, axis=1),
-        "front_min_mm": fronts_mm.min(axis=1),
-        "front_max_mm": fronts_mm.max(axis=1),
+        "front_min_mm": least,
+        "front_max_mm": most,
     }
 
 
@@ -132,23 +144,25 @@ def _point_curve(
     point = measured.feed.point_mm
     assert point is not None
     mm = arrival.mm_per_px
-    rays = read_rays(arrival.time_s, frames.time_s, (point[0] / mm, point[1] / mm))
+    point_px = (point[0] / mm, point[1] / mm)
+    rays = read_rays(arrival.time_s, frames.time_s, point_px)
+    sight = front_sight(arrival, *rays.places_px(point_px))
     radius = rays.radius_px * mm
     radius = np.maximum(radius, np.where(frames.time_s > 0, measured.feed.radius_mm, 0.0)[:, None])
     ellipses = np.array(
         [centred_ellipse(r, inside) for r, inside in zip(radius, rays.inside, strict=True)]
     )
     major, minor, angle = ellipses.T
-    rated = _rate(measured, frames, scale, radius.mean(axis=1))
+    rated = _rate(measured, scale, radius.mean(axis=1), sight)
     equal = np.where(rated.front_mm > 0, np.sqrt(major * minor), 0.0)
-    used, notes = _judge(frames, rated, ~np.all(rays.inside, axis=1), None)
+    used, notes = _judge(measured, frames, rated, ~np.all(rays.inside, axis=1), None)
     curve = FrontCurve.of(
         "point",
         frames.names,
         frames.time_s,
         used & np.isfinite(equal),
         notes,
-        **_over(radius),
+        **_over(radius, edges(radius, _arc_mm(radius), around=True)),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, None),
         front_clean_mm=equal,
@@ -177,27 +191,24 @@ class _Rated:
 
 
 def _rate(
-    measured: Measured, frames: FrameTimes, scale: ScaleSummary, front_mm: FloatArray
+    measured: Measured, scale: ScaleSummary, front_mm: FloatArray, sight: FrontSight
 ) -> _Rated:
-    """Combine what places the edge, what was hidden, and the scale.
-
-    A hidden stretch of front may be off by about the advance between two frames.
-    """
-    time_s = frames.time_s
-    hidden = np.interp(time_s, measured.stack_s, measured.hidden_share)
-    advance = np.abs(np.gradient(front_mm, np.maximum.accumulate(time_s) + 1e-6 * time_s.size))
-    gap = np.median(np.diff(measured.stack_s)) if len(measured.stack_s) > 1 else 0.0
-    blind = hidden * np.minimum(advance * gap, 0.1 * max(float(front_mm.max()), 1.0))
-    local = np.sqrt(measured.edge_sd_mm**2 + blind**2 + (0.5 * scale.error_mm) ** 2)
-    return _Rated(front_mm, np.where(front_mm > 0, local, 0.1), hidden)
+    """Combine what places the edge, what was filled in, and the scale."""
+    sd = np.sqrt(measured.edge_sd_mm**2 + sight.blind_mm**2 + (0.5 * scale.error_mm) ** 2)
+    return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share)
 
 
 def _judge(
-    frames: FrameTimes, rated: _Rated, at_end: BoolArray, stall: Stall | None
+    measured: Measured,
+    frames: FrameTimes,
+    rated: _Rated,
+    at_end: BoolArray,
+    stall: Stall | None,
 ) -> tuple[BoolArray, tuple[str, ...]]:
     """Decide which frames the fit may use, and note why not the others."""
     used = np.ones(len(rated.front_mm), bool)
     notes = []
+    doubts = _row_doubts(measured, frames)
     for k, note in enumerate(frames.notes):
         why = ""
         if rated.front_mm[k] <= 0:
@@ -210,9 +221,17 @@ def _judge(
             why = "panel not found in this frame"
         elif rated.hidden[k] > MOST_HIDDEN:
             why = "front mostly hidden"
+        else:
+            why = doubts[k]
         used[k] = not why
         notes.append("; ".join(text for text in (why, note) if text))
     return used, tuple(notes)
+
+
+def _row_doubts(measured: Measured, frames: FrameTimes) -> list[str]:
+    """Return why each frame is not borne out, by the photo measured that is nearest in time."""
+    middles = (measured.stack_s[1:] + measured.stack_s[:-1]) / 2
+    return [measured.row_doubts[k] for k in np.searchsorted(middles, frames.time_s)]
 
 
 def _summary(
@@ -234,6 +253,7 @@ def _summary(
         clean_lanes_mm=events.clean_lanes_mm,
         dry_spots=spots,
         warnings=(*_warn_of_flow(racing, spots, stall), *_warn_of_sight(measured, frames)),
+        doubts=measured.doubts,
     )
 
 

@@ -189,6 +189,7 @@ def _front(values: dict[str, Any]) -> FrontSummary:
         DrySpot(spot["x_mm"], spot["y_mm"], spot["area_mm2"]) for spot in values["dry_spots"]
     )
     known["warnings"] = tuple(values.get("warnings", ()))
+    known["doubts"] = tuple(values.get("doubts", ()))
     lanes = values.get("clean_lanes_mm", ())
     known["clean_lanes_mm"] = tuple((float(a), float(b)) for a, b in lanes)
     defaults: dict[str, Any] = {

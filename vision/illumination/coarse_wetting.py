@@ -83,6 +83,7 @@ def find_coarse_wetting(
     border: FloatArray | None = None,
     border_xy: FloatArray | None = None,
     settings: LightSettings | None = None,
+    unseen: BoolArray | None = None,
 ) -> CoarseWetting:
     """Find each frame's light and the frame from which each cell is wet.
 
@@ -95,6 +96,8 @@ def find_coarse_wetting(
     border_xy : ndarray of shape (Q, 2), float, optional
         Their scaled places (the panel spans -1 to 1).
     settings : LightSettings, optional
+    unseen : ndarray of shape (K, h, w), bool, optional
+        Cells that lie outside of a photo.
 
     Returns
     -------
@@ -109,11 +112,11 @@ def find_coarse_wetting(
     table = table_light(border, border_xy, settings)
     basis = even_basis(rows, cols, settings)
     light = border_light(table, basis)
-    even = _wetting_under(cells, table, basis, light)
+    even = _wetting_under(cells, table, basis, light, unseen)
     if not is_uneven(table, basis, light):
         return even
     basis = uneven_basis(rows, cols, settings)
-    uneven = _wetting_under(cells, table, basis, border_light(table, basis))
+    uneven = _wetting_under(cells, table, basis, border_light(table, basis), unseen)
     return better_light(even, uneven, settings.causes.least_contrast(count * rows * cols))
 
 
@@ -152,7 +155,11 @@ class _State:
 
 
 def _wetting_under(
-    cells: FloatArray, table: TableLight, basis: LightBasis, light: FloatArray
+    cells: FloatArray,
+    table: TableLight,
+    basis: LightBasis,
+    light: FloatArray,
+    unseen: BoolArray | None,
 ) -> CoarseWetting:
     """Find the wetting with one set of shapes for the light.
 
@@ -163,6 +170,7 @@ def _wetting_under(
     basis : LightBasis
     light : ndarray of shape (K, B, C), float
         As the table alone tells it.
+    unseen : ndarray of shape (K, h, w), bool, or None
     """
     settings = basis.settings
     count, rows, cols, colours = cells.shape
@@ -172,13 +180,14 @@ def _wetting_under(
     at_cells = scene.at_cells
     if not light.any():
         light = sequential_light(levels, at_cells)
-    state = _first_state(levels - np.matmul(at_cells, light), light, settings)
+    flat = held_where_unseen(levels - np.matmul(at_cells, light), unseen)
+    state = _first_state(flat, light, settings)
     for turn in range(settings.rounds):
         state, expected = _expect(state, (rows, cols), settings, deepens=turn > 0)
         if settings.refit:
             more = light_left(state.flat, scene, expected, state.light, turn)
             state = replace(state, light=state.light + more)
-        flat = levels - np.matmul(at_cells, state.light)
+        flat = held_where_unseen(levels - np.matmul(at_cells, state.light), unseen)
         noise = _noise(flat, expected.wet_frame, state.dry, settings)
         state = replace(state, flat=flat, noise=noise)
     vector, noise = state.vector, state.noise
@@ -195,6 +204,23 @@ def _wetting_under(
         contrast=float(np.sqrt(vector @ np.linalg.solve(noise, vector))),
         unexplained=float(unexplained.mean()),
     )
+
+
+def held_where_unseen(flat: FloatArray, unseen: BoolArray | None) -> FloatArray:
+    """Return levels that keep what they were where a cell is not seen.
+
+    Parameters
+    ----------
+    flat : ndarray of shape (K, P, C), float
+        Light removed.
+    unseen : ndarray of shape (K, h, w), bool, or None
+    """
+    if unseen is None:
+        return flat
+    held, missing = flat.copy(), unseen.reshape(len(flat), -1)
+    for k in range(1, len(flat)):
+        held[k][missing[k]] = held[k - 1][missing[k]]
+    return held
 
 
 def _noise(

@@ -148,12 +148,15 @@ class Follower:
     def _stands(self, image: NDArray[np.uint8]) -> bool:
         """Whether the picture shows by itself that the camera is where it was.
 
-        It is compared with the last one whose motion the anchors told, then with the last one
-        that stood.
+        It is compared with the last one whose motion the anchors told; where that shows too
+        little again, with the last one that stood.
         """
         now = detail(image)
         self._sights = self._sights or [detail(self._told)]
-        stands = any(compare(before, now).stands for before in self._sights)
+        first = compare(self._sights[0], now)
+        stands = first.stands
+        if not stands and not first.has_moved and len(self._sights) > 1:
+            stands = compare(self._sights[1], now).stands
         if stands:
             self._sights = [self._sights[0], now]
         return stands

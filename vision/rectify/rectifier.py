@@ -24,6 +24,9 @@ COARSEST_MM_PER_PX = 1.0
 MOST_PIXELS = 100_000
 """Canvas size past which nothing is gained: the front is averaged over hundreds of lanes."""
 
+LEAST_COLUMNS = 300
+"""Columns of the canvas of a small panel: rims and specks must stay small beside the front."""
+
 LEAST_ALONG_PX, LEAST_ACROSS_PX = 40, 12
 """Panel in the picture below which it is not read: the coarse look wants some cells each way."""
 
@@ -316,12 +319,14 @@ def require_large_enough(plane: PlaneMap, setup: PanelSetup) -> None:
 def canvas_size(plane: PlaneMap) -> tuple[tuple[int, int], float]:
     """Choose rows, columns and mm per pixel so that the canvas is the panel and no more.
 
-    The resolution about matches the photo's, between 0.4 and 1 mm unless the panel is so large
-    that the canvas would pass `MOST_PIXELS`. Columns fill the length exactly; among nearby
-    resolutions the one whose rows fill the width best is taken.
+    The resolution about matches the photo's, between 0.4 and 1 mm unless the panel is so small
+    that it would have fewer than `LEAST_COLUMNS`, or so large that it would pass `MOST_PIXELS`.
+    Columns fill the length exactly; among nearby resolutions the one whose rows fill the width
+    best is taken.
     """
     length, width = plane.length_mm, plane.width_mm
     wanted = float(np.clip(plane.mm_per_px(), FINEST_MM_PER_PX, COARSEST_MM_PER_PX))
+    wanted = min(wanted, length / LEAST_COLUMNS)
     wanted = max(wanted, float(np.sqrt(length * width / MOST_PIXELS)))
     middle = max(8, int(length / wanted))
     columns = np.arange(max(8, int(0.93 * middle)), middle + 1)

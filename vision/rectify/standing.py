@@ -26,7 +26,7 @@ TILES_DOWN, TILES_ACROSS = 3, 4
 DETAIL_PX = 3.0
 """Only detail finer than this tells a shift; light and clouds do not."""
 
-STILL_PX = 0.5
+STILL_PX = 0.3
 """A shift of the whole that is still taken for none."""
 
 NEARLY = 0.75
@@ -46,17 +46,26 @@ MOST_MOVED = 0.5
 
 @dataclass(frozen=True)
 class Votes:
-    """Tiles of a picture that are as they were, tiles that have moved, and the shift of all."""
+    """Tiles of a picture that are as they were, tiles that have moved, and the shift of all.
+
+    `shift_is_clear` says whether the shift of all is none by chance.
+    """
 
     still: int
     moved: int
     shift_px: float
+    shift_is_clear: bool
 
     @property
     def stands(self) -> bool:
         """Whether the camera stands."""
         enough = self.still >= LEAST_TILES and self.moved <= MOST_MOVED * self.still
         return enough and self.shift_px <= STILL_PX
+
+    @property
+    def has_moved(self) -> bool:
+        """Whether the camera has clearly moved."""
+        return self.shift_is_clear and self.shift_px > STILL_PX
 
 
 def detail(image: NDArray[np.uint8]) -> FloatArray:
@@ -98,7 +107,8 @@ def compare(before: FloatArray, now: FloatArray) -> Votes:
             if like.max() > LEAST_SIGMAS * like.std():
                 as_it_was = like[0, 0] > NEARLY * like.max()
                 still, moved = still + as_it_was, moved + (not as_it_was)
-    return Votes(int(still), int(moved), _shift_px(total))
+    clear = bool(total.max() > LEAST_SIGMAS * total.std() > 0)
+    return Votes(int(still), int(moved), _shift_px(total), clear)
 
 
 def likeness(before: FloatArray, now: FloatArray) -> FloatArray:

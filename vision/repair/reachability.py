@@ -44,7 +44,16 @@ def reject_implausible(
     reachable = replace(
         lit, first_wet=np.where(earlier, count, lit.first_wet), seen=lit.seen & ~cut
     )
-    return fill_wet_frame(reachable, course, settings)
+    return _nothing_ahead(*fill_wet_frame(reachable, course, settings), place, settings)
+
+
+def _nothing_ahead(
+    wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings
+) -> tuple[IntArray, BoolArray]:
+    """Let nothing be wet before there was a wet way to it; what seemed to be was not seen."""
+    way = _way_from_feed(wet_frame, np.ones_like(known), feed, settings)
+    apart = _apart(wet_frame, way, settings)
+    return np.where(apart, way, wet_frame).astype(np.int16), known & ~apart
 
 
 def unreachable_from_feed(
@@ -73,6 +82,13 @@ def unreachable_from_feed(
     morphological reconstruction by erosion of the frames of change, Vincent, IEEE Trans. Image
     Process. 2, 1993.
     """
+    return _apart(wet_frame, _way_from_feed(wet_frame, seen, feed, settings), settings)
+
+
+def _way_from_feed(
+    wet_frame: IntArray, seen: BoolArray, feed: BoolArray, settings: RepairSettings
+) -> IntArray:
+    """Return the first frame by which some way from the feed to each pixel is wet all along."""
     late = int(wet_frame.max())
     reach = max(1, round(settings.bridge_share * wet_frame.shape[1]))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
@@ -81,7 +97,12 @@ def unreachable_from_feed(
     )
     from_feed = np.asarray(cv2.dilate(feed.astype(np.uint8), disc) > 0)
     # Half the resolution leaves out gaps narrower than those that do not count.
-    way = _reached_by(open_way, from_feed, late, 2 if reach >= 4 else 1)
+    return _reached_by(open_way, from_feed, late, 2 if reach >= 4 else 1)
+
+
+def _apart(wet_frame: IntArray, way: IntArray, settings: RepairSettings) -> BoolArray:
+    """Find what is wet before its way; nothing when much of what wetted would be."""
+    late = int(wet_frame.max())
     apart: BoolArray = (wet_frame < late) & ((wet_frame + 1 < way) | (way == late))
     wetted = np.count_nonzero(wet_frame < late)
     return apart & (np.count_nonzero(apart) < settings.most_ahead * wetted)

@@ -65,6 +65,7 @@ class Job:
         lines.append(reached + (" (the end)" if front.filled else ""))
         if front.resin_start:
             lines.append(f"         resin start {front.resin_start.replace('T', ' ')[:19]}")
+        lines += [f"In doubt: {text}" for text in front.doubts]
         return lines + [f"Look at: {text}" for text in front.warnings]
 
 

@@ -205,7 +205,7 @@ def frame_times(frames: Sequence[SeenFrame], start_clock_s: float) -> FrameTimes
 def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> Measured:
     """Take the user's points as the truth."""
     arrival = measured.arrival
-    if measured.reason:
+    if measured.reason or measured.doubts:
         if measured.feed.is_point or len(points) < 2:
             return measured
         rough = map_from_hand(points, arrival.time_s.shape, arrival.mm_per_px, arrival.last_s)
@@ -214,6 +214,8 @@ def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> 
             measured,
             arrival=rough,
             reason="",
+            doubts=(),
+            row_doubts=("",) * len(measured.row_doubts),
             edge_sd_mm=HAND_SD_MM,
             start_sd_s=sd,
             hidden_share=np.zeros_like(measured.hidden_share),

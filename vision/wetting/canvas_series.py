@@ -25,6 +25,10 @@ CELL_PX = 4
 """Pixels along a cell, or about so many, from which its level is taken without thin ink."""
 
 
+ALL_OF_CELL = 0.999
+"""Share of a cell that must lie in the photo for the cell to be seen."""
+
+
 @dataclass(frozen=True)
 class _Offer:
     time_s: float
@@ -121,6 +125,20 @@ class CanvasStack:
         size = (canvas.shape[1] // whole, canvas.shape[0] // whole)
         logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
         return cv2.resize(cv2.medianBlur(logs, 3), (cols, rows), interpolation=cv2.INTER_AREA)
+
+    def unseen_cells(self) -> BoolArray | None:
+        """Return which cells lie outside of each photo, shape (K, h, w); None where none do."""
+        if all(view is None for view in self.in_view):
+            return None
+        rows, cols = self.cell_shape
+        unseen = np.zeros((len(self), rows, cols), bool)
+        for k, view in enumerate(self.in_view):
+            if view is not None:
+                share = cv2.resize(
+                    view.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA
+                )
+                unseen[k] = np.asarray(share) < ALL_OF_CELL
+        return unseen
 
     def _thin(self) -> None:
         """Keep every second frame from here on."""

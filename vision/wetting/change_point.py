@@ -24,7 +24,7 @@ from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack
 from vision.wetting.glare import find_doubtful_glare, find_sunlit
 from vision.wetting.ink import find_ink, find_specks
-from vision.wetting.masks import at_size, whole_patches
+from vision.wetting.masks import at_size, out_of_view, whole_patches
 from vision.wetting.occlusion import find_foreign_things, find_hidden_patches
 from vision.wetting.pixel_levels import expected_ratio, find_pixel_scale
 from vision.wetting.wetness import PixelScale, Projector
@@ -53,6 +53,8 @@ class Wetting:
     coarse : CoarseWetting
     levels : list of ndarray of shape (M, N), float
         Each frame's projected level, light removed.
+    hidden : list of ndarray, bool
+        What stood before the panel in each frame, at a quarter of the resolution.
     """
 
     wet_frame: IntArray
@@ -64,6 +66,7 @@ class Wetting:
     pixels: PixelScale
     coarse: CoarseWetting
     levels: list[FloatArray]
+    hidden: list[BoolArray]
 
 
 def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) -> Wetting:
@@ -96,14 +99,16 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     own = settings.wetting
     border = np.stack(stack.borders) if stack.border_xy.size else None
     border_xy = stack.border_xy if border is not None else None
-    coarse = find_coarse_wetting(np.stack(stack.cells), border, border_xy, settings.light)
+    unseen = stack.unseen_cells()
+    coarse = find_coarse_wetting(np.stack(stack.cells), border, border_xy, settings.light, unseen)
     project = Projector(coarse, stack.shape)
     levels = _project_all(stack, project)
     n_reference = count_reference_frames(coarse, own.causes.reference_frames)
     expected = expected_ratio(stack, n_reference, own)
-    guess, onset = _first_guess(levels, coarse, expected, n_reference, own)
+    guess, onset = _first_guess(levels, coarse, expected, n_reference, own, stack.in_view)
     pixels = find_pixel_scale(levels, guess, expected, n_reference, SAFE_PX, own)
     hidden = find_hidden_patches(levels, guess, pixels, coarse.off_colour, own)
+    hidden = [out_of_view(*pair) for pair in zip(hidden, stack.in_view, strict=True)]
     pixels = _with_light(pixels, coarse, own)
     glare = find_doubtful_glare(project.brightness(), expected, own)
     found = _find_changes(levels, pixels, hidden, glare, own)
@@ -122,6 +127,7 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
         pixels=pixels,
         coarse=coarse,
         levels=levels,
+        hidden=hidden,
     )
 
 
@@ -159,6 +165,7 @@ def _first_guess(
     expected: FloatArray,
     n_reference: int,
     settings: WettingSettings,
+    in_view: list[BoolArray | None],
 ) -> tuple[IntArray, IntArray]:
     """Find the wet frame once at half the resolution, from the coarse look, and the onset."""
     rows, cols = expected.shape
@@ -174,7 +181,10 @@ def _first_guess(
     safe_px = 2 * int(max(narrow.shape) / CELLS_ALONG) + 1
     pixels = find_pixel_scale(small, guess, narrow, n_reference, safe_px, settings)
     pixels = _with_light(pixels, coarse, settings)
-    hidden = [whole_patches(cells) for cells in coarse.off_colour]
+    hidden = [
+        out_of_view(whole_patches(cells), view)
+        for cells, view in zip(coarse.off_colour, in_view, strict=True)
+    ]
     found = _find_changes(small, pixels, hidden, [], settings)
     onset = _find_onset(small, pixels, settings)
     return _widened(found.wet_frame, (cols, rows)), _widened(onset, (cols, rows))

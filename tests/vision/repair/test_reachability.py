@@ -2,7 +2,9 @@
 
 import numpy as np
 
-from vision.repair.reachability import unreachable_from_feed
+from vision.repair.feed import Feed, FeedOnCanvas
+from vision.repair.inpaint import Course, Sighting
+from vision.repair.reachability import reject_implausible, unreachable_from_feed
 from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
@@ -51,3 +53,19 @@ def test_what_wets_in_the_last_frame_alone_needs_a_way_from_the_feed():
     apart = unreachable_from_feed(change, np.ones(change.shape, bool), feed, REPAIR)
     assert apart[9, 37]
     assert not apart[:, :33].any()
+
+
+def test_a_speck_ahead_of_the_front_waits_for_a_wet_way_to_it():
+    # A front of one column a frame, and a hole far ahead whose rim once looked wet.
+    shape, count = (40, 80), 60
+    frames = np.tile(np.arange(shape[1]), (shape[0], 1))
+    frames = np.minimum(frames, count).astype(np.int16)
+    blank = np.zeros(shape, bool)
+    blank[18:22, 50:54] = True
+    first_wet = np.where(blank, 9, np.minimum(frames + 1, count)).astype(np.int16)
+    last_dry = np.where(blank, 3, frames - 1).astype(np.int16)
+    sighting = Sighting(frames, last_dry, first_wet, np.ones(shape, bool), blank)
+    course = Course(np.arange(count) * 20.0, FeedOnCanvas(Feed(), shape, 1.0))
+    wet_frame, known = reject_implausible(sighting, frames, course, RepairSettings())
+    assert wet_frame[18:22, 50:54].min() > 40
+    assert not known[18:22, 50:54].any()

@@ -1,0 +1,77 @@
+"""What of a run its photos do not bear out: rows that are not used, and runs that are in doubt."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.check.redraw import Redrawing
+from vision.records import BoolArray
+from vision.settings.tracker_settings import CheckSettings
+
+HIDDEN = "front mostly hidden in this photo"
+ELSEWHERE = "this photo by itself shows the front elsewhere"
+FRESH = "too new: only one or two photos show this front"
+
+
+def row_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str, ...]:
+    """Return why each frame's front is not borne out; empty text where it is.
+
+    Parameters
+    ----------
+    redrawing : Redrawing
+    settings : CheckSettings
+    """
+    count = len(redrawing.off_share)
+    doubts = []
+    for k in range(count):
+        why = ""
+        if redrawing.moving[k]:
+            if k >= count - settings.fresh_frames:
+                why = FRESH
+            elif redrawing.seen_share[k] < settings.least_seen:
+                why = HIDDEN
+            elif _is_elsewhere(redrawing, settings)[k]:
+                why = ELSEWHERE
+        doubts.append(why)
+    return tuple(doubts)
+
+
+def _is_elsewhere(redrawing: Redrawing, settings: CheckSettings) -> BoolArray:
+    off = redrawing.off_share > settings.most_off
+    # All bands together are surer than one.
+    far = np.abs(redrawing.shift_mm) > redrawing.tolerance_mm / 2
+    return np.asarray(off | far)
+
+
+def run_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str, ...]:
+    """Return why a run as a whole is in doubt; nothing where the photos bear it out.
+
+    Parameters
+    ----------
+    redrawing : Redrawing
+    settings : CheckSettings
+    """
+    rows = row_doubts(redrawing, settings)
+    moving = np.flatnonzero(redrawing.moving)
+    judged = [k for k in moving if rows[k] != FRESH]
+    if not judged:
+        return ()
+    seen = [k for k in judged if rows[k] != HIDDEN]
+    doubts = []
+    bad = sum(rows[k] != "" for k in judged)
+    if bad > settings.most_unused * len(judged):
+        doubts.append(
+            f"{bad} of {len(judged)} photos do not show the front where it is read, or do not "
+            "show it"
+        )
+    elif seen and np.mean(redrawing.off_share[seen]) > settings.most_off_in_run:
+        doubts.append(
+            f"photos by themselves show {np.mean(redrawing.off_share[seen]):.0%} of the front "
+            "elsewhere: the light, or something else, was not understood"
+        )
+    if redrawing.unexplained_share > settings.most_unexplained:
+        doubts.append(
+            f"{redrawing.unexplained_share:.0%} of what the photos show of the panel is not "
+            "explained by resin, light and things in the way"
+        )
+    return tuple(doubts)

@@ -1,0 +1,88 @@
+"""How much of the front was seen at each frame, and how far off the rest may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.ndimage import maximum_filter, minimum_filter
+
+from vision.records import ArrivalMap, BoolArray, FloatArray
+
+FILL_SD = 0.5
+"""Standard uncertainty of a front filled in from around, over the distance to the nearest spot
+that was seen: it lies somewhere in the hole, likelier where its surroundings point."""
+
+
+TOW_MM = 2.0
+"""What leads or trails on less width than this is a speck or a fibre, not the front: tows are two
+to five millimetres wide. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class FrontSight:
+    """What was seen of the front.
+
+    Attributes
+    ----------
+    seen : ndarray of shape (K, L), bool
+        Lanes (or directions) whose front was seen at each frame, and not filled in.
+    blind_mm : ndarray of shape (K,), float
+        Standard uncertainty of the mean front for what was filled in; holes err together.
+    """
+
+    seen: BoolArray
+    blind_mm: FloatArray
+
+    @property
+    def hidden_share(self) -> FloatArray:
+        """Share of the front that was filled in at each frame; shape (K,)."""
+        return np.asarray(1.0 - self.seen.mean(axis=1))
+
+
+def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> FrontSight:
+    """Return what was seen of a front.
+
+    Parameters
+    ----------
+    arrival : ArrivalMap
+    x_px, y_px : ndarray of shape (K, L), float
+        Where the front stands in each lane, the first pixel's centre at 0.5.
+    """
+    sure = (arrival.seen | arrival.by_hand).astype(np.uint8)
+    away_px: FloatArray = np.asarray(
+        cv2.distanceTransform(1 - sure, cv2.DIST_L2, cv2.DIST_MASK_PRECISE), float
+    )
+    rows, cols = sure.shape
+    col = np.clip(x_px.astype(int), 0, cols - 1)
+    row = np.clip(y_px.astype(int), 0, rows - 1)
+    # The front stands between two pixels: the last wet one and the next.
+    before = np.clip((x_px - 1).astype(int), 0, cols - 1)
+    off_px: FloatArray = np.maximum(away_px[row, col], away_px[row, before])
+    off_mm = off_px * arrival.mm_per_px
+    return FrontSight(np.equal(off_px, 0), FILL_SD * off_mm.mean(axis=1))
+
+
+def edges(fronts_mm: FloatArray, lane_mm: float, around: bool) -> tuple[FloatArray, FloatArray]:
+    """Return the trailing and the leading edge at each frame, of what is as wide as a tow.
+
+    Parameters
+    ----------
+    fronts_mm : ndarray of shape (K, L), float
+        Front of each lane, or in each direction.
+    lane_mm : float
+        Width of a lane.
+    around : bool
+        Whether the last lane lies beside the first, as directions do.
+
+    Notes
+    -----
+    Source: opening and closing by a line (Serra, Image Analysis and Mathematical Morphology, 1982).
+    """
+    width = min(max(1, round(TOW_MM / lane_mm)), fronts_mm.shape[1])
+    mode = "wrap" if around else "nearest"
+    size = (1, width)
+    most = maximum_filter(minimum_filter(fronts_mm, size, mode=mode), size, mode=mode).max(axis=1)
+    least = minimum_filter(maximum_filter(fronts_mm, size, mode=mode), size, mode=mode).min(axis=1)
+    return least, most
