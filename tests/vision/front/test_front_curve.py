@@ -15,9 +15,10 @@ TIMES_S = np.arange(-30.0, 601.0, 30.0)
 
 
 def measured(time_s, feed=Feed(), hidden=0.0, reason=""):
-    ones = np.ones(time_s.shape, bool)
+    seen = np.ones(time_s.shape, bool)
+    seen[: round(hidden * len(seen))] = False
     return Measured(
-        arrival=ArrivalMap(time_s, ones, ~ones, 1.0, float(TIMES_S[-1])),
+        arrival=ArrivalMap(time_s, seen, np.zeros_like(seen), 1.0, float(TIMES_S[-1])),
         start_s=0.0,
         start_sd_s=1.0,
         edge_sd_mm=0.3,
@@ -25,6 +26,8 @@ def measured(time_s, feed=Feed(), hidden=0.0, reason=""):
         hidden_share=np.full(len(TIMES_S), hidden),
         reason=reason,
         feed=feed,
+        row_doubts=("",) * len(TIMES_S),
+        doubts=(),
     )
 
 
@@ -110,3 +113,14 @@ def test_a_run_that_cannot_be_measured_has_no_numbers():
     assert (front.usable, front.reason, front.frames_used) == (False, "lens covered", 0)
     _, unread = read_curve(replace(measured(straight()), reason="no light"), frames(), SCALE)
     assert (unread.usable, unread.reason) == (False, "no light")
+
+
+def test_rows_and_runs_that_photos_do_not_bear_out_are_told():
+    doubtful = [""] * len(TIMES_S)
+    doubtful[8] = "this photo shows something else"
+    run = replace(measured(straight()), row_doubts=tuple(doubtful), doubts=("odd light",))
+    curve, front = read_curve(run, frames(), SCALE)
+    assert not curve.used[8]
+    assert curve.used[7]
+    assert curve.notes[8] == "this photo shows something else"
+    assert front.doubts == ("odd light",)
