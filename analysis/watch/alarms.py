@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from analysis.forecast.verdict import UNFAIR_RACE_SHARE, UNFAIR_SAG
+from vision.common.rounding import minutes
 
 ACT, LOOK = "act", "look"
 GLARE_SHARE = 0.5
@@ -135,18 +137,23 @@ def _gel(now: Situation) -> list[Alarm]:
     if now.end_s is None:
         return []
     if now.end_s > now.gel_s:
-        text = f"Gel comes before the end: gel at {_min(now.gel_s)}, end at {_min(now.end_s)}"
+        gel, end = minutes(now.gel_s, "down"), minutes(now.end_s)
+        text = f"Gel comes before the end: gel at {gel}, end at {end}"
         return [Alarm("gel", ACT, text, "Open a second feed if one is laid, or stop in time.")]
     limit = now.working_s if now.working_s is not None else now.gel_s
     if now.end_high_s is not None and now.end_high_s > limit:
-        high = "never" if now.end_high_s == float("inf") else _min(now.end_high_s)
-        text = f"The end may come too late: perhaps at {high}, working time ends at {_min(limit)}"
+        late = "perhaps never"
+        if math.isfinite(now.end_high_s):
+            late = f"by {minutes(now.end_high_s, 'up')}"
+        text = (
+            f"The end may come too late (95 %: {late}): working time ends at "
+            f"{minutes(limit, 'down')}"
+        )
+        if now.end_high_s > now.gel_s:
+            gel = minutes(now.gel_s, "down")
+            text = f"Gel may come before the end (95 %: end {late}): gel at {gel}"
         return [Alarm("tight", LOOK, text, "Watch the front; have the clamp ready.")]
     return []
-
-
-def _min(seconds: float) -> str:
-    return "never" if seconds == float("inf") else f"{seconds / 60:.0f} min"
 
 
 def _span(seconds: float) -> str:

@@ -34,6 +34,17 @@ def test_alarms_say_what_and_what_to_do():
     assert alarms_for(replace(calm, ended=True, lost=True)) == []
 
 
+def test_an_end_that_may_come_after_gel_says_so_first():
+    now = Situation(running=True, elapsed_s=100.0, gel_s=900.0, working_s=630.0, end_s=600.0)
+    (late,) = alarms_for(replace(now, end_high_s=661.0))
+    assert late.text == "The end may come too late (95 %: by 12 min): working time ends at 10 min"
+    (gel,) = alarms_for(replace(now, end_high_s=901.0))
+    assert gel.text == "Gel may come before the end (95 %: end by 16 min): gel at 15 min"
+    (never,) = alarms_for(replace(now, end_high_s=float("inf")))
+    assert "end perhaps never" in never.text
+    assert alarms_for(replace(now, end_high_s=629.0)) == []
+
+
 def test_gel_passed_is_the_first_alarm():
     now = Situation(running=True, elapsed_s=950.0, gel_s=900.0, racing_mm=60.0, reached_mm=100.0)
     assert [a.key for a in alarms_for(now)] == ["gel", "race"]

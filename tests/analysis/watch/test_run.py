@@ -148,7 +148,7 @@ def test_gel_before_the_end_is_told(tmp_path):
             shop.take(t, look=t > 340)
         (alarm,) = [a for a in shop.watch.board.alarms if a.key == "gel"]
         assert alarm.level == ACT
-        assert "gel at 9 min, end at 1" in alarm.text
+        assert "gel at 9.0 min, end at 1" in alarm.text
 
 
 def test_camera_that_goes_silent_is_told_and_the_gap_noted(tmp_path):
