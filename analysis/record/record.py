@@ -15,8 +15,8 @@ from analysis.forecast.panel_json import answer_json
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.html import build_report
 from vision.common.atomic_files import replace_file, write_json, write_text
-from vision.front.settings_stamp import ANSWERED, settings_stamp
 from vision.records import FloatArray, FrontCurve
+from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 BAND_POINTS = 160
 PLOT_DPI = 110

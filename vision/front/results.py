@@ -11,7 +11,6 @@ import numpy as np
 from vision.common.atomic_files import read_json, replace_file, write_json
 from vision.errors import WetlineError
 from vision.front.front_csv import read_front_csv, write_front_csv
-from vision.front.settings_stamp import settings_stamp
 from vision.records import (
     ArrivalMap,
     DrySpot,
@@ -20,6 +19,7 @@ from vision.records import (
     ScaleSummary,
     Tracked,
 )
+from vision.settings.settings_stamp import settings_stamp
 
 ARRIVAL_FILE = "arrival.npz"
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")

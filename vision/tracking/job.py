@@ -19,9 +19,9 @@ from vision.drawing.strokes import encode_image
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
 from vision.front.results import PlacedFrames, save_tracked
-from vision.front.settings_stamp import FIX_FILE, settings_stamp
 from vision.records import Frame, Tracked
 from vision.settings.panel_settings import PanelSetup, read_setup
+from vision.settings.settings_stamp import FIX_FILE, settings_stamp
 from vision.tracking.tracker import TrackedRun, track_frames
 
 Progress = Callable[[int, int], None]

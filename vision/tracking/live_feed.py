@@ -12,12 +12,12 @@ from vision.drawing.live_picture import PictureParts, load_frame
 from vision.errors import WetlineError
 from vision.frames.source import FEWEST_FRAMES, open_frames, resin_start_clock_s
 from vision.front.corrections import read_fixes
-from vision.front.settings_stamp import FIX_FILE
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
 from vision.scale.corner_picker import read_setup_for_corners
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup, read_setup
+from vision.settings.settings_stamp import FIX_FILE
 from vision.tracking.live_tracker import LiveFront, LiveTracker, Reading
 
 MOST_REPLAYED = 400

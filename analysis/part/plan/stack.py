@@ -13,7 +13,7 @@ from analysis.panel.panel_toml import read_settled_panel
 from analysis.part.plan.plan import PartStack
 from vision.common.atomic_files import read_json
 from vision.common.toml_table import Table
-from vision.front.settings_stamp import ANSWERED, settings_stamp
+from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 STACK_FIELDS = (
     "panel",

@@ -11,7 +11,7 @@ from analysis.record.record import curve_pictures, front_band, write_record
 from tests.made_up.answers import TIMES, bare_answer, make_answer
 from tests.made_up.curves import D_M2_S, edge_front_mm, make_panel
 from vision.common.atomic_files import plain, read_json
-from vision.front.settings_stamp import ANSWERED, settings_stamp
+from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 
 def test_the_band_holds_the_law_and_grows_past_the_frames():

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from analysis.part.plan.part_toml import read_part, with_drive
 from vision.errors import WetlineError
-from vision.front.settings_stamp import ANSWERED, settings_stamp
+from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 OUTLINE = "[outline]\nrectangle_mm = [1200, 400]\n"
 STACK = "[stack]\nk_m2 = 1e-10\nporosity = 0.5\nthickness_mm = 3\n"

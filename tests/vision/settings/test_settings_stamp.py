@@ -6,7 +6,7 @@ import pytest
 
 from vision.errors import WetlineError
 from vision.front.results import read_tracked
-from vision.front.settings_stamp import settings_stamp
+from vision.settings.settings_stamp import settings_stamp
 from vision.tracking.job import track_folder
 
 PANEL = """
