@@ -178,7 +178,7 @@ def read_answer(ask: Ask, text: str) -> str:
 def new_panel(
     folder: Path, *, name: str | None, flow: str, scale: str, answers: Mapping[str, str]
 ) -> list[str]:
-    """Make a panel folder with panel.toml and an empty frames folder.
+    """Write a panel folder with panel.toml and an empty frames folder.
 
     Parameters
     ----------

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import IO, TextIO
 
 from analysis.forecast.panel_text import text_lines
+from analysis.panel.tables.gauge_units import typed_bag_mbar
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text
 from analysis.watch.run import Watch
@@ -90,7 +91,7 @@ class Screen:
 
 
 def run_command(watch: Watch, line: str) -> str:
-    """Do what a typed line says; give what to answer, empty when all is well."""
+    """Do what a typed line says; return what to answer, empty when all is well."""
     word, _, rest = line.strip().partition(" ")
     word = word.lower()
     if word == "o":
@@ -102,13 +103,27 @@ def run_command(watch: Watch, line: str) -> str:
     elif word == "e":
         watch.end()
     elif word == "g":
-        try:
-            watch.gauge(float(rest.replace(",", ".")))
-        except ValueError:
-            return "g needs a number, such as g 12.5"
+        return _gauge(watch, rest)
     elif word:
         return KEYS
     return ""
+
+
+def _gauge(watch: Watch, text: str) -> str:
+    """Take a gauge reading; what it was understood as is answered where that is not plain."""
+    ambient_mbar = watch.panel.vacuum.ambient_pa / 100.0
+    try:
+        bag_mbar = typed_bag_mbar(text, ambient_mbar)
+    except ValueError:
+        return "g needs a number, such as g 12.5 (mbar absolute) or g 29 inHg"
+    plain = text.strip().replace(",", ".").replace(".", "", 1).isdigit()
+    if plain and bag_mbar > ambient_mbar / 2:
+        return (
+            f"not noted: {bag_mbar:.0f} mbar in the bag is hardly a vacuum; for a gauge counting "
+            f"down from the air type g -{bag_mbar:.0f}; if it is true, g {bag_mbar:.0f} mbar"
+        )
+    watch.gauge(bag_mbar)
+    return "" if plain else f"understood as {bag_mbar:.1f} mbar in the bag"
 
 
 def listen(watch: Watch, keys: IO[str], say: Callable[[str], None]) -> threading.Thread:

@@ -195,7 +195,7 @@ def bend(arrival: ArrivalMap, points: FloatArray) -> ArrivalMap:
 def map_from_hand(
     points: FloatArray, shape: tuple[int, int], mm_per_px: float, last_s: float
 ) -> ArrivalMap:
-    """Make an arrival map of an edge-fed panel from points by hand alone.
+    """Return an arrival map of an edge-fed panel from points by hand alone.
 
     Parameters
     ----------

@@ -167,7 +167,7 @@ def _check_likely(
 
 
 def track_marks(setup: PanelSetup) -> Tracked:
-    """Make the front curve of a pen-marked panel.
+    """Return the front curve of a pen-marked panel.
 
     The marks count as the mean front; there is no arrival map.
     """

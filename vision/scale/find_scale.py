@@ -175,7 +175,7 @@ def _plane_from_fit(
     shares: tuple[float, ...],
     to_fit: FloatArray | None = None,
 ) -> PlaneMap:
-    """Build the record; `to_fit` maps panel mm to the fit's own mm."""
+    """Return the record; `to_fit` maps panel mm to the fit's own mm."""
     grid = panel_grid_mm(*size_mm)
     ends = np.array([[0.0, size_mm[1] / 2], [size_mm[0], size_mm[1] / 2]])
     if to_fit is not None:

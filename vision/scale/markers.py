@@ -43,7 +43,7 @@ class SeenMarker:
 
 
 def detector() -> cv2.aruco.ArucoDetector:
-    """Build the detector for the printed dictionary.
+    """Return the detector for the printed dictionary.
 
     Notes
     -----

@@ -82,7 +82,7 @@ def add_stamp(folder: Path, stamp: Stamp) -> None:
 
 
 def plain_text(text: str) -> str:
-    """Make a note fit for one cell: one line, no control characters, no start of a formula.
+    """Return a note fit for one cell: one line, no control characters, no start of a formula.
 
     Examples
     --------

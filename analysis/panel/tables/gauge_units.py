@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.common.quantity import INHG_MBAR
+from vision.common.quantity import INHG_MBAR, PRESSURE_MBAR, read_quantity, split_number
 from vision.records import FloatArray
 
 STANDARD_MBAR = 1013.25
@@ -62,3 +62,29 @@ def to_absolute_mbar(reading: FloatArray, unit: str, ambient_mbar: float) -> Flo
         return ambient_mbar * (1.0 - np.abs(value) / 100.0)
     # Many gauges show a vacuum below zero; the sign says nothing more.
     return ambient_mbar - np.abs(value) * VACUUM[unit]
+
+
+def typed_bag_mbar(text: str, ambient_mbar: float) -> float:
+    """Return the absolute pressure in the bag from a gauge reading typed by hand.
+
+    A bare number is absolute mbar. Inches of mercury, percent, and anything below zero count down
+    from the air pressure, as such gauges do.
+
+    Raises
+    ------
+    ValueError
+        With the rule, if it is no reading.
+
+    Examples
+    --------
+    >>> typed_bag_mbar("12,5", 1000.0), round(typed_bag_mbar("29 inHg", 1013.25), 1)
+    (12.5, 31.2)
+    >>> round(typed_bag_mbar("-0.97 bar", 1000.0), 6), round(typed_bag_mbar("97 %", 1000.0), 6)
+    (30.0, 30.0)
+    """
+    number, unit = split_number(text, PRESSURE_MBAR)
+    if unit in ("%", "percent"):
+        return ambient_mbar * (1.0 - abs(number) / 100.0)
+    value = read_quantity(text, PRESSURE_MBAR)
+    down = number < 0 or unit in ("inhg", '"hg')
+    return ambient_mbar - abs(value) if down else value

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.panel.records import Part
-from analysis.panel.tables.stack import LIKELY_THICKNESS_MM, sd_share
+from analysis.panel.tables.stack import LIKELY_FIBRE_SHARE, LIKELY_THICKNESS_MM, sd_share
 from vision.common.quantity import AREA_M2, LENGTH_MM, SHARE, TEMPERATURE_C, other_units
 from vision.common.toml_table import Table
 
@@ -55,7 +55,9 @@ def read_part_table(
     area = table.quantity("area_m2", AREA_M2, above=0, likely=LIKELY_AREA_M2)
     feed = str(table.text("feed", flow, choices=FEEDS))
     repeat_sd = sd_share(table, "repeat_sd_percent", 8.0)
-    fibre_fraction = table.quantity("fibre_fraction", SHARE, at_least=0.05, at_most=0.85)
+    fibre_fraction = table.quantity(
+        "fibre_fraction", SHARE, at_least=0.05, at_most=0.85, likely=LIKELY_FIBRE_SHARE
+    )
     if stated_mm is not None and area is not None:
         _width(table, stated_mm, area)
     setup = _setup(table, panel_c)

@@ -103,7 +103,7 @@ def read_resin_table(table: Table) -> tuple[Resin, list[str]]:
 
 
 def _as_measured(table: Table, resin: Resin) -> list[str]:
-    """Say what is taken as measured at the temperature of a cold or warm shop."""
+    """Return what is taken as measured at the temperature of a cold or warm shop."""
     at_c = resin.temperature_c
     if at_c is None or DATA_SHEET_C[0] <= at_c <= DATA_SHEET_C[1]:
         return []

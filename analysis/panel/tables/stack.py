@@ -18,6 +18,7 @@ LIKELY_POROSITY = (0.2, 0.95)
 LIKELY_THICKNESS_MM = (0.2, 100.0)
 LIKELY_AREAL_G_M2 = (20.0, 6000.0)
 LIKELY_FIBRE_KG_M3 = (900.0, 3500.0)
+LIKELY_FIBRE_SHARE = (0.1, 0.8)
 LIKELY_LAYERS = (1.0, 100.0)
 LIKELY_SD_PERCENT = (0.5, 100.0)
 """What a stack of reinforcement is usually like (common practice, no source); the rest is
@@ -65,7 +66,9 @@ def read_stack_table(table: Table, drive_pa: float | None) -> Stack:
     worked_out = _worked_out(table, areal, density, thickness_mm)
     porosity = _stated(table, worked_out)
     exponent = table.number("compaction_exponent", at_least=0, at_most=0.3)
-    vf_1bar = table.quantity("compaction_vf_1bar", SHARE, above=0, at_most=0.85)
+    vf_1bar = table.quantity(
+        "compaction_vf_1bar", SHARE, above=0, at_most=0.85, likely=LIKELY_FIBRE_SHARE
+    )
     if porosity is None and vf_1bar is not None and drive_pa is not None:
         porosity = 1.0 - float(Compaction(vf_1bar, exponent or 0.0).vf(drive_pa))
     if thickness_mm is None and porosity is not None and areal and density:

@@ -3,6 +3,7 @@
 import io
 
 import numpy as np
+import pytest
 
 from analysis.panel.gauge_readings import read_readings
 from analysis.watch.board import Board, Front, Gel, Numbers
@@ -56,7 +57,12 @@ def test_typed_keys(tmp_path):
         assert run_command(shop.watch, "n pot changed\n") == ""
         assert run_command(shop.watch, "g 12,5") == ""
         assert "needs a number" in run_command(shop.watch, "g low")
+        assert "not noted: 930 mbar" in run_command(shop.watch, "g 930")
+        assert "needs a number" in run_command(shop.watch, "g nan")
+        # 1 inHg = 33.86389 mbar (NIST SP 811, appendix B.8, from memory) below 1013.25 mbar.
+        assert "understood as 31.2 mbar" in run_command(shop.watch, "g 29 inHg")
         assert "resin open" in run_command(shop.watch, "help me")
         assert run_command(shop.watch, "") == ""
     assert [s.text or s.kind for s in read_stamps(folder)] == ["resin open", "pot changed"]
-    assert read_readings(folder)[0][1] == 12.5
+    readings = [reading for _, reading in read_readings(folder)]
+    assert readings == pytest.approx([12.5, 31.2], abs=0.05)
