@@ -10,8 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from analysis.panel.panel_toml import read_settled_panel
+from analysis.panel.tables.fields import FIELDS as PANEL_FIELDS
+from analysis.panel.tables.stack import LIKELY_POROSITY, LIKELY_THICKNESS_MM
 from analysis.part.plan.plan import PartStack
 from vision.common.atomic_files import read_json
+from vision.common.quantity import PERMEABILITY_M2, SHARE
 from vision.common.toml_table import Table
 from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
@@ -29,6 +32,10 @@ STACK_FIELDS = (
 )
 ZONE_FIELDS = ("name", "points_mm")
 LEAST_K_M2, MOST_K_M2 = 1e-16, 1e-5
+LIKELY_K_M2 = (1e-13, 3e-8)
+"""Reinforcement along its plane, up to flow media; the rest is questioned (common practice, no
+source)."""
+ELSEWHERE = {name: PANEL_FIELDS[name] for name in ("resin", "vacuum")}
 SPREAD = 0.20
 """Half of the 95 % interval taken for a permeability that comes without one: twice the repeat
 scatter of 8 to 12 % within one laboratory (May et al. 2019, Compos. Part A 121, 100-114, from
@@ -66,7 +73,7 @@ def read_stack(merged: Merged, y_runs: str = "down") -> tuple[PartStack, list[st
         If a value is missing or cannot be true, or a panel is missing or has no answer.
     """
     table = merged.view
-    table.refuse_unknown((*STACK_FIELDS, *ZONE_FIELDS))
+    table.refuse_unknown((*STACK_FIELDS, *ZONE_FIELDS), ELSEWHERE)
     ways = [key for key in ("panel", "k_m2", "k1_m2") if table.has(key)]
     if len(ways) != 1:
         raise table.bad(
@@ -82,24 +89,34 @@ def read_stack(merged: Merged, y_runs: str = "down") -> tuple[PartStack, list[st
     else:
         k1, k2, low, high, notes = _by_numbers(table, ways[0])
         porosity, thick = None, None
-    porosity = table.number("porosity", porosity)
-    thick = table.length("thickness_mm", thick, above=0, at_most=500)
+    porosity = table.quantity("porosity", SHARE, porosity)
+    thick = table.length("thickness_mm", thick, above=0, at_most=500, likely=LIKELY_THICKNESS_MM)
     if porosity is None or not 0 < porosity < 1:
         raise table.bad("porosity", "is needed, between 0 and 1: the open share of the stack")
     if thick is None:
         raise table.bad("thickness_mm", "is needed: the thickness of the stack under the bag")
+    if not LIKELY_POROSITY[0] <= porosity <= LIKELY_POROSITY[1] and table.has("porosity"):
+        table.question("porosity", "the open share of the stack; 0.2 to 0.95 is usual")
+    table.refuse_questions()
     source = notes[0] if notes else "numbers in part.toml"
     assumed = any("without an interval" in note for note in notes)
+    notes = [*notes, *table.understood, *table.confirmed]
     return PartStack(k1, k2, angle, porosity, thick, low, high, source, assumed), notes
 
 
+def _permeability(table: Table, key: str) -> float | None:
+    return table.quantity(
+        key, PERMEABILITY_M2, at_least=LEAST_K_M2, at_most=MOST_K_M2, likely=LIKELY_K_M2
+    )
+
+
 def _by_numbers(table: Table, way: str) -> tuple[float, float, float, float, list[str]]:
-    limits = {"at_least": LEAST_K_M2, "at_most": MOST_K_M2, "unit": "m2"}
-    first = table.number(way, **limits)  # type: ignore[arg-type]
-    second = table.number("k2_m2", **limits) if way == "k1_m2" else first  # type: ignore[arg-type]
+    first, second = _permeability(table, way), _permeability(table, "k2_m2")
+    second = second if way == "k1_m2" else first
     if first is None or second is None:
         raise table.bad("k2_m2", "is needed beside k1_m2")
-    low, high = table.number("k_low_m2", above=0), table.number("k_high_m2", above=0)
+    low = table.quantity("k_low_m2", PERMEABILITY_M2, above=0)
+    high = table.quantity("k_high_m2", PERMEABILITY_M2, above=0)
     if (low is None) != (high is None):
         raise table.bad("k_low_m2", "k_low_m2 and k_high_m2 go together")
     if low is None or high is None:
