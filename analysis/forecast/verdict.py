@@ -183,7 +183,8 @@ def judge(
     bound is within the working time. "tight": between the two.
     """
     if isinstance(fit, NoFit):
-        return Judgement("cannot decide", fit.reason)
+        spoiled = [] if tracked.front.doubts else unfair_reasons(panel, tracked, fit)
+        return Judgement("cannot decide", "; ".join([fit.reason, *spoiled]))
     if tracked.front.doubts:
         return Judgement("cannot decide", in_doubt(tracked.front.doubts))
     unfair = unfair_reasons(panel, tracked, fit)

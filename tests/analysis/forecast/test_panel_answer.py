@@ -80,6 +80,14 @@ def test_no_front_gives_nulls_and_the_trackers_reason():
     assert found.fill_time_s is None
 
 
+def test_what_spoiled_a_run_is_said_where_there_is_no_fit_either():
+    front = make_front(stalled_at_mm=90.0, stalled_at_s=40.0)
+    found = make_answer(front=front)
+    assert found.verdict == "cannot decide"
+    assert "frames show a moving front" in found.reason
+    assert "the front stalled at 90 mm" in found.reason
+
+
 def test_a_falling_front_is_told_in_words():
     found = make_answer(x_mm=edge_front_mm(TIMES)[::-1])
     assert "falls back" in found.reason
