@@ -1,13 +1,15 @@
-"""Is the bag tight? Pressure rise after lock-off, parted into leak and outgassing."""
+"""Is the bag tight? A verdict on the pressure rise after lock-off."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.fit.mixture_regression import Mixture, interval, join, project
 from analysis.shop.gauge_log import GaugeLog
+from analysis.shop.pressure_rise import STEADY_TO_MBAR, fit_rise
+from vision.common.rounding import rounded
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
@@ -19,9 +21,20 @@ FEW_STEPS = 15
 """A rise of fewer gauge steps than this says little of its shape."""
 SHORT_SHARE = 0.25
 """A log shorter than this share of the limit's time is too short for a go."""
-TAUS = np.geomspace(0.03, 2.0, 60)
-"""Trial times in which outgassing dies away, as shares of the log."""
-NO_TAU = 1e12
+FEWEST_FOR_SHAPE = 4
+"""With fewer readings the shape of the rise cannot be told, only its size."""
+FAR_PAST = 3.0
+"""A rise this many times the limit is no go, wherever the gas comes from (common practice)."""
+NO_VACUUM_SHARE = 0.5
+"""A bag above this share of the air pressure is under no vacuum to speak of."""
+DEEP_ENOUGH_MBAR = 150.0
+"""A bag above this is not pumped down for infusion (common practice, no source)."""
+DRIFT_C_PER_MIN = 0.05
+"""Sd of how fast the shop warms or cools where nobody logged it: a degree in 20 minutes (common
+practice, no source)."""
+GAUGE_DRIFT_MBAR_C = 0.1
+"""How far a gauge's zero moves for each degree (common practice, no source)."""
+KELVIN = 273.15
 HIDING_PLACES = (
     "pleats and corners of the sealant tape, where a hair or fibre lies across it",
     "where lines pass under the bag, and every fitting and clamp on the way to the pump",
@@ -38,7 +51,9 @@ class Drawdown:
     Attributes
     ----------
     leak_mbar_min, outgassing_mbar : float
-        Steady rise, and all that outgassing still has to give.
+        Rise from a leak for each minute, and all that outgassing gives in the limit's time.
+    shape : str
+        "steady leak", "outgassing", "leak and outgassing", or "not known" from few readings.
     rise_mbar : float
         Rise over the limit's time from the fit.
     at_gel_mbar : float or None
@@ -104,12 +119,13 @@ def assess_drawdown(
     volume_l: float | None = None,
     gel_min: float | None = None,
 ) -> Drawdown:
-    """Part the rise into ``p0 + q t + a (1 - exp(-t / tau))`` and judge it.
+    """Part the rise after lock-off into leak and outgassing and judge it.
 
     Parameters
     ----------
     log : GaugeLog
-        From pump shut off on; what lies before the lowest pressure is left out.
+        From pump shut off on; what lies before the lowest pressure is left out. Two readings are
+        enough for a plain answer with a wide interval.
     limit_mbar, limit_min : float
         Rise the shop allows, and in what time.
     volume_l : float, optional
@@ -120,152 +136,211 @@ def assess_drawdown(
     Raises
     ------
     WetlineError
-        If fewer than four readings follow lock-off.
+        If fewer than two readings follow lock-off, or a limit is no positive number.
 
     Notes
     -----
-    Source: pressure-rise method (vacuum practice): a leak rises steadily, outgassing bends over.
-    Models are weighted by
-    Akaike's criterion with one noise level.
+    Source: pressure-rise method (vacuum practice); see `analysis.shop.pressure_rise.fit_rise`. A
+    fixed amount of gas follows the ideal gas law, so the pressure is carried to the temperature at
+    lock-off where the log has one; where not, the interval allows for a drift.
     """
-    first = _lock_off(log.bag_mbar, log.step_mbar)
+    _refuse_bad_limits(limit_mbar, limit_min, volume_l, gel_min)
+    first = _lock_off(log)
     t = (log.time_s[first:] - log.time_s[first]) / 60.0
-    p = log.bag_mbar[first:]
-    if len(t) < 4:
-        raise WetlineError(
-            f"the log has {len(t)} readings after lock-off: it needs at least 4, better 20"
-        )
-    floor = max(log.step_mbar / np.sqrt(12.0), 0.01)
-    mixture, shape = _fit(t, p, floor)
-    leak, leak_low, leak_high = _bounded(mixture, np.array([0.0, 1.0, 0.0]))
-    gas, gas_low, gas_high = _bounded(mixture, np.array([0.0, 0.0, 1.0]))
-    rise = _rise(mixture, limit_min)
-    at_gel = at_gel_high = None
-    if gel_min is not None:
-        total = _rise(mixture, gel_min)
-        at_gel, at_gel_high = float(p[0]) + total[0], float(p[0]) + total[2]
-    notes = _notes(log, t, p, first)
-    verdict, reason = _judge(rise, (leak, leak_low, leak_high), t[-1], limit_mbar, limit_min)
-    heavy = int(np.argmax(mixture.weight))
-    tau = float(mixture.mean[heavy, 3])
+    p, drift = _at_one_temperature(log, first)
+    if len(t) < 2:
+        raise WetlineError(_no_rise(log))
+    few = len(t) < FEWEST_FOR_SHAPE
+    found = (_bounds_of_few if few else _bounds_of_shape)(log, t, p, drift, limit_min, gel_min)
+    verdict, reason = _judge(found, log, float(p[0]), float(t[-1]), limit_mbar, limit_min)
+    leak = found.leak[0]
     flow = None if volume_l is None else leak_mbar_l_s(leak, volume_l)
+    at_gel = at_gel_high = None
+    if found.to_gel is not None:
+        at_gel, at_gel_high = float(p[0]) + found.to_gel[0], float(p[0]) + found.to_gel[2]
     return Drawdown(
-        float(p[0]), float(t[-1]), shape, leak, leak_low, leak_high, gas, gas_low, gas_high,
-        tau if tau < NO_TAU else None, *rise, float(p[-1] - p[0]), at_gel, at_gel_high,
+        float(p[0]), float(t[-1]), found.shape, *found.leak, *found.gas, found.dying_min,
+        *found.rise, float(p[-1] - p[0]), at_gel, at_gel_high,
         flow, None if flow is None else flow / SCCM_MBAR_L_S,
-        limit_mbar, limit_min, verdict, reason, notes,
+        limit_mbar, limit_min, verdict, reason, _notes(log, t, p, first, few),
     )  # fmt: skip
 
 
-def _lock_off(bag_mbar: FloatArray, step_mbar: float) -> int:
-    """Index of the first reading that is as low as the lowest, but for the gauge's noise."""
-    bend = np.abs(np.diff(bag_mbar, 2))
-    noise = float(np.median(bend)) / 1.65 if len(bend) else 0.0
-    return int(np.argmax(bag_mbar <= np.min(bag_mbar) + max(3.0 * noise, step_mbar)))
+@dataclass(frozen=True)
+class _Bounds:
+    """Mean, lower and upper 95 % bound of each part of the rise."""
+
+    shape: str
+    leak: tuple[float, float, float]
+    gas: tuple[float, float, float]
+    rise: tuple[float, float, float]
+    to_gel: tuple[float, float, float] | None
+    dying_min: float | None = None
 
 
-def _fit(t: FloatArray, p: FloatArray, floor: float) -> tuple[Mixture, str]:
-    """Mix leak, outgassing and both over trial die-away times; parameters p0, q, a, tau."""
-    span = float(t[-1])
-    parts: list[tuple[str, Mixture, float, int]] = []
-    options = [("steady leak", False, NO_TAU)]
-    options += [(name, True, tau * span) for tau in TAUS for name in ("outgassing", "both")]
-    for name, dying, tau in options:
-        columns = [np.ones_like(t)]
-        if name != "outgassing":
-            columns.append(t)
-        if dying:
-            columns.append(-np.expm1(-t / tau))
-        found = _least_squares(np.stack(columns, axis=1), p, floor, name, tau)
-        if found is not None:
-            parts.append((name, *found))
-    # One noise level for all: the least any model leaves, or the gauge's own step.
-    noise = max(floor**2, min(square / max(len(t) - k, 1) for _, _, square, k in parts))
-    score = np.array([square / noise + 2.0 * k for _, _, square, k in parts])
-    # Each shape has the same prior weight however many die-away times it was tried with.
-    weight = np.exp(-0.5 * (score - score.min()))
-    weight /= np.array([1.0 if part[0] == "steady leak" else len(TAUS) for part in parts])
-    weight /= weight.sum()
-    mixture = join([part[1] for part in parts], weight)
-    shape = parts[int(np.argmin(score))][0]
-    return mixture, "leak and outgassing" if shape == "both" else shape
+def _refuse_bad_limits(
+    limit_mbar: float, limit_min: float, volume_l: float | None, gel_min: float | None
+) -> None:
+    for name, value in (
+        ("--limit-mbar", limit_mbar),
+        ("--limit-min", limit_min),
+        ("--volume-l", volume_l),
+        ("--gel-min", gel_min),
+    ):
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise WetlineError(f"{name} {value:g}: must be a number above 0")
 
 
-def _least_squares(
-    design: FloatArray, p: FloatArray, floor: float, name: str, tau: float
-) -> tuple[Mixture, float, int] | None:
-    n, k = design.shape
-    if n - k < 1:
-        return None
-    solution = np.linalg.lstsq(design, p, rcond=None)[0]
-    residual = p - design @ solution
-    square = max(float(residual @ residual), n * floor**2)
-    covariance = np.linalg.pinv(design.T @ design) * max(square / (n - k), floor**2)
-    below = solution + 2.0 * np.sqrt(np.diag(covariance)) < 0
-    if name != "steady leak" and np.any(below[1:]):
-        return None  # surely less than nothing: no such shape
-    where = {"steady leak": [0, 1], "outgassing": [0, 2], "both": [0, 1, 2]}[name]
-    mean, full = np.zeros(4), np.zeros((4, 4))
-    mean[where], mean[3] = solution, tau
-    full[np.ix_(where, where)] = covariance
-    one = Mixture(np.ones(1), mean[None], full[None], np.array([float(n - k)]))
-    return one, square, k + (name != "steady leak")
+def _no_rise(log: GaugeLog) -> str:
+    count = len(log.bag_mbar)
+    if count > 1 and log.bag_mbar[-1] < log.bag_mbar[0] - log.step_mbar:
+        return (
+            f"the pressure only falls, from {log.bag_mbar[0]:.0f} to {log.bag_mbar[-1]:.0f} mbar: "
+            "was the pump still on, or does the gauge count down from the air pressure (a column "
+            "such as vacuum_mbar)?"
+        )
+    return f"{count} reading: a drawdown needs one at lock-off and one later, better 20"
 
 
-def _bounded(mixture: Mixture, pick: FloatArray) -> tuple[float, float, float]:
-    """Mean and interval of one parameter, not below 0."""
-    gradient = np.tile(np.append(pick, 0.0), (len(mixture.weight), 1))
-    value = np.sum(mixture.mean * gradient, axis=1)
-    low, high = interval(project(mixture, value, gradient), 1e-6)
-    mean = float(mixture.weight @ value)
+def _lock_off(log: GaugeLog) -> int:
+    """Index of the first reading that is as low as the lowest, but for noise, step and drift."""
+    bag, span = log.bag_mbar, float(log.time_s[-1] - log.time_s[0]) / 60.0
+    bend = np.abs(np.diff(bag, 2))
+    noise = float(np.median(bend)) / 1.65 if len(bend) > 1 else 0.0
+    drift = 2.0 * DRIFT_C_PER_MIN * _per_degree(float(np.min(bag))) * span
+    return int(np.argmax(bag <= np.min(bag) + max(4.0 * noise, 2.01 * log.step_mbar, drift)))
+
+
+def _per_degree(bag_mbar: float) -> float:
+    """Change of the reading for each degree, in mbar: the gas law and the gauge's own zero."""
+    return bag_mbar / (20.0 + KELVIN) + GAUGE_DRIFT_MBAR_C
+
+
+def _at_one_temperature(log: GaugeLog, first: int) -> tuple[FloatArray, float]:
+    """Pressure as if the shop had kept its temperature, and the sd of what drift is left.
+
+    The second value is in mbar for each minute.
+    """
+    p, t = log.bag_mbar[first:], log.time_s[first:] / 60.0
+    if log.temperature_c is None or len(t) < 2:
+        return p, DRIFT_C_PER_MIN * _per_degree(float(np.median(p)))
+    warmth = log.temperature_c[first:]
+    span = float(np.ptp(warmth)) / float(t[-1] - t[0])
+    return p * (warmth[0] + KELVIN) / (warmth + KELVIN), GAUGE_DRIFT_MBAR_C * span
+
+
+def _bounds_of_shape(
+    log: GaugeLog, t: FloatArray, p: FloatArray, drift: float, limit_min: float,
+    gel_min: float | None,
+) -> _Bounds:  # fmt: skip
+    fit = fit_rise(t, p, log.step_mbar, log.ambient_mbar)
+    leak = fit.part(1e-3, True, False, 1e-3 * drift)
+    gas = fit.part(limit_min, False, True, drift * limit_min)
+    return _Bounds(
+        fit.shape,
+        _not_below_nothing(*(1e3 * value for value in leak)),
+        _not_below_nothing(*gas),
+        fit.part(limit_min, True, True, drift * limit_min),
+        None if gel_min is None else fit.part(gel_min, True, True, drift * gel_min),
+        fit.dying_min,
+    )
+
+
+def _bounds_of_few(
+    log: GaugeLog, t: FloatArray, p: FloatArray, drift: float, limit_min: float,
+    gel_min: float | None,
+) -> _Bounds:  # fmt: skip
+    """Bounds from the first and last reading: between all leak and all outgassing."""
+    rise, span = float(p[-1] - p[0]), float(t[-1])
+    slack = float(np.hypot(log.step_mbar, 1.96 * drift * span))
+
+    def after(minutes: float) -> tuple[float, float, float]:
+        ends = sorted((rise, rise * minutes / span))
+        wide = slack * max(minutes / span, 1.0)
+        return rise * minutes / span, ends[0] - wide, ends[1] + wide
+
+    leak = _not_below_nothing(rise / span, 0.0, (rise + slack) / span)
+    gas = _not_below_nothing(rise / 2.0, 0.0, rise + slack)
+    to_gel = None if gel_min is None else after(gel_min)
+    return _Bounds("not known", leak, gas, after(limit_min), to_gel)
+
+
+def _not_below_nothing(mean: float, low: float, high: float) -> tuple[float, float, float]:
     return max(mean, 0.0), max(low, 0.0), max(high, 0.0)
 
 
-def _rise(mixture: Mixture, minutes: float) -> tuple[float, float, float]:
-    """Rise in `minutes` after lock-off with its interval."""
-    tau = mixture.mean[:, 3]
-    gradient = np.zeros_like(mixture.mean)
-    gradient[:, 1] = minutes
-    gradient[:, 2] = -np.expm1(-minutes / tau)
-    value = mixture.mean[:, 1] * gradient[:, 1] + mixture.mean[:, 2] * gradient[:, 2]
-    low, high = interval(project(mixture, value, gradient), 1e-6)
-    return float(mixture.weight @ value), low, high
-
-
 def _judge(
-    rise: tuple[float, float, float],
-    leak: tuple[float, float, float],
+    found: _Bounds,
+    log: GaugeLog,
+    start_mbar: float,
     log_min: float,
     limit_mbar: float,
     limit_min: float,
 ) -> tuple[str, str]:
+    rise, leak = found.rise, found.leak
     allowed = f"{limit_mbar:g} mbar in {limit_min:g} min"
-    told = f"{rise[0]:.1f} mbar in {limit_min:g} min (95 %: {max(rise[1], 0):.1f} to {rise[2]:.1f})"
-    if rise[1] > limit_mbar and leak[1] * limit_min > limit_mbar:
-        return "no-go", f"the leak alone goes past {allowed}: {told}; find it before you open resin"
-    if rise[0] > limit_mbar and leak[2] * limit_min <= limit_mbar:
+    low, high = rounded(max(rise[1], 0.0), 1, "down"), rounded(max(rise[2], 0.0), 1, "up")
+    told = f"{rounded(rise[0], 1)} mbar in {limit_min:g} min (95 %: {low} to {high})"
+    if start_mbar > NO_VACUUM_SHARE * log.ambient_mbar:
+        return "no-go", (
+            f"no vacuum: the bag stands at {start_mbar:.0f} mbar of {log.ambient_mbar:.0f} mbar "
+            "air pressure; pump down first, or say what the gauge shows (a column such as "
+            "vacuum_mbar, or --unit)"
+        )
+    only_gas = leak[2] * limit_min <= limit_mbar
+    if rise[1] > limit_mbar and not (only_gas and rise[1] <= FAR_PAST * limit_mbar):
+        return "no-go", _loss(told, allowed, leak, limit_mbar, limit_min, only_gas)
+    if rise[0] > limit_mbar and only_gas:
         return "look again", f"{told}, mostly outgassing: pump longer, warm the stack, repeat"
     if log_min < SHORT_SHARE * limit_min:
         return "look again", f"only {log_min:.1f} min of log: watch for {limit_min:g} min"
     if rise[2] <= limit_mbar:
+        if start_mbar > DEEP_ENOUGH_MBAR:
+            return "look again", (
+                f"{told}, but the bag is only drawn down to {start_mbar:.0f} mbar: pump on"
+            )
         return "go", f"{told}, within {allowed}"
     if rise[0] <= limit_mbar:
         return "look again", f"{told}; {allowed} may be passed: watch longer or use a finer gauge"
     return "look again", f"{told}, likely past {allowed}: look for a leak, then repeat"
 
 
-def _notes(log: GaugeLog, t: FloatArray, p: FloatArray, first: int) -> tuple[str, ...]:
+def _loss(
+    told: str,
+    allowed: str,
+    leak: tuple[float, float, float],
+    limit_mbar: float,
+    limit_min: float,
+    only_gas: bool,
+) -> str:
+    """Say that the bag loses its vacuum, by how much, and to what."""
+    if leak[1] * limit_min > limit_mbar:
+        cause = "the leak alone goes past that: find it before you open resin"
+    elif only_gas:
+        cause = "far too much, though it looks like outgassing: dry the stack, pump on, repeat"
+    else:
+        cause = "whether leak or outgassing the log cannot tell: look for a leak, then repeat"
+    return f"the bag loses {told}, more than {allowed}; {cause}"
+
+
+def _notes(log: GaugeLog, t: FloatArray, p: FloatArray, first: int, few: bool) -> tuple[str, ...]:
     notes = []
     if first > 0:
         notes.append(f"the first {first} readings are before the lowest pressure and left out")
+    if few:
+        notes.append(
+            f"{len(t)} readings tell the size of the rise, not its cause: more in between would"
+        )
     rise = float(p[-1] - p[0])
-    if log.step_mbar > 0 and rise < FEW_STEPS * log.step_mbar:
+    if not few and log.step_mbar > 0 and rise < FEW_STEPS * log.step_mbar:
         notes.append(
             f"the rise is {rise / log.step_mbar:.0f} steps of the gauge ({log.step_mbar:.2f} "
             "mbar): the split into leak and outgassing is weak"
         )
-    if p[-1] > 100.0:
-        notes.append("above 100 mbar a leak slows by itself: the split is less sure")
+    if p[-1] > STEADY_TO_MBAR:
+        notes.append(
+            f"above {STEADY_TO_MBAR:.0f} mbar a leak slows by itself: the split is less sure"
+        )
     return tuple(notes)
 
 
@@ -286,7 +361,7 @@ def drawdown_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
         f"{found.log_min:.1f} min from {found.start_mbar:.1f} mbar",
         f"Leak:       {found.leak_mbar_min:.3f} mbar/min (95 %: {found.leak_low_mbar_min:.3f} to "
         f"{found.leak_high_mbar_min:.3f})",
-        f"Outgassing: {found.outgassing_mbar:.1f} mbar in all (95 %: "
+        f"Outgassing: {found.outgassing_mbar:.1f} mbar in {found.limit_min:g} min (95 %: "
         f"{found.outgassing_low_mbar:.1f} to {found.outgassing_high_mbar:.1f})",
     ]
     if found.leak_mbar_l_s is not None and found.leak_sccm is not None:

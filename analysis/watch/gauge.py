@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.shop.drawdown import assess_drawdown
-from analysis.shop.gauge_log import GaugeLog
+from analysis.shop.gauge_log import GaugeLog, gauge_step
 from vision.errors import WetlineError
 
 
@@ -22,15 +22,11 @@ def drawdown_text(
     before = [(t, p) for t, p in readings if start_clock_s is None or t <= start_clock_s]
     if not before:
         return "", "No drawdown yet: pump off, then type the gauge reading each few minutes."
-    if len(before) < 4:
-        return "", f"{len(before)} of at least 4 gauge readings"
     array = np.array(sorted(dict(before).items()))
-    if len(array) < 4:
-        return "", f"{len(array)} of at least 4 gauge readings"
-    steps = np.diff(np.unique(array[:, 1]))
-    log = GaugeLog(
-        array[:, 0] - array[0, 0], array[:, 1], float(steps.min()) if len(steps) else 0.0, "mbar"
-    )
+    if len(array) < 2:
+        return "", f"{len(array)} of at least 2 gauge readings"
+    time_s = array[:, 0] - array[0, 0]
+    log = GaugeLog(time_s, array[:, 1], gauge_step(time_s, array[:, 1]), "mbar")
     try:
         found = assess_drawdown(log)
     except WetlineError as error:

@@ -10,7 +10,8 @@ from analysis.shop.drawdown import (
     leak_mbar_l_s,
     panel_lines,
 )
-from analysis.shop.gauge_log import GaugeLog, read_gauge
+from analysis.shop.gauge_log import GaugeLog, gauge_step, read_gauge
+from tests.bench.drawdown_coverage import judge
 from vision.common.quantity import INHG_MBAR
 from vision.errors import WetlineError
 
@@ -146,9 +147,137 @@ def test_bad_logs_get_one_line(tmp_path, text, says):
     assert "\n" not in str(caught.value)
 
 
-def test_too_few_readings():
-    with pytest.raises(WetlineError, match="at least 4"):
-        assess_drawdown(log_of([5.0, 5.1, 5.2], np.array([0.0, 1.0, 2.0])))
+def test_one_reading_is_too_few():
+    with pytest.raises(WetlineError, match="one at lock-off and one later"):
+        assess_drawdown(log_of([5.0], np.array([0.0])))
+
+
+def test_a_pressure_that_only_falls_is_asked_about():
+    with pytest.raises(WetlineError, match="was the pump still on"):
+        assess_drawdown(log_of(np.linspace(900.0, 30.0, 20), np.arange(20.0)))
+
+
+@pytest.mark.parametrize(
+    ("end_mbar", "minutes", "verdict", "all_gas", "all_leak"),
+    [
+        # Between all outgassing, done at the last reading, and all leak, going on as before.
+        (6.0, 20.0, "go", 1.0, 1.0),
+        (45.0, 20.0, "no-go", 40.0, 40.0),
+        (10.0, 10.0, "look again", 5.0, 10.0),
+        (11.0, 40.0, "go", 6.0, 3.0),
+        (35.0, 5.0, "no-go", 30.0, 120.0),
+        (5.1, 2.0, "look again", 0.1, 1.0),
+    ],
+)
+def test_two_readings_give_a_plain_answer(end_mbar, minutes, verdict, all_gas, all_leak):
+    found = assess_drawdown(log_of([5.0, end_mbar], np.array([0.0, minutes])))
+    assert found.verdict == verdict
+    slack = 0.25 * max(1.0, 20.0 / minutes) + 0.5
+    assert min(all_gas, all_leak) - slack < found.rise_low_mbar < min(all_gas, all_leak)
+    assert max(all_gas, all_leak) < found.rise_high_mbar < max(all_gas, all_leak) + slack
+    assert found.shape == "not known"
+    assert found.leak_low_mbar_min == 0.0
+    assert found.leak_high_mbar_min > (end_mbar - 5.0) / minutes
+    assert "2 readings tell the size of the rise" in found.notes[0]
+
+
+def test_two_readings_are_less_sure_than_twenty():
+    ends = log_of([5.0, 11.0], np.array([0.0, 10.0]))
+    t = np.linspace(0.0, 10.0, 21)
+    whole = log_of(5.0 + 0.6 * t + np.random.default_rng(4).normal(0, 0.05, 21), t)
+    few, many = assess_drawdown(ends), assess_drawdown(whole)
+    assert few.rise_high_mbar - few.rise_low_mbar > 2 * (many.rise_high_mbar - many.rise_low_mbar)
+
+
+def test_a_clear_loss_is_no_go_with_its_number():
+    # A big laminar leak slows by itself above 100 mbar and looks like outgassing to a plain fit.
+    c = 20.0 / 60.0 / 1013.25**2
+    bag = laminar_rise_mbar(5.0, c, MINUTES * 60.0, 1013.25)
+    found = assess_drawdown(log_of(bag + np.random.default_rng(2).normal(0, 0.5, 41), step=0.5))
+    assert found.verdict == "no-go"
+    assert f"{found.rise_mbar:.1f} mbar in 20 min" in found.reason
+    assert found.rise_mbar == pytest.approx(bag[-1] - bag[0], rel=0.02)
+    assert found.leak_mbar_min == pytest.approx(20.0, rel=0.1)
+
+
+def test_a_loss_whose_cause_is_unknown_is_no_go_all_the_same():
+    found = assess_drawdown(log_of([5.0, 30.0, 31.0], np.array([0.0, 5.0, 20.0])))
+    assert found.verdict == "no-go"
+    assert "the log cannot tell" in found.reason
+
+
+def test_outgassing_far_past_the_limit_is_no_go():
+    found = assess_drawdown(log_of(rise(0.0, 60.0)))
+    assert found.verdict == "no-go"
+    assert "dry the stack" in found.reason
+
+
+@pytest.mark.parametrize("level", [1013.0, 700.0])
+def test_no_vacuum_is_never_a_go(level):
+    found = assess_drawdown(log_of(np.full(41, level) + 0.01 * MINUTES))
+    assert found.verdict == "no-go"
+    assert "no vacuum" in found.reason
+    assert "--unit" in found.reason
+
+
+def test_a_bag_that_is_hardly_drawn_down_is_no_go_ahead():
+    found = assess_drawdown(log_of(300.0 + rise(0.02, 0.0)))
+    assert found.verdict == "look again"
+    assert "pump on" in found.reason
+
+
+def test_pure_outgassing_of_any_shape_is_not_called_a_leak():
+    # Two exponentials, desorption (1/t), diffusion (1/sqrt t): textbook cases of vacuum practice.
+    shapes = (
+        4 * -np.expm1(-MINUTES / 2) + 5 * -np.expm1(-MINUTES / 10),
+        3 * np.log1p(MINUTES / 2),
+        5 * (np.sqrt(1 + MINUTES / 3) - 1),
+    )
+    for i, gas in enumerate(shapes):
+        noise = np.random.default_rng(i).normal(0, 0.03, len(MINUTES))
+        assert assess_drawdown(log_of(5.0 + gas + noise, step=0.01)).leak_low_mbar_min == 0.0
+
+
+@pytest.mark.parametrize(("kind", "least"), [("outgassing", 16), ("leak and outgassing", 16)])
+def test_intervals_hold_on_logs_simulated_independently(kind, least):
+    # 95 % expected; 16 of 20 or more come in 99.7 % of such tests (binomial).
+    told = [judge(np.random.default_rng([5, i]), kind) for i in range(20)]
+    assert sum(one[0] for one in told) >= least
+    assert sum(one[1] for one in told) >= least
+    assert not any(one[3] for one in told)
+
+
+def test_a_shop_that_warms_is_allowed_for():
+    # A fixed amount of gas in a fixed volume: p goes as T. From 20 to 26 C at 60 mbar: 1.23 mbar.
+    warmth = np.linspace(20.0, 26.0, len(MINUTES))
+    bag = 60.0 * (warmth + 273.15) / 293.15
+    log = GaugeLog(MINUTES * 60.0, bag, 0.01, "mbar", 1013.25, warmth)
+    told = assess_drawdown(log)
+    assert bag[-1] - bag[0] == pytest.approx(1.23, abs=0.01)
+    assert abs(told.rise_mbar) < 0.05
+    # Untold, a drift of two degrees is allowed for.
+    untold = assess_drawdown(log_of(60.0 + (bag - 60.0) / 3.0, step=0.01))
+    assert untold.rise_mbar == pytest.approx(0.41, abs=0.05)
+    assert untold.leak_low_mbar_min == 0.0
+
+
+def test_a_log_of_the_shop_s_temperature_is_read(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text("time_min,bag_mbar,temperature_c\n1,20.1,21\n0,20.0,20\n")
+    assert read_gauge(path).temperature_c.tolist() == [20.0, 21.0]
+
+
+@pytest.mark.parametrize("name", ["limit_mbar", "limit_min", "volume_l", "gel_min"])
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 0.0, -1.0])
+def test_limits_that_are_no_numbers_are_refused(name, value):
+    with pytest.raises(WetlineError, match=f"--{name.replace('_', '-')}"):
+        assess_drawdown(log_of(rise(0.1, 1.0)), **{name: value})
+
+
+@pytest.mark.parametrize("ambient", [float("nan"), 29.9, 1100.0])
+def test_an_air_pressure_that_cannot_be_is_refused(tmp_path, ambient):
+    with pytest.raises(WetlineError, match="--ambient-mbar"):
+        read_gauge(tmp_path / "log.csv", None, ambient)
 
 
 def test_lines_name_hiding_places_and_offer_panel_toml():
@@ -165,5 +294,19 @@ def test_the_step_of_the_gauge_is_read_off_the_readings(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("time_min,vacuum_inhg\n0,28.90\n1,28.80\n2,28.72\n4,28.60\n")
     assert read_gauge(path).step_mbar == pytest.approx(0.02 * INHG_MBAR)
-    path.write_text("time_min,bag_mbar\n0,5\n1,7.5\n2,10\n")
+    path.write_text("time_min,bag_mbar\n0,5\n1,5\n2,7.5\n3,7.5\n4,12.5\n")
     assert read_gauge(path).step_mbar == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize(
+    ("times", "readings"),
+    [((0, 1, 2, 3), (5.0, 7.5, 10.0, 12.5)), ((0, 1, 2, 4), (5.0, 7.5, 10.0, 15.0))],
+)
+def test_the_step_of_the_gauge_is_not_that_of_a_steady_rise(times, readings):
+    # 2.5 mbar/min read each minute: the readings differ by whole 2.5 whatever the gauge can show.
+    assert gauge_step(np.array(times, float), np.array(readings)) == pytest.approx(0.1)
+
+
+def test_a_step_that_may_be_chance_is_not_believed():
+    assert gauge_step(np.arange(3.0), np.array([10.0, 10.2, 10.8])) == pytest.approx(0.1)
+    assert gauge_step(np.arange(2.0), np.array([10.0, 10.0])) == pytest.approx(1.0)

@@ -17,7 +17,9 @@ def test_gauge_readings_make_a_drawdown(tmp_path):
     # 0.5 mbar each 3 min is 3.3 mbar in 20 min, within 10.
     assert verdict == "go"
     assert "3.3 mbar in 20 min" in text
-    assert drawdown_text(readings[:2], None)[0] == ""
+    assert drawdown_text(readings[:1], None) == ("", "1 of at least 2 gauge readings")
+    assert drawdown_text(readings[:2], None)[0] == "look again"
+    assert "only 3.0 min of log" in drawdown_text(readings[:2], None)[1]
     with pytest.raises(WetlineError, match="mbar absolute"):
         add_reading(tmp_path, START_S, -5.0)
 
