@@ -12,7 +12,7 @@ from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
-from vision.check.doubts import row_doubts, run_doubts
+from vision.check.doubts import row_doubts, run_doubts, step_doubts
 from vision.check.redraw import redraw
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
@@ -23,6 +23,7 @@ from vision.settings.repair_settings import StartSettings
 from vision.settings.tracker_settings import TrackerSettings
 from vision.wetting.canvas_series import CanvasStack
 from vision.wetting.change_point import Wetting, find_wetting
+from vision.wetting.earlier_step import TwoSteps
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,8 @@ class Measured:
         Why the front at each frame of the stack is not borne out by its photo; or empty text.
     doubts : tuple of str
         Why the run as a whole is in doubt.
+    steps : TwoSteps or None
+        Where two changes passed over the panel, one behind the other.
     """
 
     arrival: ArrivalMap
@@ -61,6 +64,7 @@ class Measured:
     feed: Feed
     row_doubts: tuple[str, ...]
     doubts: tuple[str, ...]
+    steps: TwoSteps | None = None
 
 
 def measure(
@@ -121,7 +125,11 @@ def measure(
         reason=reason,
         feed=feed.feed,
         row_doubts=row_doubts(redrawing, settings.check),
-        doubts=run_doubts(redrawing, settings.check),
+        doubts=(
+            *step_doubts(wetting.steps, settings.steps.follow),
+            *run_doubts(redrawing, settings.check),
+        ),
+        steps=wetting.steps,
     )
 
 

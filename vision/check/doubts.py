@@ -7,6 +7,7 @@ import numpy as np
 from vision.check.redraw import Redrawing
 from vision.records import BoolArray
 from vision.settings.tracker_settings import CheckSettings
+from vision.wetting.earlier_step import TwoSteps
 
 HIDDEN = "front mostly hidden in this photo"
 ELSEWHERE = "this photo by itself shows the front elsewhere"
@@ -75,3 +76,20 @@ def run_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str, ...]
             "explained by resin, light and things in the way"
         )
     return tuple(doubts)
+
+
+def step_doubts(steps: TwoSteps | None, follow: str) -> tuple[str, ...]:
+    """Return why it is not known which of two changes is the resin; nothing where it is.
+
+    Parameters
+    ----------
+    steps : TwoSteps or None
+    follow : {"first", "second"}
+        What the user named, or the usual.
+    """
+    if steps is None or steps.is_clear or follow == "second":
+        return ()
+    return (
+        "a change too faint to follow ran over the panel ahead of the one that was read: if the "
+        'stronger one is the resin, write [frames] follow = "second" in panel.toml',
+    )

@@ -23,6 +23,7 @@ from vision.records import (
     FrontSummary,
     ScaleSummary,
 )
+from vision.wetting.earlier_step import TwoSteps
 
 END_SHARE = 0.995
 """A lane has reached the end when its front is past this share of the panel."""
@@ -282,9 +283,26 @@ def _warn_of_sight(measured: Measured, frames: FrameTimes) -> tuple[str, ...]:
         )
     if np.any(frames.lost):
         warnings.append(f"the panel could not be found in {np.count_nonzero(frames.lost)} frames")
+    if measured.steps is not None:
+        warnings.append(_two_steps(measured.steps, measured.arrival))
     if measured.arrival.by_hand.any():
         warnings.append("the front was corrected by hand (fix.csv)")
     return tuple(warnings)
+
+
+def _two_steps(steps: TwoSteps, arrival: ArrivalMap) -> str:
+    """Write that two changes passed over the panel, and which of them was followed."""
+    lag_mm = steps.earlier.lag_share * arrival.time_s.shape[1] * arrival.mm_per_px
+    told = (
+        f"two changes passed over the panel, the second up to {lag_mm:.0f} mm behind the first, "
+        f"which shows {steps.earlier.ratio:.0%} as strongly: "
+    )
+    if steps.is_first_followed:
+        return told + (
+            'the first is followed; if the second is the resin, write [frames] follow = "second" '
+            "in panel.toml"
+        )
+    return told + "the second is followed"
 
 
 def blank_curve(

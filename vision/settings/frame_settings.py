@@ -19,6 +19,8 @@ resin_start           when the resin entered: date and time, clock time of the f
                       pen marks a number counts on the marks' own clock
 camera                ``"fixed"``: the camera did not move, whatever moved around the
                       panel; left out, it is followed
+follow                ``"first"`` or ``"second"``: which change is the resin where two pass
+                      over the panel; left out, the first
 skip                  frames to leave out: names, numbers counted from 1 in time order,
                       or ranges such as ``"12-15"``
 ====================  =============================================================
@@ -48,9 +50,11 @@ FRAMES_FIELDS = (
     "sample_every_s",
     "resin_start",
     "camera",
+    "follow",
     "skip",
 )
 CAMERAS = ("followed", "fixed")
+FOLLOWED = ("first", "second")
 VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts")
 FILM_CLOCKS = ("speed_up", "duration", "duration_s", "interval_s", "film_start")
 """Fields of which a film needs one."""
@@ -77,6 +81,8 @@ class FrameSource:
         Float: seconds from the first frame. None: to be found from the frames.
     camera : {"followed", "fixed"}
         Whether the camera may have moved.
+    follow : {"first", "second"}
+        Which change to follow where two pass over the panel.
     skip_names : tuple of str
         Frame names to leave out, in lower case.
     skip_ranges : tuple of (int, int)
@@ -95,6 +101,7 @@ class FrameSource:
     sample_every_s: float | None = None
     resin_start: float | datetime | time | None = None
     camera: str = "followed"
+    follow: str = "first"
     skip_names: tuple[str, ...] = ()
     skip_ranges: tuple[tuple[int, int], ...] = ()
     confirmed: tuple[str, ...] = ()
@@ -133,6 +140,7 @@ def read_frame_source(table: Table, folder: Path, need_clock: bool = True) -> Fr
         sample_every_s=table.quantity("sample_every_s", TIME_S, above=0),
         resin_start=start,
         camera=_read_camera(table),
+        follow=_read_follow(table),
         skip_names=names,
         skip_ranges=ranges,
         confirmed=tuple(table.confirmed_names()),
@@ -245,6 +253,13 @@ def _read_duration(table: Table) -> float | None:
             "duration", f'may be minutes or seconds: write "{value} min" or duration_s = {value}'
         )
     return duration_s
+
+
+def _read_follow(table: Table) -> str:
+    follow = table.text("follow") or "first"
+    if follow not in FOLLOWED:
+        raise table.bad("follow", 'must be "first" or "second": the change that is the resin')
+    return follow
 
 
 def _read_camera(table: Table) -> str:

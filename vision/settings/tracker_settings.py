@@ -17,6 +17,7 @@ from vision.settings.repair_settings import (
     StartSettings,
     UsabilitySettings,
 )
+from vision.settings.step_settings import EarlierStepSettings
 from vision.settings.wetting_settings import LightSettings, WettingSettings
 
 
@@ -78,6 +79,7 @@ class TrackerSettings:
     start : StartSettings
     usability : UsabilitySettings
     check : CheckSettings
+    steps : EarlierStepSettings
     """
 
     causes: Causes = field(default_factory=Causes)
@@ -88,6 +90,7 @@ class TrackerSettings:
     start: StartSettings = field(default_factory=StartSettings)
     usability: UsabilitySettings = field(default_factory=UsabilitySettings)
     check: CheckSettings = field(default_factory=CheckSettings)
+    steps: EarlierStepSettings = field(default_factory=EarlierStepSettings)
 
     def on_canvas(self, mm_per_px: float, step_s: float) -> TrackerSettings:
         """Return the same settings, bound to a run's pixels and frames."""

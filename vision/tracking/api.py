@@ -15,7 +15,7 @@ from vision.errors import WetlineError, bad_field
 from vision.frames.images import ImageFrames
 from vision.front.results import read_tracked
 from vision.records import Tracked
-from vision.settings.frame_settings import FrameSource
+from vision.settings.frame_settings import CAMERAS, FOLLOWED, FrameSource
 from vision.settings.panel_settings import PanelSetup, setup_with
 from vision.tracking.job import save_job, track_unsaved
 from vision.tracking.tracker import track_frames
@@ -75,6 +75,8 @@ def track_images(
     resin_start_s: float | None = None,
     ignore_mm: Sequence[ArrayLike] = (),
     region_mm: ArrayLike | None = None,
+    camera: str = "followed",
+    follow: str = "first",
 ) -> Tracked:
     """Find the flow front in pictures held in memory.
 
@@ -102,6 +104,10 @@ def track_images(
         Patches not to look at: polygons in panel mm, or rectangles by two corners.
     region_mm : array_like of shape (N, 2), optional
         The only part of the panel to look at, written alike.
+    camera : {"followed", "fixed"}
+        Whether the camera may have moved.
+    follow : {"first", "second"}
+        Which change is the resin where two pass over the panel, one behind the other.
 
     Returns
     -------
@@ -146,7 +152,12 @@ def track_images(
         "region_mm": region_mm,
     }
     scale = {"method": "corners", "corners_px": corners_px}
-    setup = _setup(panel, scale, FrameSource(Path(_SOURCE), "images", resin_start=start))
+    for name, value, known in (("camera", camera, CAMERAS), ("follow", follow, FOLLOWED)):
+        if value not in known:
+            raise bad_field(_SOURCE, name, value, f"must be one of {', '.join(known)}")
+    place = Path(_SOURCE)
+    source = FrameSource(place, "images", resin_start=start, camera=camera, follow=follow)
+    setup = _setup(panel, scale, source)
     with frames:
         return track_frames(setup, frames, lambda items: items).tracked
 

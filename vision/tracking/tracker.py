@@ -101,7 +101,10 @@ class Tracker:
         canvases: Canvases | None = None,
         settings: TrackerSettings | None = None,
     ) -> None:
-        self.setup, self.rectifier, self.settings = setup, rectifier, settings
+        self.setup, self.rectifier = setup, rectifier
+        settings = settings or TrackerSettings()
+        steps = replace(settings.steps, follow=setup.frames.follow)
+        self.settings = replace(settings, steps=steps)
         self.canvases = RecordedCanvases(rectifier) if canvases is None else canvases
         self.count = 0
         self.latest: SeenFrame | None = None

@@ -21,7 +21,8 @@ from vision.illumination.coarse_wetting import CoarseWetting, find_coarse_wettin
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.settings.tracker_settings import TrackerSettings
 from vision.settings.wetting_settings import WettingSettings
-from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack
+from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack, middle_of
+from vision.wetting.earlier_step import TwoSteps, coarse_of_step, find_earlier_step, hold_from
 from vision.wetting.glare import find_doubtful_glare, find_sunlit
 from vision.wetting.ink import find_ink, find_specks
 from vision.wetting.masks import at_size, out_of_view, whole_patches
@@ -55,6 +56,8 @@ class Wetting:
         Each frame's projected level, light removed.
     hidden : list of ndarray, bool
         What stood before the panel in each frame, at a quarter of the resolution.
+    steps : TwoSteps or None
+        Where two changes passed over the panel, one behind the other.
     """
 
     wet_frame: IntArray
@@ -67,6 +70,7 @@ class Wetting:
     coarse: CoarseWetting
     levels: list[FloatArray]
     hidden: list[BoolArray]
+    steps: TwoSteps | None = None
 
 
 def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) -> Wetting:
@@ -96,15 +100,47 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     if count < 4:
         raise ValueError(f"at least 4 canvases are needed, got {count}")
     settings = settings or TrackerSettings()
-    own = settings.wetting
     border = np.stack(stack.borders) if stack.border_xy.size else None
     border_xy = stack.border_xy if border is not None else None
-    unseen = stack.unseen_cells()
-    coarse = find_coarse_wetting(np.stack(stack.cells), border, border_xy, settings.light, unseen)
+    cells = np.stack(stack.cells)
+    coarse = find_coarse_wetting(cells, border, border_xy, settings.light, stack.unseen_cells())
+    wetting = _wetting_of(stack, coarse, settings.wetting)
+    earlier = find_earlier_step(cells, coarse, settings.steps, settings.light)
+    if earlier is None:
+        return wetting
+    first = coarse_of_step(earlier, coarse)
+    looks = coarse.wet_frame.size * count
+    clear = first.contrast >= settings.wetting.causes.least_contrast(looks)
+    if settings.steps.follow == "second" or not clear:
+        return replace(wetting, steps=TwoSteps(earlier, is_first_followed=False, is_clear=clear))
+    followed = _wetting_of(stack, first, settings.wetting, wetting.wet_frame)
+    return replace(followed, steps=TwoSteps(earlier, is_first_followed=True, is_clear=True))
+
+
+def _wetting_of(
+    stack: CanvasStack,
+    coarse: CoarseWetting,
+    own: WettingSettings,
+    later: IntArray | None = None,
+) -> Wetting:
+    """Find when each pixel turned wet, given the look on coarse cells.
+
+    Parameters
+    ----------
+    stack : CanvasStack
+    coarse : CoarseWetting
+    own : WettingSettings
+    later : ndarray of shape (M, N), int, optional
+        Frame from which another, stronger change shows at each pixel: from there on the pixel is
+        taken to stay as wet as this change made it.
+    """
+    count = len(stack)
     project = Projector(coarse, stack.shape)
     levels = _project_all(stack, project)
     n_reference = count_reference_frames(coarse, own.causes.reference_frames)
     expected = expected_ratio(stack, n_reference, own)
+    if later is not None:
+        hold_from(levels, later, middle_of(levels[:n_reference]) + expected)
     guess, onset = _first_guess(levels, coarse, expected, n_reference, own, stack.in_view)
     pixels = find_pixel_scale(levels, guess, expected, n_reference, SAFE_PX, own)
     hidden = find_hidden_patches(levels, guess, pixels, coarse.off_colour, own)
