@@ -23,7 +23,8 @@ class EarlierStepSettings:
     of the cells chance does not come near it."""
 
     sharpness: float = 0.7
-    """Part of the step that the three frames on either side of it must show: light drifts."""
+    """Part of the step that must show within the three frames on either side of it, and those that
+    a front takes to cross the cell: light drifts."""
 
     least_share: float = 0.25
     """Share of the cells with frames enough before the strong change that must show the step."""

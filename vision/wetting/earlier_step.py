@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import median_filter, minimum_filter
+from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 from scipy.stats import spearmanr
 
 from vision.illumination.cell_levels import (
@@ -125,7 +125,8 @@ def find_earlier_step(
     strong = coarse.wet_frame.ravel()
     until = _free_of_strong(coarse.wet_frame, count, window)
     split = best_split_before(calm, until, settings.least_side_frames)
-    shown = _clear_steps(calm, split, settings)
+    crossing = _frames_to_cross(coarse.wet_frame, count)
+    shown = _clear_steps(calm, split, crossing, settings)
     if np.count_nonzero(shown) < settings.least_share * max(int(np.count_nonzero(split.fits)), 1):
         return None
     if np.count_nonzero(shown) < settings.least_cells:
@@ -133,10 +134,7 @@ def find_earlier_step(
     step = np.median(split.step[shown], axis=0)
     if float(np.linalg.norm(step)) < settings.least_sigmas:
         return None
-    # Where the strong change came in all cells at once there is no order to compare.
-    if len(np.unique(strong[shown])) < settings.least_side_frames:
-        return None
-    if float(spearmanr(strong[shown], split.frame[shown])[0]) < settings.least_order:
+    if not _runs_ahead(split.frame[shown], strong[shown], count, settings):
         return None
     wet_frame = _everywhere(split.frame, strong, shown, count)
     dry, _, n_before, _ = levels_around(flat, wet_frame, light.guard_frames)
@@ -215,20 +213,51 @@ def best_split_before(levels: FloatArray, until: IntArray, least_side: int) -> S
     return Split(best, step, gain[best, cells], np.asarray(fits.any(axis=0)))
 
 
-def _clear_steps(calm: FloatArray, split: Split, settings: EarlierStepSettings) -> BoolArray:
-    """Find the cells that show a step, sharp, no chance, and like that of most others."""
-    side, cells = settings.least_side_frames, np.arange(calm.shape[1])
-    at = np.clip(split.frame, side, len(calm) - side)
+def _clear_steps(
+    calm: FloatArray, split: Split, crossing: IntArray, settings: EarlierStepSettings
+) -> BoolArray:
+    """Find the cells that show a step, sharp, no chance, and like that of most others.
+
+    `crossing` (P,) are the frames that a front takes to cross each cell: no step is sharper.
+    """
+    cells, count = np.arange(calm.shape[1]), len(calm)
+    side = settings.least_side_frames + crossing
+    at = split.frame
+    before, after = np.maximum(at - side, 0), np.minimum(at + side, count)
     sums = np.concatenate([np.zeros_like(calm[:1]), np.cumsum(calm, axis=0)])
-    local = (sums[at + side, cells] - 2 * sums[at, cells] + sums[at - side, cells]) / side
+    later = (sums[after, cells] - sums[at, cells]) / np.maximum(after - at, 1)[:, None]
+    earlier = (sums[at, cells] - sums[before, cells]) / np.maximum(at - before, 1)[:, None]
     size = np.maximum(np.sum(split.step**2, axis=1), 1e-9)
-    sharp = np.sum(local * split.step, axis=1) / size > settings.sharpness
+    sharp = np.sum((later - earlier) * split.step, axis=1) / size > settings.sharpness
     enough = split.fits & (split.gain > settings.least_sigmas**2 * settings.least_side_frames)
     if not split.fits.any():
         return enough
     usual = np.median(split.step[split.fits], axis=0)
     alike = split.step @ usual > 0.3 * float(usual @ usual)
     return enough & sharp & alike
+
+
+def _frames_to_cross(wet_frame: IntArray, count: int) -> IntArray:
+    """Return how many frames the strong change took to cross each cell; (P,)."""
+    wetted = wet_frame < count
+    last = maximum_filter(np.where(wetted, wet_frame, -1), 3)
+    first = minimum_filter(wet_frame, 3)
+    crossing = np.where(wetted, (last - first + 1) // 2, 0)
+    usual = int(np.median(crossing[wetted])) if wetted.any() else 0
+    return np.where(wetted, crossing, usual).ravel()
+
+
+def _runs_ahead(
+    frame: IntArray, strong: IntArray, count: int, settings: EarlierStepSettings
+) -> bool:
+    """Find whether the earlier step ran over the cells in the order of the strong change.
+
+    What the strong change has not reached yet says nothing of the order.
+    """
+    reached = strong < count
+    if len(np.unique(strong[reached])) < settings.least_side_frames:
+        return False
+    return bool(spearmanr(strong[reached], frame[reached])[0] > settings.least_order)
 
 
 def _everywhere(frame: IntArray, strong: IntArray, shown: BoolArray, count: int) -> IntArray:

@@ -1,4 +1,4 @@
-"""Two changes, one behind the other: both are told, the named one is followed, others are not two."""
+"""Two changes, one behind the other: both are told, and the named one is followed."""
 
 from dataclasses import replace
 
@@ -16,8 +16,8 @@ FIRST_MM = np.sqrt(90.0 * TIMES_S.clip(0))
 SECOND_MM = np.sqrt(40.0 * TIMES_S.clip(0))
 
 
-def track(steps, **options):
-    images, corners_px = sheet_images(TIMES_S, steps, SIZE_MM)
+def track(steps, shadow_mm=None, **options):
+    images, corners_px = sheet_images(TIMES_S, steps, SIZE_MM, shadow_mm)
     return wetline.track_images(images, TIMES_S, corners_px, *SIZE_MM, **options)
 
 
