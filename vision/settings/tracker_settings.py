@@ -17,8 +17,7 @@ from vision.settings.repair_settings import (
     StartSettings,
     UsabilitySettings,
 )
-from vision.settings.step_settings import EarlierStepSettings
-from vision.settings.wetting_settings import LightSettings, WettingSettings
+from vision.settings.wetting_settings import EarlierStepSettings, LightSettings, WettingSettings
 
 
 @dataclass(frozen=True)

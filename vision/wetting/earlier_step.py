@@ -24,8 +24,7 @@ from vision.illumination.cell_levels import (
 from vision.illumination.coarse_wetting import CoarseWetting
 from vision.illumination.light_basis import cell_centres
 from vision.records import BoolArray, FloatArray, IntArray
-from vision.settings.step_settings import EarlierStepSettings
-from vision.settings.wetting_settings import LightSettings
+from vision.settings.wetting_settings import EarlierStepSettings, LightSettings
 
 
 @dataclass(frozen=True)
