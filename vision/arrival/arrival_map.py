@@ -12,7 +12,7 @@ from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
-from vision.check.doubts import row_doubts, run_doubts, step_doubts
+from vision.check.doubts import row_doubts, run_doubts
 from vision.check.redraw import redraw
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
@@ -125,10 +125,7 @@ def measure(
         reason=reason,
         feed=feed.feed,
         row_doubts=row_doubts(redrawing, settings.check),
-        doubts=(
-            *step_doubts(wetting.steps, settings.steps.follow),
-            *run_doubts(redrawing, settings.check),
-        ),
+        doubts=run_doubts(redrawing, wetting.steps, settings),
         steps=wetting.steps,
     )
 

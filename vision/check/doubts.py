@@ -1,4 +1,7 @@
-"""What of a run its photos do not bear out: rows that are not used, and runs that are in doubt."""
+"""What of a run its photos do not bear out: rows that are not used, and runs that are in doubt.
+
+Tested in tests/vision/check/test_redraw.py and tests/vision/wetting/test_earlier_step.py.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import numpy as np
 
 from vision.check.redraw import Redrawing
 from vision.records import BoolArray
-from vision.settings.tracker_settings import CheckSettings
+from vision.settings.tracker_settings import CheckSettings, TrackerSettings
 from vision.wetting.earlier_step import TwoSteps
 
 HIDDEN = "front mostly hidden in this photo"
@@ -44,8 +47,26 @@ def _is_elsewhere(redrawing: Redrawing, settings: CheckSettings) -> BoolArray:
     return np.asarray(off | far)
 
 
-def run_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str, ...]:
+def run_doubts(
+    redrawing: Redrawing, steps: TwoSteps | None, settings: TrackerSettings
+) -> tuple[str, ...]:
     """Return why a run as a whole is in doubt; nothing where the photos bear it out.
+
+    Parameters
+    ----------
+    redrawing : Redrawing
+    steps : TwoSteps or None
+        Where two changes passed over the panel.
+    settings : TrackerSettings
+    """
+    return (
+        *step_doubts(steps, settings.steps.follow),
+        *redrawing_doubts(redrawing, settings.check),
+    )
+
+
+def redrawing_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str, ...]:
+    """Return what of a run as a whole its photos do not bear out.
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vision.check.doubts import ELSEWHERE, FRESH, HIDDEN, row_doubts, run_doubts
+from vision.check.doubts import ELSEWHERE, FRESH, HIDDEN, redrawing_doubts, row_doubts
 from vision.check.redraw import redraw
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.tracker_settings import CheckSettings
@@ -57,7 +57,7 @@ def test_a_right_reading_explains_its_photos():
     assert not found.unexplained.any()
     rows = row_doubts(found, CHECK)
     assert set(rows[:-2]) == {""}
-    assert run_doubts(found, CHECK) == ()
+    assert redrawing_doubts(found, CHECK) == ()
 
 
 def test_the_last_photos_alone_are_no_proof():
@@ -72,7 +72,7 @@ def test_a_front_read_elsewhere_is_not_borne_out():
     found = compared(moved, levels)
     rows = row_doubts(found, CHECK)
     assert sum(row == ELSEWHERE for row in rows) > FRAMES / 2
-    assert run_doubts(found, CHECK)
+    assert redrawing_doubts(found, CHECK)
 
 
 def test_one_photo_that_shows_something_else_costs_one_row():
