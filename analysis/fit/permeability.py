@@ -34,6 +34,9 @@ DEFAULT_FEED_RADIUS_M = 0.005
 RACE_SD = 0.10
 """Sd added to K per unit of race-tracking lead over length reached: edges that lead by 38 % raise
 the K of the central third by about 3 % (worked out from a parabolic lead)."""
+START_OFF_S, START_OFF_SHARE = 30.0, 0.04
+"""A start that the front itself puts further off than both, in seconds and as a share of the run,
+is said: valves and clocks are not that slow (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -212,6 +215,17 @@ def _slow_note(readings: Readings) -> tuple[str, ...]:
     )
 
 
+def _start_note(start_s: float, last_s: float) -> tuple[str, ...]:
+    """Write what speaks against the resin start in use, if the front began at another time."""
+    if abs(start_s) < max(START_OFF_S, START_OFF_SHARE * last_s):
+        return ()
+    when = "after" if start_s > 0 else "before"
+    return (
+        f"the front runs as if resin had entered {abs(start_s):.0f} s {when} the resin start in "
+        "use: check [frames] resin_start and the times",
+    )
+
+
 def _slope_note(impulse: Impulse, readings: Readings, loose: bool, sloped: float) -> str:
     """Write what the frames themselves think of the slope."""
     level = min(fit.aicc for fit in fit_models(edge_law(), impulse, readings, loose).values())
@@ -269,9 +283,10 @@ def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFi
     weights = np.array([candidate.weight for candidate in candidates])
     mixture = join([fit.mixture for fit in fitted.fits.values()], weights)
     slope = float(np.exp(best.parameters[0]))
+    last_s = float(np.max(readings.time_s[readings.used]))
     sources = _sources(panel, tracked, fitted)
     k, low, high = _permeability(panel, fitted, slope, mixture, sources)
-    start_theta = -best.parameters[1] * reach**2 / slope
+    start_s = float(fitted.impulse.time_of(-best.parameters[1] * reach**2 / slope))
     return PermeabilityFit(
         model=best_name,
         why=_why(candidates, best_name),
@@ -282,7 +297,7 @@ def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFi
         k_low_m2=low,
         k_high_m2=high,
         slope=slope,
-        start_s=float(fitted.impulse.time_of(start_theta)),
+        start_s=start_s,
         feed_length_m=float(best.parameters[2] * reach),
         reach_m=reach,
         time_s=readings.time_s,
@@ -296,7 +311,7 @@ def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFi
         correlation=best.correlation,
         residual_scale=best.scale,
         candidates=candidates,
-        notes=(*_notes(panel, k), *_slow_note(readings)),
+        notes=(*_notes(panel, k), *_slow_note(readings), *_start_note(start_s, last_s)),
     )
 
 

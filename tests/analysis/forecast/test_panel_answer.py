@@ -228,3 +228,24 @@ def test_a_viscosity_that_stands_still_into_half_the_gel_time_is_questioned():
     assert not told(seen, "resin thickens")
     growth = Resin(viscosity_pa_s=0.2, gel_time_s=3600.0, viscosity_growth_per_s=1e-5)
     assert not told(make_answer(make_panel(resin=growth)), "resin thickens")
+
+
+@pytest.mark.parametrize(
+    ("late_s", "says"), [(0.0, ""), (10.0, ""), (240.0, "240 s before"), (-90.0, "90 s after")]
+)
+def test_a_resin_start_that_the_front_contradicts_is_said(late_s, says):
+    # The clock in use starts `late_s` after the resin: times are too short by as much.
+    true_s = np.linspace(300.0, 1500.0, 40)
+    noise = np.random.default_rng(3).normal(0, 0.3, 40)
+    curve = make_curve(true_s - late_s, edge_front_mm(true_s) + noise, 0.3)
+    front = make_front(resin_start_sd_s=60.0)
+    told = [text for text in answer(make_tracked(curve, front), make_panel()).warnings
+            if "as if resin had entered" in text]  # fmt: skip
+    if not says:
+        assert told == []
+        return
+    seconds, when = says.split(" s ")
+    (text,) = told
+    found = float(text.split("entered ")[1].split(" s")[0])
+    assert found == pytest.approx(float(seconds), abs=15)
+    assert f"{when} the resin start" in text
