@@ -13,12 +13,6 @@ MODULES = sorted(
     for path in (ROOT / room).rglob("*.py")
     if path.name != "__init__.py"
 )
-MIRRORED = tuple(
-    module
-    for module in MODULES
-    if module.parts[0] == "vision"
-    or module.parts[1] in ("commands", "forecast", "page", "part", "record", "watch")
-)
 MOST_MODULES, MOST_LINES, MOST_FUNCTION_LINES = 9, 400, 50
 
 
@@ -52,7 +46,7 @@ def test_a_module_is_short_and_so_are_its_functions(module):
     assert not long
 
 
-@pytest.mark.parametrize("module", MIRRORED, ids=str)
+@pytest.mark.parametrize("module", MODULES, ids=str)
 def test_a_module_has_its_test_or_says_where_it_is_tested(module):
     if (ROOT / "tests" / module.parent / f"test_{module.name}").exists():
         return

@@ -1,4 +1,7 @@
-"""The models tried on a front curve: with or without a fitted start and a feed that resists."""
+"""The models tried on a front curve: with or without a fitted start and a feed that resists.
+
+Tested in tests/analysis/fit/test_intervals.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Which frames a fit may use, and why not the others."""
+"""Which frames a fit may use, and why not the others.
+
+Tested in tests/analysis/fit/test_permeability.py.
+"""
 
 from __future__ import annotations
 

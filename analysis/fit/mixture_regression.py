@@ -3,6 +3,8 @@
 The correlation of the residuals and, between models, the model itself are not known; each is
 tried on a grid and the answers are mixed by how well they explain the data. An interval from the
 mixture holds what an interval from one best guess leaves out.
+
+Tested in tests/analysis/fit/test_intervals.py.
 """
 
 from __future__ import annotations

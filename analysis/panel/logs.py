@@ -1,4 +1,7 @@
-"""Logs against time: gauge, viscosity, gel."""
+"""Logs against time: gauge, viscosity, gel.
+
+Tested in tests/analysis/panel/test_panel_toml.py.
+"""
 
 from __future__ import annotations
 

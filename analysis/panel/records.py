@@ -1,4 +1,7 @@
-"""The panel as the analysis sees it: frozen records, SI units, shares instead of percent."""
+"""The panel as the analysis sees it: frozen records, SI units, shares instead of percent.
+
+Tested in tests/analysis/panel/test_panel_toml.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Resin: gel time, working time and viscosity, from what the data sheet or the shop measured."""
+"""Resin: gel time, working time and viscosity, from what the data sheet or the shop measured.
+
+Tested in tests/analysis/panel/test_viscosity.py.
+"""
 
 from __future__ import annotations
 

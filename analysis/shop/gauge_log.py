@@ -1,4 +1,7 @@
-"""Vacuum logs in whatever unit the gauge shows, to absolute pressure."""
+"""Vacuum logs in whatever unit the gauge shows, to absolute pressure.
+
+Tested in tests/analysis/shop/test_drawdown.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Pressure rise after lock-off, parted into a leak and outgassing of whatever shape."""
+"""Pressure rise after lock-off, parted into a leak and outgassing of whatever shape.
+
+Tested in tests/analysis/shop/test_drawdown.py.
+"""
 
 from __future__ import annotations
 

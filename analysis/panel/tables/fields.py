@@ -1,4 +1,7 @@
-"""The fields of every table of panel.toml, to tell a slip of the pen from a field."""
+"""The fields of every table of panel.toml, to tell a slip of the pen from a field.
+
+Tested in tests/analysis/panel/test_new_panel.py.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What a vacuum gauge shows, in absolute pressure."""
+"""What a vacuum gauge shows, in absolute pressure.
+
+Tested in tests/analysis/shop/test_drawdown.py.
+"""
 
 from __future__ import annotations
 
