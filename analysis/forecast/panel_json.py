@@ -50,6 +50,7 @@ def answer_json(answer: PanelAnswer) -> dict[str, Any]:
             "warnings": list(answer.warnings),
             "frame_notes": list(answer.tracked.frame_notes),
             "settings_stamp": answer.tracked.settings_stamp,
+            "answer_stamp": panel.stamp,
             **({"understood": list(panel.understood)} if panel.understood else {}),
         }
     )

@@ -17,6 +17,7 @@ from analysis.panel.tables.vacuum import read_vacuum_table
 from vision.common.quantity import ANGLE_DEG
 from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
 from vision.errors import WetlineError
+from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 LIKELY_LENGTH_MM = (10.0, 10_000.0)
 """Length and width of a test panel; a smaller number is most often a length in metres (common
@@ -87,6 +88,7 @@ def panel_from(document: Mapping[str, Any], path: Path) -> Panel:
         notes=(*resin_notes, *vacuum_notes, *(text for one in told for text in one.confirmed)),
         understood=tuple(text for one in told for text in one.understood),
         questions=tuple(text for one in told for text in one.questions),
+        stamp=settings_stamp(path.parent, ANSWERED, document),
     )
 
 

@@ -211,6 +211,8 @@ class Panel:
         How values written with a unit were understood.
     questions : tuple of str
         Values that are possible but not likely; no answer is built on them.
+    stamp : str
+        Of all that an answer rests on, to notice a change; empty for a panel not read from a file.
     """
 
     folder: Path
@@ -227,3 +229,4 @@ class Panel:
     notes: tuple[str, ...] = ()
     understood: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
+    stamp: str = ""

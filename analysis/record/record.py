@@ -16,7 +16,6 @@ from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_byt
 from analysis.record.html import build_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.records import FloatArray, FrontCurve
-from vision.settings.settings_stamp import ANSWERED, settings_stamp
 
 BAND_POINTS = 160
 PLOT_DPI = 110
@@ -146,8 +145,7 @@ def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict
     pictures = curve_pictures(answer)
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
-    stamp = {"answer_stamp": settings_stamp(folder, ANSWERED)}
-    write_json(results / "results.json", answer_json(answer) | stamp)
+    write_json(results / "results.json", answer_json(answer))
     curve_file = results / "curve.png"
     if "curve" in pictures:
         replace_file(curve_file, lambda part: part.write_bytes(pictures["curve"]))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from vision.common.toml_table import read_toml
 
@@ -18,7 +19,9 @@ NAMES_ONLY = ("name", "confirmed")
 """Fields that do not change what comes out."""
 
 
-def settings_stamp(folder: Path, tables: Sequence[str] = TRACKED) -> str:
+def settings_stamp(
+    folder: Path, tables: Sequence[str] = TRACKED, document: Mapping[str, Any] | None = None
+) -> str:
     """Return a short stamp of tables in a folder's panel.toml and of the files they name.
 
     Parameters
@@ -28,13 +31,15 @@ def settings_stamp(folder: Path, tables: Sequence[str] = TRACKED) -> str:
     tables : sequence of str
         Names of tables. Corrections by hand count with them, and so does each CSV file that a
         field names (pen marks, logs). Names, order and comments do not.
+    document : mapping, optional
+        What panel.toml holds, where it was read already.
 
     Raises
     ------
     WetlineError
         If panel.toml is missing or breaks TOML's rules.
     """
-    document = read_toml(folder / "panel.toml")
+    document = read_toml(folder / "panel.toml") if document is None else document
     told, files = {}, [FIX_FILE]
     for name in tables:
         table = document.get(name)
