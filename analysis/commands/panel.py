@@ -248,7 +248,8 @@ def resin(
 
     from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_settled_panel
-    from analysis.shop.resin_quantity import Extras, panel_uptake, plan_json, plan_lines, plan_resin
+    from analysis.shop.mixing_plan import FillTime, plan_json, plan_lines, plan_resin
+    from analysis.shop.resin_quantity import Extras, panel_uptake
     from vision.common.atomic_files import write_json
 
     panel = read_settled_panel(folder)
@@ -263,8 +264,11 @@ def resin(
     )
     uptake = panel_uptake(panel, before_kg, after_kg, left_in_lines_kg)
     tracked = (folder / "results" / "front.csv").exists()
-    fill_time_s = answer(folder, panel).fill_time_s if tracked else None
-    plan = plan_resin(panel, extras, uptake, area_m2, fill_time_s)
+    told = answer(folder, panel) if tracked else None
+    fill = None
+    if told is not None and told.fill is not None:
+        fill = FillTime(told.fill.time_s, told.fill.time_high_s, told.verdict)
+    plan = plan_resin(panel, extras, uptake, area_m2, fill)
     write_json(folder / "results" / "resin.json", plan_json(plan))
     if as_json:
         click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))

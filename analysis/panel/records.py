@@ -105,6 +105,8 @@ class Resin:
         Share of the gel time a fill may take; 0.7 is common practice, no source.
     hardener_parts : float or None
         Parts of hardener by weight to 100 parts of resin.
+    resin_class : str
+        Generic class, as "thin epoxy" or "polyester"; "" not stated.
     pot_limit_kg : float
         Most that is mixed in one pot; 5 kg is common practice, no source.
     """
@@ -127,6 +129,7 @@ class Resin:
     hardener_parts: float | None = None
     pot_limit_kg: float = 5.0
     pot_life_s: float | None = None
+    resin_class: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,30 +1,22 @@
-"""How much resin, in which pots, poured by when."""
+"""How much resin a part takes, item by item, and what a weighed bucket says."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from analysis.panel.records import Panel
-from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, gel_time
+from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
 from vision.errors import WetlineError
 
 DEFAULT_WASTE = 0.10
 """Share mixed beyond what the count says (common practice, no source)."""
 DEFAULT_HEEL_KG = 0.15
 """Left in each bucket so that the line never draws air (common practice, no source)."""
-MIX_AND_POUR_S = 300.0
-"""Weighing, mixing and pouring one pot (common practice, no source)."""
-CAUTIONS = (
-    "Never let peroxide initiator meet promoter (accelerator) directly: it can explode. Mix one "
-    "into the resin first.",
-    "Peroxide injures eyes within seconds: goggles and gloves on, eye wash at hand.",
-    "Styrene vapour needs ventilation. Mixed resin in bulk heats up and can burn: keep pots "
-    "small, pour in time, stand leftovers outside on bare concrete.",
-    "Safety data sheets, local rules and licensed practice go before this plan.",
-)
+QUESTION_FACTOR, REFUSE_FACTOR = 1.6, 4.0
+"""A bucket that says so many times more or less than the pores hold is questioned, or refused."""
+LIKELY_UPTAKE_KG_M2 = (0.1, 30.0)
+"""From one thin layer to a thick core with grooves (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -53,29 +45,6 @@ class Extras:
     core_kg_m2: float = 0.0
     heel_kg: float = DEFAULT_HEEL_KG
     waste: float = DEFAULT_WASTE
-
-
-@dataclass(frozen=True)
-class Pot:
-    """One pot: resin, hardener, and when it is mixed and must be poured by, from resin start."""
-
-    number: int
-    resin_kg: float
-    hardener_kg: float
-    mix_at_s: float
-    pour_by_s: float | None
-
-
-@dataclass(frozen=True)
-class ResinPlan:
-    """Resin for one part, item by item, and the pots to mix."""
-
-    items_kg: Mapping[str, float]
-    total_kg: float
-    resin_kg: float
-    hardener_kg: float
-    pots: tuple[Pot, ...]
-    notes: tuple[str, ...]
 
 
 def pore_mass_kg(area_m2: float, thickness_m: float, porosity: float, density: float) -> float:
@@ -166,60 +135,83 @@ def weight_fraction(vf: float, fibre_density: float, resin_density: float) -> fl
     return fibre_density * vf / (fibre_density * vf + resin_density * (1.0 - vf))
 
 
-def plan_resin(
-    panel: Panel,
-    extras: Extras,
-    uptake_kg_m2: float | None = None,
-    area_m2: float | None = None,
-    fill_time_s: float | None = None,
-) -> ResinPlan:
-    """Work out resin and mixing plan for the part.
+def question_uptake(panel: Panel, uptake_kg_m2: float) -> str:
+    """Hold a weighed uptake against what the pores can hold.
 
-    Parameters
-    ----------
-    panel : Panel
-        Gives porosity, thickness, density, hardener ratio, pot limit and part.
-    extras : Extras
-        Lines, media, core, heel, waste.
-    uptake_kg_m2 : float, optional
-        Measured on the panel; goes before the pores.
-    area_m2 : float, optional
-        Goes before ``[part] area_m2``.
-    fill_time_s : float, optional
-        Spreads the pots over the fill.
+    Returns
+    -------
+    question : str
+        Empty where the two agree.
 
     Raises
     ------
     WetlineError
-        If area, thickness, porosity or hardener ratio is missing, with the field to add.
+        If the weights cannot be those of this panel.
     """
-    resin = panel.resin
-    area = area_m2 or (panel.part.area_m2 if panel.part else None)
-    if area is None:
-        raise WetlineError("panel.toml: [part] area_m2 = (missing): needed for the resin quantity")
-    if resin.hardener_parts is None:
+    density = panel.resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3
+    thickness, porosity = panel.stack.thickness_m, panel.stack.porosity
+    if thickness is None and panel.part is not None:
+        thickness = panel.part.thickness_m
+    if thickness is None or porosity is None:
+        low, high = LIKELY_UPTAKE_KG_M2
+        if low <= uptake_kg_m2 <= high:
+            return ""
         raise WetlineError(
-            "panel.toml: [resin] hardener_parts = (missing): add the parts of hardener by weight "
-            "to 100 parts of resin, from the data sheet"
+            f"weights: {uptake_kg_m2:.3g} kg/m2 for the panel; {low:g} to {high:g} is likely: "
+            "check the weights (kg) and the panel's size"
         )
-    density = resin.density_kg_m3 or DEFAULT_DENSITY_KG_M3
-    notes = []
-    if resin.density_kg_m3 is None:
-        notes.append(f"density taken as {density:.0f} kg/m3: give [resin] density_kg_m3")
-    items = {"stack": _stack_kg(panel, area, density, uptake_kg_m2)}
-    items["lines"] = line_mass_kg(extras.line_length_m, extras.line_bore_m, density)
-    items["flow media"] = pore_mass_kg(
+    pores = pore_mass_kg(1.0, thickness, porosity, density) + _media_kg(panel, 1.0, density)
+    ratio = uptake_kg_m2 / pores
+    told = f"the weights say {uptake_kg_m2:.2f} kg/m2, the pores hold {pores:.2f} kg/m2"
+    if not 1 / REFUSE_FACTOR <= ratio <= REFUSE_FACTOR:
+        raise WetlineError(f"weights: {told}: check the weights (kg), thickness_mm and porosity")
+    if not 1 / QUESTION_FACTOR <= ratio <= QUESTION_FACTOR:
+        return f"{told}: weigh again, or look for where the rest went (lines, trap, media, core)"
+    return ""
+
+
+def resin_items(
+    panel: Panel, extras: Extras, area: float, density: float, uptake_kg_m2: float | None
+) -> dict[str, float]:
+    """Return the resin in kg for each thing that takes some.
+
+    Parameters
+    ----------
+    panel, extras
+        As for `analysis.shop.mixing_plan.plan_resin`.
+    area : float
+        Of the part, m2.
+    density : float
+        Of the resin, kg/m3.
+    uptake_kg_m2 : float or None
+        Measured on the panel; goes before the pores and the media of the stack.
+
+    Raises
+    ------
+    WetlineError
+        If thickness or porosity is missing, with the field to add.
+    """
+    media = pore_mass_kg(
         extras.media_area_m2, extras.media_thickness_m, extras.media_porosity, density
     )
-    items["core"] = extras.core_kg_m2 * area
+    if media == 0.0 and uptake_kg_m2 is None:
+        media = _media_kg(panel, area, density)
+    items = {
+        "stack": _stack_kg(panel, area, density, uptake_kg_m2),
+        "lines": line_mass_kg(extras.line_length_m, extras.line_bore_m, density),
+        "flow media": media,
+        "core": extras.core_kg_m2 * area,
+    }
     items = {name: mass for name, mass in items.items() if mass > 0}
     items["waste allowance"] = extras.waste * sum(items.values())
     items["left in the buckets"] = extras.heel_kg
-    total = sum(items.values())
-    count = max(1, math.ceil(round(total / resin.pot_limit_kg, 9)))
-    hardener = total * resin.hardener_parts / (100.0 + resin.hardener_parts)
-    pots, pot_notes = _pots(panel, total, hardener, count, fill_time_s)
-    return ResinPlan(items, total, total - hardener, hardener, pots, (*notes, *pot_notes))
+    return items
+
+
+def _media_kg(panel: Panel, area: float, density: float) -> float:
+    """Resin in the flow media of the stack."""
+    media = panel.stack.media
+    return 0.0 if media is None else pore_mass_kg(area, media.thickness_m, media.porosity, density)
 
 
 def _stack_kg(panel: Panel, area: float, density: float, uptake: float | None) -> float:
@@ -232,59 +224,3 @@ def _stack_kg(panel: Panel, area: float, density: float, uptake: float | None) -
             f"panel.toml: {field} = (missing): needed for the pores; or weigh the panel's bucket"
         )
     return pore_mass_kg(area, thickness, panel.stack.porosity, density)
-
-
-def _pots(
-    panel: Panel, total: float, hardener: float, count: int, fill_time_s: float | None
-) -> tuple[tuple[Pot, ...], list[str]]:
-    """Even pots; each is mixed so that it is ready when the one before is half used."""
-    gel = gel_time(panel.resin)
-    life = panel.resin.pot_life_s or (None if gel is None else gel.working_s)
-    notes = [
-        "a pot gels sooner than a thin laminate: the pour-by time is an upper limit, less in bulk"
-    ]
-    step = 0.0 if fill_time_s is None or not math.isfinite(fill_time_s) else fill_time_s / count
-    lead = MIX_AND_POUR_S
-    if life is not None and life <= lead:
-        notes.append("the pot life is shorter than it takes to mix and pour: use a slower hardener")
-    pots = []
-    for i in range(count):
-        # Draw-down goes as the square root of time: the first pots are used soonest.
-        start = 0.0 if i == 0 else step * count * (i / count) ** 2
-        mix = max(start - lead, 0.0) - (lead if i == 0 else 0.0)
-        pour_by = None if life is None else mix + life
-        pots.append(Pot(i + 1, (total - hardener) / count, hardener / count, mix, pour_by))
-    return tuple(pots), notes
-
-
-def plan_json(plan: ResinPlan) -> dict[str, Any]:
-    """Return the plan as plain values."""
-    return {
-        "items_kg": dict(plan.items_kg),
-        "total_kg": plan.total_kg,
-        "resin_kg": plan.resin_kg,
-        "hardener_kg": plan.hardener_kg,
-        "pots": [vars(pot) for pot in plan.pots],
-        "notes": list(plan.notes),
-        "cautions": list(CAUTIONS),
-    }
-
-
-def plan_lines(plan: ResinPlan) -> list[str]:
-    """Write the plan in plain lines, cautions beside it."""
-    lines = [
-        f"Mix {plan.total_kg:.2f} kg: {plan.resin_kg:.2f} kg resin and "
-        f"{plan.hardener_kg * 1000:.0f} g hardener"
-    ]
-    lines += [f"  {name:20s} {mass:7.3f} kg" for name, mass in plan.items_kg.items()]
-    lines.append(f"Pots: {len(plan.pots)}")
-    for pot in plan.pots:
-        when = f"mix at {pot.mix_at_s / 60:+.0f} min"
-        if pot.pour_by_s is not None:
-            when += f", pour by {pot.pour_by_s / 60:+.0f} min (from resin start)"
-        lines.append(
-            f"  {pot.number}: {pot.resin_kg:.3f} kg resin + {pot.hardener_kg * 1000:.0f} g "
-            f"hardener, {when}"
-        )
-    lines += [f"Note: {note}" for note in plan.notes]
-    return [*lines, *(f"CAUTION: {text}" for text in CAUTIONS)]

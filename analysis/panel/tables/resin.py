@@ -209,7 +209,7 @@ def _completed(table: Table, resin: Resin) -> tuple[Resin, list[str]]:
     if kind is not None:
         if resin.viscosity_pa_s is None and resin.viscosity_log is None:
             notes.append(f"viscosity taken from the class {kind}: measure yours")
-        resin = class_values(resin, kind)
+        resin = replace(class_values(resin, kind), resin_class=kind)
     resin, note = at_shop_temperature(resin)
     if note:
         notes.append(note)
