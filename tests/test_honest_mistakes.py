@@ -430,6 +430,12 @@ def test_a_mistake_in_a_correction(tmp_path, name):
 # -- a gauge log, a bucket, a flat part
 
 IN_LOG = {
+    "air as vacuum": ("time_min,bag_mbar\n" + "".join(f"{m},1013\n" for m in range(21)), ()),
+    "a gauge as absolute": ("time_min,bag_mbar\n" + "".join(f"{m},930\n" for m in range(21)), ()),
+    "inches of mercury as mbar": (
+        "time_min,bag_mbar\n" + "".join(f"{m},{29 - m / 40:.2f}\n" for m in range(21)),
+        (),
+    ),
     "a limit that is no number": (None, ("--limit-mbar", "nan")),
     "a limit without end": (None, ("--limit-min", "inf")),
     "a head misspelt": ("time_min,bag_mba\n0,5\n1,5\n2,5\n3,5\n", ()),

@@ -34,6 +34,8 @@ DRIFT_C_PER_MIN = 0.05
 practice, no source)."""
 GAUGE_DRIFT_MBAR_C = 0.1
 """How far a gauge's zero moves for each degree (common practice, no source)."""
+LEAST_FALL_MBAR = 0.2
+"""A fall of the pressure below this is a gauge's own wander (common practice, no source)."""
 KELVIN = 273.15
 HIDING_PLACES = (
     "pleats and corners of the sealant tape, where a hair or fibre lies across it",
@@ -153,6 +155,9 @@ def assess_drawdown(
     few = len(t) < FEWEST_FOR_SHAPE
     found = (_bounds_of_few if few else _bounds_of_shape)(log, t, p, drift, limit_min, gel_min)
     verdict, reason = _judge(found, log, float(p[0]), float(t[-1]), limit_mbar, limit_min)
+    fall = float(p[0] - p[-1])
+    if verdict == "go" and fall > max(2.01 * log.step_mbar, 2.0 * drift * t[-1], LEAST_FALL_MBAR):
+        verdict, reason = "look again", _fallen(fall, float(t[-1]))
     leak = found.leak[0]
     flow = None if volume_l is None else leak_mbar_l_s(leak, volume_l)
     at_gel = at_gel_high = None
@@ -267,6 +272,15 @@ def _bounds_of_few(
 
 def _not_below_nothing(mean: float, low: float, high: float) -> tuple[float, float, float]:
     return max(mean, 0.0), max(low, 0.0), max(high, 0.0)
+
+
+def _fallen(fall_mbar: float, minutes: float) -> str:
+    """Return why a bag that seems to empty itself is no go-ahead."""
+    return (
+        f"the pressure fell by {rounded(fall_mbar, 1)} mbar in {minutes:.0f} min with the pump "
+        "shut off, which no bag does: if the gauge counts down from the air, name the column "
+        "vacuum_inhg, vacuum_mbar or the like; if the pump still ran, shut it off and repeat"
+    )
 
 
 def _judge(

@@ -310,3 +310,13 @@ def test_the_step_of_the_gauge_is_not_that_of_a_steady_rise(times, readings):
 def test_a_step_that_may_be_chance_is_not_believed():
     assert gauge_step(np.arange(3.0), np.array([10.0, 10.2, 10.8])) == pytest.approx(0.1)
     assert gauge_step(np.arange(2.0), np.array([10.0, 10.0])) == pytest.approx(1.0)
+
+
+def test_a_pressure_that_creeps_down_is_no_go_ahead():
+    # 29 to 28.5 inches of mercury written down as mbar absolute: a leak of 17 mbar that looks
+    # like a bag that empties itself.
+    minutes = np.arange(21.0)
+    found = assess_drawdown(log_of(29.0 - minutes / 40.0, minutes, 0.01))
+    assert found.verdict == "look again"
+    assert "which no bag does" in found.reason
+    assert "vacuum_inhg" in found.reason
