@@ -327,7 +327,7 @@ def _loss(
     limit_min: float,
     only_gas: bool,
 ) -> str:
-    """Say that the bag loses its vacuum, by how much, and to what."""
+    """Return that the bag loses its vacuum, by how much, and to what."""
     if leak[1] * limit_min > limit_mbar:
         cause = "the leak alone goes past that: find it before you open resin"
     elif only_gas:
