@@ -112,12 +112,22 @@ def find_coarse_wetting(
     table = table_light(border, border_xy, settings)
     basis = even_basis(rows, cols, settings)
     light = border_light(table, basis)
-    even = _wetting_under(cells, table, basis, light, unseen)
+    found = _wetting_under(cells, table, basis, light, unseen)
     if not is_uneven(table, basis, light):
-        return even
-    basis = uneven_basis(rows, cols, settings)
-    uneven = _wetting_under(cells, table, basis, border_light(table, basis), unseen)
-    return better_light(even, uneven, settings.causes.least_contrast(count * rows * cols))
+        return found
+    least_contrast = settings.causes.least_contrast(count * rows * cols)
+    bumpy = uneven_basis(rows, cols, settings)
+    uneven = _wetting_under(cells, table, bumpy, border_light(table, bumpy), unseen)
+    found = better_light(found, uneven, least_contrast)
+    lasting = table.without_changed()
+    if len(lasting.places) > (1 - CHANGED) * len(table.places):
+        return found
+    steady = _wetting_under(cells, lasting, basis, border_light(lasting, basis), unseen)
+    return steady if _beside_step(steady) < _beside_step(found) else found
+
+
+CHANGED = 0.1
+"""Part of the table that changed for good past which the light is also sought without it."""
 
 
 def better_light(
@@ -130,12 +140,13 @@ def better_light(
     """
     if uneven.unexplained >= even.unexplained:
         return even
-    beside_step = uneven.unexplained / _length(uneven) < even.unexplained / _length(even)
+    beside_step = _beside_step(uneven) < _beside_step(even)
     return uneven if beside_step or uneven.contrast < least_contrast else even
 
 
-def _length(coarse: CoarseWetting) -> float:
-    return max(float(np.linalg.norm(coarse.wet_vector)), 1e-9)
+def _beside_step(coarse: CoarseWetting) -> float:
+    """Return what is left unexplained, beside the step from dry to wet."""
+    return coarse.unexplained / max(float(np.linalg.norm(coarse.wet_vector)), 1e-9)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.ndimage import label
 
 from vision.common.robust import root_mean_square
+from vision.illumination.cell_levels import best_split
 from vision.illumination.light_basis import SMOOTH_TERMS, LightBasis, robust_polynomials
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.settings.wetting_settings import LightSettings
@@ -28,6 +29,30 @@ class TableLight:
 
     change: FloatArray
     places: FloatArray
+
+    def without_changed(self) -> TableLight:
+        """Return the table without places that changed once for good, and not with the rest.
+
+        Liquid that climbs beside the panel does so, and so does a thing put down. A lamp changes
+        most places at once.
+        """
+        if not self.places.size or len(self.change) < 4:
+            return self
+        grey = np.nan_to_num(self.change.mean(axis=2))
+        # From one frame to the next most of the table does not change: that is the lamp.
+        lamp = np.cumsum(np.median(np.diff(grey, axis=0, prepend=grey[:1]), axis=1))
+        own = grey - lamp[:, None]
+        _, step, gain = best_split(own[:, :, None])
+        whole = np.sum((own - own.mean(axis=0)) ** 2, axis=0)
+        changed = (np.abs(step[:, 0]) > LEAST_CHANGE) & (gain > MOSTLY * whole)
+        return TableLight(self.change[:, ~changed], self.places[~changed])
+
+
+LEAST_CHANGE = 0.1
+"""A place on the table that changes for good changes by so much, as a logarithm."""
+
+MOSTLY = 0.75
+"""And that one step is most of all that it does beside the rest of the table."""
 
 
 @dataclass(frozen=True)

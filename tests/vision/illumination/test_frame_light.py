@@ -2,6 +2,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from vision.illumination.frame_light import (
+    TableLight,
     border_light,
     is_uneven,
     main_regions,
@@ -86,3 +87,23 @@ def test_a_patch_apart_from_the_rest_does_not_tell_the_light():
     main = main_regions(wet.reshape(10, -1), 8, 0.9).reshape(10, 8, 12)
     assert main[:, :, :9].all()
     assert not main[:, 2:4, 9:11].any()
+
+
+def test_what_changes_for_good_place_by_place_is_no_lamp():
+    # Liquid climbs past two thirds of the places, one after the other, while the lamp flickers.
+    count, places = 30, 24
+    lamp = np.random.default_rng(2).normal(0, 0.05, count)
+    change = np.repeat(lamp[:, None, None], places, axis=1) * np.ones(3)
+    for place in range(16):
+        change[5 + place :, place] -= 0.6
+    at = np.stack([np.linspace(-1.1, 1.1, places), np.full(places, 1.3)], axis=1)
+    kept = TableLight(change, at).without_changed()
+    assert kept.places.tolist() == at[16:].tolist()
+    assert np.allclose(kept.change, change[:, 16:])
+
+
+def test_a_lamp_switched_on_leaves_the_table_whole():
+    change = np.zeros((20, 12, 3))
+    change[8:] += 0.4
+    at = np.zeros((12, 2))
+    assert len(TableLight(change, at).without_changed().places) == 12
