@@ -119,7 +119,9 @@ def _front(now: Situation) -> list[Alarm]:
         text = "The front slows more than resin and vacuum as stated explain"
         todo = "Look at gauge, pot and line; feel whether the resin in the pot thickens."
         out.append(Alarm("slowing", LOOK, text, todo))
-    if now.overdue and not now.filled and not now.clamped:
+    # Without pictures nobody knows where the front is: the camera's own alarm says so.
+    seen_lately = now.silence_s <= now.gap_s
+    if now.overdue and seen_lately and not now.filled and not now.clamped:
         todo = "Look at the panel: has the front stopped, or can the camera not see it?"
         out.append(Alarm("overdue", ACT, "The front is not at the end when it should be", todo))
     if now.filled and not now.clamped:

@@ -48,3 +48,9 @@ def test_an_end_that_may_come_after_gel_says_so_first():
 def test_gel_passed_is_the_first_alarm():
     now = Situation(running=True, elapsed_s=950.0, gel_s=900.0, racing_mm=60.0, reached_mm=100.0)
     assert [a.key for a in alarms_for(now)] == ["gel", "race"]
+
+
+def test_an_overdue_end_is_not_called_while_no_picture_comes():
+    now = Situation(running=True, elapsed_s=100.0, overdue=True, silence_s=120.0, gap_s=30.0)
+    assert [alarm.key for alarm in alarms_for(now)] == ["silent"]
+    assert [alarm.key for alarm in alarms_for(replace(now, silence_s=1.0))] == ["overdue"]
