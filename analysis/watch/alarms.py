@@ -119,11 +119,12 @@ def _front(now: Situation) -> list[Alarm]:
         text = "The front slows more than resin and vacuum as stated explain"
         todo = "Look at gauge, pot and line; feel whether the resin in the pot thickens."
         out.append(Alarm("slowing", LOOK, text, todo))
-    # Without pictures nobody knows where the front is: the camera's own alarm says so.
-    seen_lately = now.silence_s <= now.gap_s
-    if now.overdue and seen_lately and not now.filled and not now.clamped:
+    if now.overdue and not now.filled and not now.clamped:
         todo = "Look at the panel: has the front stopped, or can the camera not see it?"
-        out.append(Alarm("overdue", ACT, "The front is not at the end when it should be", todo))
+        text = "The front is not at the end when it should be"
+        if now.silence_s > now.gap_s:
+            text = "The front should be at the end by now, and no picture shows it"
+        out.append(Alarm("overdue", ACT, text, todo))
     if now.filled and not now.clamped:
         todo = "Clamp the resin line when your plan says so, then press Clamp now."
         out.append(Alarm("filled", LOOK, "The front is at the end", todo))

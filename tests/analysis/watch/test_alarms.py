@@ -50,7 +50,10 @@ def test_gel_passed_is_the_first_alarm():
     assert [a.key for a in alarms_for(now)] == ["gel", "race"]
 
 
-def test_an_overdue_end_is_not_called_while_no_picture_comes():
-    now = Situation(running=True, elapsed_s=100.0, overdue=True, silence_s=120.0, gap_s=30.0)
-    assert [alarm.key for alarm in alarms_for(now)] == ["silent"]
-    assert [alarm.key for alarm in alarms_for(replace(now, silence_s=1.0))] == ["overdue"]
+def test_an_overdue_end_claims_nothing_of_a_front_that_no_picture_shows():
+    now = Situation(running=True, elapsed_s=100.0, overdue=True, gap_s=30.0)
+    (seen,) = alarms_for(replace(now, silence_s=1.0))
+    unseen = {alarm.key: alarm.text for alarm in alarms_for(replace(now, silence_s=120.0))}
+    assert seen.text == "The front is not at the end when it should be"
+    assert set(unseen) == {"silent", "overdue"}
+    assert "no picture shows it" in unseen["overdue"]
