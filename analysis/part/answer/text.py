@@ -117,7 +117,7 @@ def _air(answer: PartAnswer) -> list[Row]:
             Row(
                 "Air trapped",
                 f"{spot.area_mm2 / 100:.0f} cm2 lose their vent at {minutes(spot.time_s)}; the air "
-                f"ends at {ends}: put a vent there",
+                f"ends at {ends}: put a vent {'there' if len(spot.ends_mm) == 1 else 'at each'}",
             )
         )
     return found

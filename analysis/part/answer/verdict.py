@@ -101,7 +101,8 @@ def judge_part(
         return PartVerdict(timed.word, timed.reason + also)
     if air:
         late = "; and it may gel first" if timed is not None and timed.may_gel_first else ""
-        with_vent = f"with a vent there all is wet after {minutes(times.time_s)}"
+        vents = "a vent there" if sum(len(one.ends_mm) for one in trapped) == 1 else "vents there"
+        with_vent = f"with {vents} all is wet after {minutes(times.time_s)}"
         return PartVerdict("traps air", f"{air}; {with_vent}{late}", bool(late))
     if timed is None:
         return PartVerdict(
