@@ -313,12 +313,15 @@ class Sweep:
         """Solve the steps of one stage."""
         wet = fill >= 1 - 1e-9
         u: FloatArray = np.zeros(len(fill))
+        off: FloatArray = np.zeros(len(fill))
         for k, share in enumerate(step_shares(self.steps, to_the_end)):
             since = float(share) * stage.length
             wet_guess, u_guess = self._guess(number, k, wet, u)
             pores = self._open(system, left, since, stage.start)
-            state = fill_state(system, since, pores, wet_guess, u_guess, wet)
+            # What the coarser grid was off by at the step before, it is off by about now too.
+            state = fill_state(system, since, pores, wet_guess, u_guess + off, wet)
             wet, u = state.wet, state.u
+            off = np.where(wet, u - u_guess, 0.0)
             volume = spent + injected_m3(system, state)
             if self.gravity is not None:
                 volume -= float(self.gravity.from_feeds_m3(system, since).sum())
