@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.ndimage import maximum_filter
+from scipy.ndimage import distance_transform_edt, maximum_filter
 
 from analysis.part.flow.front_level import level
 from analysis.part.flow.impulse_sweep import STEPS, Stage, Step, sweep_part
@@ -17,6 +18,8 @@ from analysis.part.plan.plan import PartPlan, Vent
 from vision.records import BoolArray, FloatArray
 
 SPOTS = 5
+TOLD_EVERY_S = 3.0
+ACROSS = 0.6  # weight of the way between two fronts against the slope in time
 WEIGHT_ROUNDS = 2  # fillings of a sloping part, each from the arrivals of the one before
 
 
@@ -75,8 +78,10 @@ class Arrivals:
     Notes
     -----
     In a stage that began at impulse s, sqrt(u) is linear in sqrt(theta - s) in a cell just wetted
-    by a straight front, so arrival is where the line through two steps meets zero; it is kept
-    between the two steps that bracket it.
+    by a straight front. So arrival is where the line through the two steps after it meets zero;
+    or, looked at across, the share of the way between the fronts of the steps before and after.
+    The first misses where the front changes its pace, the second where it bends; what is taken
+    lies between the two (`ACROSS`), and between the steps.
     """
 
     count: int
@@ -86,6 +91,7 @@ class Arrivals:
     level: FloatArray = field(init=False)
     pending: BoolArray = field(init=False)
     earlier: float = 0.0
+    weight: float = 0.0  # of the way between the fronts, for what is pending
 
     def __post_init__(self) -> None:
         """Start with a dry part."""
@@ -96,10 +102,9 @@ class Arrivals:
     def take(self, step: Step) -> None:
         """Take the next step."""
         stage, system = step.stage, step.system
-        if self.stage is not None and stage is not self.stage:
-            self._close()
         if stage is not self.stage:
-            self.root, self.stage = 0.0, stage
+            # What is pending from the stage before keeps its place.
+            self.root, self.stage, self.pending = 0.0, stage, np.zeros(self.count, bool)
         root, now = float(np.sqrt(max(step.since, 0.0))), level(system, step.state)
         self._extrapolate(root, now)
         fresh = (now >= 0) & ~np.isfinite(self.arrival)
@@ -108,23 +113,37 @@ class Arrivals:
         between = self.root + (root - self.root) * np.clip(-self.level / gap, 0.0, 1.0)
         self.arrival[partly] = stage.start + between[partly] ** 2
         self.pending = fresh & ~partly
-        # Until the next step shows its slope, an arrival counts as halfway between its steps.
-        halfway = (0.5 * (self.root + root)) ** 2
-        self.arrival[self.pending] = stage.start + halfway
+        # Before the first step there is no front to measure the way from.
+        self.weight = ACROSS if bool((self.level[: system.links.cells] >= 0).any()) else 0.0
+        across = self.root + (root - self.root) * self._share_of_way(system.links, now)
+        self.arrival[self.pending] = stage.start + across[self.pending] ** 2
         self.earlier, self.root, self.level = self.root, root, now
 
+    def _share_of_way(self, links: Links, now: FloatArray) -> FloatArray:
+        """Return how far each cell lies from the front before to the front now, 0 to 1."""
+        wet = self.level[: links.cells] >= 0
+        if not (wet.any() and self.pending.any()):
+            return np.full(self.count, 0.5)
+        dry = links.field((~np.append(wet, np.ones(self.count - links.cells, bool))), 1.0)
+        away, (row, col) = distance_transform_edt(dry, return_indices=True)
+        ahead = (away - links.field(self.level, 0.0)[row, col])[links.number >= 0]
+        ahead = np.maximum(np.append(ahead, np.ones(self.count - links.cells)), 0.05)
+        return ahead / (ahead + np.maximum(now, 0.0))
+
     def _extrapolate(self, root: float, now: FloatArray) -> None:
-        """Place the arrivals of the step before by the slope that this one shows."""
+        """Draw the arrivals of the step before to where the slope that this one shows puts them."""
         cells = np.flatnonzero(self.pending)
         if not cells.size or self.stage is None:
             return
         slope = np.maximum(now[cells] - self.level[cells], 1e-12) / max(root - self.root, 1e-300)
         place = np.clip(self.root - self.level[cells] / slope, self.earlier, self.root)
-        self.arrival[cells] = self.stage.start + place**2
+        across = np.sqrt(np.maximum(self.arrival[cells] - self.stage.start, 0.0))
+        self.arrival[cells] = self.stage.start + _between(across, place, self.weight) ** 2
 
-    def _close(self) -> None:
-        """End a stage: what is pending keeps its place halfway."""
-        self.pending[:] = False
+
+def _between(first: FloatArray, second: FloatArray, weight: float) -> FloatArray:
+    """Return what lies between two values, `weight` being that of the first."""
+    return np.asarray(weight * first + (1.0 - weight) * second)
 
 
 def _middle(points_mm: FloatArray) -> tuple[float, float]:
@@ -165,12 +184,33 @@ def fill_plan(
         If a feed misses the part or a piece of the part cannot be reached.
     """
     starts = [0.0] * len(plan.feeds) if opens_at is None else list(opens_at)
-    fill = _read_off(plan, sweep_part(plan, starts, steps, coarse_to_fine, progress, factors))
+    sweep = sweep_part(plan, starts, steps, coarse_to_fine, progress, factors)
+    fill = _read_off(plan, told(sweep, progress))
     for _ in range(WEIGHT_ROUNDS if plan.slopes else 0):
         progress("with the weight of the resin")
         again = sweep_part(plan, starts, steps, coarse_to_fine, progress, factors, fill.arrival)
-        fill = _read_off(plan, again)
+        fill = _read_off(plan, told(again, progress))
     return fill
+
+
+def told(
+    sweep: Iterator[Step],
+    progress: Callable[[str], None],
+    clock_s: Callable[[], float] = time.monotonic,
+) -> Iterator[Step]:
+    """Yield the steps of a sweep and tell now and then how long it will take yet.
+
+    A step costs about as much as is wet, so the work done goes with the square of the wet share.
+    """
+    start = last = clock_s()
+    for step in sweep:
+        yield step
+        now = clock_s()
+        if now - last >= TOLD_EVERY_S:
+            share = step.held_m3 / float(step.system.pore_m3.sum())
+            left = (now - start) * (1.0 / max(share, 0.05) ** 2 - 1.0)
+            progress(f"{100 * share:.0f} % filled, about {max(left, 1.0):.0f} s left")
+            last = now
 
 
 def _read_off(plan: PartPlan, sweep: Iterator[Step]) -> Filling:

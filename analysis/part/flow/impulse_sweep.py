@@ -23,8 +23,8 @@ from analysis.part.grid.network import Links
 from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.records import BoolArray, FloatArray
 
-STEPS = 40
-LEAST_STEPS = 20  # of each stage, where feeds open later
+STEPS = 24
+LEAST_STEPS = 14  # of each stage, where feeds open later
 COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
 NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
 NEARLY = 1e-9  # the last step lies this share beyond the total, so that no cell is left at 0

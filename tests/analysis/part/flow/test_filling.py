@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.part.flow.filling import fill_plan
-from analysis.part.flow.impulse_sweep import level_sizes, step_shares
+from analysis.part.flow.filling import fill_plan, told
+from analysis.part.flow.impulse_sweep import STEPS, level_sizes, step_shares, sweep_part
 from analysis.part.flow.system import fill_impulse, open_feeds
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import disc, l_shape, rectangle
@@ -78,7 +78,7 @@ def test_resin_in_equals_resin_held_at_every_rung():
     fill = fill_plan(uneven_part())
     assert_allclose(fill.step_injected_m3, fill.step_held_m3, rtol=1e-6)
     assert fill.mass_error < 1e-3
-    assert len(fill.step_impulse) == 40
+    assert len(fill.step_impulse) == STEPS
     # Pores of the whole part, from its plan: L less hole, the patch 25 mm short of the L's edge.
     l_m2, patch_m2, hole_m2 = 0.75 * 0.25, 0.160 * 0.190 + 0.070 * 0.010, 0.060 * 0.050
     pores = (l_m2 - patch_m2 - hole_m2) * PHI * 3e-3 + patch_m2 * 0.4 * 5e-3
@@ -148,3 +148,23 @@ def test_rungs_draw_together_where_the_part_closes():
     assert np.all(np.diff(shares) > 0)
     assert 1 <= shares[-1] < 1 + 1e-6
     assert np.diff(shares)[-1] < 1e-3
+
+
+def test_arrivals_hardly_depend_on_the_number_of_steps():
+    plan = uneven_part(50)
+    usual, many = fill_plan(plan), fill_plan(plan, steps=120)
+    off = (usual.arrival - many.arrival) / many.total
+    assert np.sqrt(np.mean(off**2)) < 0.004
+    assert abs(np.mean(off)) < 0.002
+
+
+def test_a_long_filling_tells_how_long_it_takes_yet():
+    said, ticks = [], iter(range(0, 1000, 2))
+    plan = strip(LEFT, cells=30)
+    steps = list(told(sweep_part(plan, [0.0]), said.append, lambda: float(next(ticks))))
+    assert len(steps) == STEPS
+    left = [int(text.split("about ")[1].split()[0]) for text in said]
+    assert len(left) > 5
+    # Even in the root of the impulse and so in the filled share: k of N steps leave (N/k)^2 - 1.
+    assert left == sorted(left, reverse=True)
+    assert said[-1].startswith("100 % filled")
