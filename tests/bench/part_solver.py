@@ -8,7 +8,7 @@ wet cells with the same sparse solvers (the quicker of the direct one and multig
 50,000 cells takes hours, so its solves are timed at 40 wet sets evenly spread over the filling and
 multiplied by the number of steps; a march run to its end on a small part shows beside it how well
 that estimate holds.
-(b) the same ladder without going from coarse to fine.
+(b) the same sweep without going from coarse to fine.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from analysis.fit.impulse import constant_impulse
 from analysis.panel.records import Resin, Vacuum
 from analysis.part.answer.doubts import Ends
 from analysis.part.answer.part_answer import put_in_time
+from analysis.part.flow import multigrid
 from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.system import fill_impulse, open_feeds
 from analysis.part.grid.canvas import lay_canvas
@@ -65,17 +66,17 @@ def solve_step(system, wet) -> float:
     """Time one pressure solve of the march on a wet set: the quicker of two solvers."""
     cells = np.flatnonzero(wet)
 
-    def direct():
+    def by_factors():
         matrix = system.matrix[cells][:, cells]
         return direct(matrix).solve(system.feed_m3[cells])
 
-    def multigrid():
+    def by_cycles():
         matrix = system.matrix[cells][:, cells]
         cycle = multigrid.build(matrix, system.groups, cells, factor_below=0)
         right = system.feed_m3[cells]
         return multigrid.solve(matrix, right, cycle, tolerance=1e-7 * right.max())
 
-    return min(clocked(direct)[0], clocked(multigrid)[0])
+    return min(clocked(by_factors)[0], clocked(by_cycles)[0])
 
 
 def march(system) -> tuple[int, np.ndarray]:
@@ -129,15 +130,15 @@ def against_march(cells: int) -> None:
     )
     plan = part(cells)
     march_s, n = estimate(plan)
-    ladder_s, fill = clocked(lambda: fill_plan(plan))
+    sweep_s, fill = clocked(lambda: fill_plan(plan))
     print(
-        f"(a) {n} cells: march {march_s:.0f} s (estimated), ladder of {len(fill.step_impulse)} "
-        f"rungs {ladder_s:.1f} s: {march_s / ladder_s:.0f} times faster"
+        f"(a) {n} cells: march {march_s:.0f} s (estimated), sweep of {len(fill.step_impulse)} "
+        f"steps {sweep_s:.1f} s: {march_s / sweep_s:.0f} times faster"
     )
     plain_s, plain = clocked(lambda: fill_plan(plan, coarse_to_fine=False))
     print(
-        f"(b) {n} cells: ladder without coarse to fine {plain_s:.1f} s ({plain.step_solves.sum()} "
-        f"solves against {fill.step_solves.sum()}): {plain_s / ladder_s:.1f} times slower"
+        f"(b) {n} cells: sweep without coarse to fine {plain_s:.1f} s ({plain.step_solves.sum()} "
+        f"solves against {fill.step_solves.sum()}): {plain_s / sweep_s:.1f} times slower"
     )
     resin = Resin(gel_time_s=4000.0, density_kg_m3=1150.0)
     impulse = constant_impulse(9e4, 0.2)
@@ -147,24 +148,24 @@ def against_march(cells: int) -> None:
         for _ in range(5)
     )
     print(
-        f"what-if on vacuum or viscosity: {1000 * other_s:.1f} ms against {ladder_s:.1f} s: "
-        f"{ladder_s / other_s:.0f} times faster than a fresh solve"
+        f"what-if on vacuum or viscosity: {1000 * other_s:.1f} ms against {sweep_s:.1f} s: "
+        f"{sweep_s / other_s:.0f} times faster than a fresh solve"
     )
 
 
 def growth(largest: int) -> None:
     """Print how time grows with the number of cells."""
-    print("cells      ladder s   microseconds per cell   solves   one linear solve s")
+    print("cells      sweep s   microseconds per cell   solves   one linear solve s")
     for cells in (5_000, 15_000, 50_000, 150_000, 500_000):
         if cells > largest:
             break
         plan = part(cells)
-        ladder_s, fill = clocked(lambda plan=plan: fill_plan(plan))
+        sweep_s, fill = clocked(lambda plan=plan: fill_plan(plan))
         canvas = lay_canvas(plan)
         one_s, _ = clocked(lambda c=canvas, p=plan: fill_impulse(open_feeds(c, p.feeds)))
         n = fill.links.count
         print(
-            f"{n:<10} {ladder_s:<10.1f} {1e6 * ladder_s / n:<23.0f} "
+            f"{n:<10} {sweep_s:<10.1f} {1e6 * sweep_s / n:<23.0f} "
             f"{fill.step_solves.sum():<8} {one_s:.2f}"
         )
 

@@ -116,7 +116,7 @@ class PartAnswer:
         where air is trapped: such a part never fills.
     vented_time_s, vented_time_low_s, vented_time_high_s : float
         The same, were there a vent wherever air ends.
-    fill_impulse, fill_impulse_ladder : float
+    fill_impulse, fill_impulse_sweep : float
         Driving impulse to full, from one linear solve and from the last step of the sweep.
     last_spot_mm : tuple of (float, float)
     last_spots : tuple of LastSpot
@@ -131,7 +131,7 @@ class PartAnswer:
     stages : tuple of StageStart
     mass_error : float
         Greatest difference between resin in and resin held, as a share.
-    cells, cells_along, rungs : int
+    cells, cells_along, steps : int
         Of the grid, along its longest side, and steps of the sweep.
     stacks : tuple of StackUsed
     notes, cautions : tuple of str
@@ -164,7 +164,7 @@ class PartAnswer:
     vented_time_low_s: float
     vented_time_high_s: float
     fill_impulse: float
-    fill_impulse_ladder: float
+    fill_impulse_sweep: float
     last_spot_mm: tuple[float, float]
     last_spots: tuple[LastSpot, ...]
     trapped: tuple[TrappedSpot, ...]
@@ -180,7 +180,7 @@ class PartAnswer:
     mass_error: float
     cells: int
     cells_along: int
-    rungs: int
+    steps: int
     stacks: tuple[StackUsed, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -264,7 +264,7 @@ def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
         vented_time_low_s=vented.low_s,
         vented_time_high_s=vented.high_s,
         fill_impulse=fill.total,
-        fill_impulse_ladder=fill.sweep_total,
+        fill_impulse_sweep=fill.sweep_total,
         last_spot_mm=fill.last_spot_mm,
         last_spots=_last_spots(fill, clock),
         trapped=_trapped(fill, clock),
@@ -280,7 +280,7 @@ def put_in_time(job: PartJob, fill: Filling, ends: Ends) -> PartAnswer:
         mass_error=fill.mass_error,
         cells=fill.links.count,
         cells_along=job.plan.cells,
-        rungs=len(fill.step_impulse),
+        steps=len(fill.step_impulse),
         stacks=_stacks(job.plan),
         notes=_notes(job, fill),
         cautions=CAUTIONS,

@@ -24,6 +24,8 @@ from vision.records import FloatArray
 Layout = tuple[Place, ...]
 FEW = 160
 """Layouts that touch at most this many cells are solved through the shared factors."""
+FACTOR_BELOW = 15_000
+"""Up to this many cells a layout of long lines is solved by factoring, which is quicker."""
 KEPT_COLUMNS = 4000
 KEPT_PLACES = 300
 SHARP = 1e-7
@@ -62,8 +64,8 @@ class Judge:
     tied down so that it can be factored) a layout is A0 + E D E', and by Woodbury's identity
     w = A0^-1 (pores - E D y) with (I + G D) y = (A0^-1 pores) on the touched cells, G being A0^-1
     there. G is asked for column by column as cells are first touched, and kept. That is how
-    point feeds are judged. A long feed line touches hundreds of cells, and then a fresh multigrid
-    solve on groups of cells made once is quicker.
+    point feeds are judged. A long feed line touches hundreds of cells, and then a fresh solve is
+    quicker: by factoring, or on large parts by multigrid on groups of cells made once.
     """
 
     def __init__(self, plan: PartPlan, canvas: Canvas, sharp: float = SHARP) -> None:
@@ -110,6 +112,8 @@ class Judge:
         every = np.arange(len(self.pores))
         matrix = (self.bare + change).tocsr()
         load = self.pores - lost
+        if len(load) <= FACTOR_BELOW:
+            return np.asarray(direct(matrix).solve(load))
         cycle = multigrid.build(matrix, self.groups, every, factor_below=0)
         return multigrid.solve(matrix, load, cycle, tolerance=self.sharp * float(load.mean()))[0]
 

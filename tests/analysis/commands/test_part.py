@@ -86,7 +86,7 @@ def test_files_and_answer(cover):
     slow = next(one["high"] for one in record["doubts"] if "feed" in one["name"])
     assert 1.05 < slow < 1.12  # 20 mm of stack before a run of 500 mm
     assert_allclose(high, np.sqrt(np.log(1.25) ** 2 + even + np.log(slow) ** 2), rtol=1e-3)
-    assert_allclose(record["fill_impulse_ladder"], record["fill_impulse"], rtol=1e-6)
+    assert_allclose(record["fill_impulse_sweep"], record["fill_impulse"], rtol=1e-6)
     assert_allclose(record["resin_kg"], (0.15 - 0.0048) * 0.003 * 0.5 * 1150, rtol=1e-6)
     assert_allclose(record["margin"], 0.7 * 3600 / record["fill_time_s"])
     assert record["mass_error"] < 1e-3

@@ -1,4 +1,4 @@
-"""Arrival map, ladder, mass balance, later feeds, vents and trapped air."""
+"""Arrival map, sweep, mass balance, later feeds, vents and trapped air."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def uneven_part(cells=60):
     return PartPlan(outline, (hole,), STACK, (patch,), feeds=(feed,), vents=(vent,), cells=cells)
 
 
-def test_ladder_ends_where_the_one_solve_says():
+def test_sweep_ends_where_the_one_solve_says():
     plan = uneven_part()
     fill = fill_plan(plan)
     w = fill_impulse(open_feeds(lay_canvas(plan), plan.feeds))
@@ -74,7 +74,7 @@ def test_ladder_ends_where_the_one_solve_says():
     assert np.nanmax(fill.arrival) <= fill.total
 
 
-def test_resin_in_equals_resin_held_at_every_rung():
+def test_resin_in_equals_resin_held_at_every_step():
     fill = fill_plan(uneven_part())
     assert_allclose(fill.step_injected_m3, fill.step_held_m3, rtol=1e-6)
     assert fill.mass_error < 1e-3
@@ -142,7 +142,7 @@ def test_an_edge_gap_lets_resin_race_ahead():
     assert raced.mass_error < 1e-3
 
 
-def test_rungs_draw_together_where_the_part_closes():
+def test_steps_draw_together_where_the_part_closes():
     shares = step_shares(40, True)
     assert len(shares) == 40
     assert np.all(np.diff(shares) > 0)
