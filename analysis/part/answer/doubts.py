@@ -15,6 +15,7 @@ from analysis.part.plan.conditions import OTHER_FEED_MM
 from analysis.part.plan.part_toml import LEAST_CELLS, PartJob
 from analysis.part.plan.plan import PartPlan
 
+PERMEABILITY = "permeability"
 INTERVAL_STEPS = 6
 FEED_CELLS = 60  # the share that a feed's resistance adds needs no finer grid
 
@@ -120,7 +121,7 @@ def doubts(job: PartJob, total: float, ends: Ends) -> tuple[Doubt, ...]:
     the next lay-up, another batch, another temperature, another feed line.
     """
     conditions = job.conditions
-    found = [Doubt("permeability", ends.low / total, ends.high / total)]
+    found = [Doubt(PERMEABILITY, ends.low / total, ends.high / total)]
     if not all(stack.assumed for stack in job.plan.stacks):
         found.append(_even("the next lay-up", conditions.repeat_sd))
     found.append(_even("viscosity", conditions.viscosity_sd))

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.part.answer import figures
 from analysis.part.answer.clock import opening_impulses
-from analysis.part.answer.doubts import Ends, plan_ends
+from analysis.part.answer.doubts import PERMEABILITY, Ends, joined_ends, plan_ends
 from analysis.part.answer.html import page
 from analysis.part.answer.part_answer import (
     PartAnswer,
@@ -159,11 +159,17 @@ def layout_picture(results: Path, number: int) -> Path:
 
 
 def advise_spacing(job: PartJob, answer: PartAnswer) -> tuple[SpacingAdvice, ...]:
-    """Return how far apart feed lines may be; nothing where no working time is known."""
+    """Return how far apart feed lines may be; nothing where no working time is known.
+
+    The low end of permeability is in the spacing; the other doubts are taken off the impulse that
+    the working time gives.
+    """
     working = answer.working_time_s
     if working is None or working <= 0:
         return ()
-    found = greatest_spacing(job.plan, job.goal, float(job.impulse.at(working)))
+    _, high = joined_ends(1.0, answer.doubts)
+    slow_k = next((one.high for one in answer.doubts if one.name == PERMEABILITY), 1.0)
+    found = greatest_spacing(job.plan, job.goal, float(job.impulse.at(working)) * slow_k / high)
     return tuple(
         SpacingAdvice(
             one.along,

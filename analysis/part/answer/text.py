@@ -21,6 +21,8 @@ SEARCH_CAUTION = (
     "filling can cost surface finish."
 )
 
+LEVEL_CAUTION = "The search itself takes the part as level; the times shown have its slope in them."
+
 
 @dataclass(frozen=True)
 class Row:
@@ -181,7 +183,8 @@ def _search(answer: PartAnswer, search: SearchAdvice) -> Row:
     feeds = search.layouts[0].feeds
     kind = "line" if len(feeds[0].points_mm) > 1 else "point"
     head = f"{len(feeds)} feed(s), {kind}, wish: {search.wish}"
-    return Row("Search", head, (*layouts, SEARCH_CAUTION))
+    level = (LEVEL_CAUTION,) if answer.plan.slopes else ()
+    return Row("Search", head, (*layouts, *level, SEARCH_CAUTION))
 
 
 def layout_line(layout: LayoutAdvice, gel_s: float | None) -> str:

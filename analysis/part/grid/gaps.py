@@ -13,10 +13,9 @@ from analysis.part.grid.cells import IntArray
 from analysis.part.grid.network import Links, nearest_cells
 from analysis.part.plan.outline import line_distance_mm
 from analysis.part.plan.plan import Gap, Place
+from analysis.part.plan.ports import TOUCH_MM
 from vision.records import BoolArray, FloatArray
 
-TOUCH_MM = 1.0
-"""A feed or another gap this far from a gap's own width still opens into it."""
 SAMPLES = 50  # points per node, where feed and gap are held against each other
 NEAREST = 0.02  # a feed is never taken as nearer to a gap's node than this share of a cell
 

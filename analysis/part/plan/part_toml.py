@@ -34,6 +34,7 @@ from analysis.part.plan.ports import (
     GAP_FIELDS,
     VENT_FIELDS,
     entries,
+    near_misses,
     read_feeds,
     read_gaps,
     read_vents,
@@ -116,6 +117,7 @@ def read_part(path: Path) -> PartJob:
     stack, notes = read_stack(base, shape.y_runs)
     zones, more = _zones(path, document, base, shape.y_runs)
     outline, feeds, vents, moved = _laid(path, document, shape)
+    gaps = read_gaps(path, document, stack.thickness_mm)
     resin, vacuum, told = _drive(path, document, base)
     table = Table.of(path, document, "part")
     conditions = read_conditions(table, resin, from_panel=bool(base.values.get("panel")))
@@ -127,12 +129,12 @@ def read_part(path: Path) -> PartJob:
         holes_mm=shape.holes_mm,
         stack=stack,
         zones=tuple(zones),
-        gaps=tuple(read_gaps(path, document, stack.thickness_mm)),
+        gaps=tuple(gaps),
         feeds=tuple(feeds),
         vents=tuple(vents),
         cells=_cells(path, document),
         name=next(str(name) for name in names if name),
-        notes=(*shape.notes, *notes, *more, *moved, *told, *warmed),
+        notes=(*shape.notes, *notes, *more, *moved, *near_misses(feeds, gaps), *told, *warmed),
         y_runs=shape.y_runs,
         heights=heights,
     )

@@ -20,6 +20,9 @@ from vision.errors import bad_field
 from vision.records import FloatArray
 
 POINT_RADIUS_MM = 5.0
+TOUCH_MM = 1.0
+"""A feed, or another gap, this far from a gap's own width still opens into it."""
+NEAR_MISS_MM = 30.0
 GAP_FIELDS = ("name", "line_mm", "width_mm", "k_m2", "thickness_mm")
 VENT_FIELDS = ("name", "line_mm", "point_mm", "radius_mm")
 FEED_FIELDS = (*VENT_FIELDS, "opens_at_s", "opens_when", "resistance_mm")
@@ -149,3 +152,24 @@ def read_vents(
             path, "[[vent]]", "(missing)", "add a vent, or no air can leave: line_mm or point_mm"
         )
     return vents
+
+
+def near_misses(feeds: list[PartFeed], gaps: list[Gap]) -> list[str]:
+    """Return a note for each gap that ends just short of a feed, and so is not fed by it."""
+    notes = []
+    for number, gap in enumerate(gaps, start=1):
+        for feed in feeds:
+            ends = np.concatenate([gap.line_mm[[0, -1]], feed.place.points_mm[[0, -1]]])
+            off = np.concatenate(
+                [
+                    part_outline.line_distance_mm(ends[:2], feed.place.points_mm),
+                    part_outline.line_distance_mm(ends[2:], gap.line_mm),
+                ]
+            )
+            short = float(off.min()) - feed.place.radius_mm - gap.width_mm
+            if TOUCH_MM < short < NEAR_MISS_MM:
+                notes.append(
+                    f"[[gap]] number {number} stops {short:.0f} mm short of {feed.name}: taken as "
+                    "not fed by it; draw them to one point if resin runs from one into the other"
+                )
+    return notes

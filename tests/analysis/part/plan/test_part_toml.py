@@ -141,6 +141,17 @@ def test_feeds_vents_and_gaps(tmp_path):
     assert plan.gaps[0].k_m2 == pytest.approx(1.2e-3**2 / 12)  # plane Poiseuille flow
 
 
+def test_a_gap_that_just_misses_its_feed_is_told(tmp_path):
+    gap = "[[gap]]\nline_mm = [[{x}, 400], [1200, 400]]\nwidth_mm = 1\n"
+    notes = {
+        x: " ".join(read_part(write(tmp_path, gap=gap.format(x=x))).plan.notes)
+        for x in (0, 12, 200)
+    }
+    assert "number 1 stops 11 mm short of feed 1: taken as not fed by it" in notes[12]
+    assert "short of" not in notes[0]
+    assert "short of" not in notes[200]
+
+
 def test_another_drive_is_read_from_the_command_line(tmp_path):
     job = with_drive(read_part(write(tmp_path)), 475.0, 400.0)
     assert_allclose(job.impulse.at(1.0), 47_500 / 0.4)
