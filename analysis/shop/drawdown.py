@@ -88,21 +88,6 @@ class Drawdown:
     notes: tuple[str, ...]
 
 
-def laminar_rise_mbar(
-    start_mbar: float, c: float, time_s: FloatArray, ambient: float
-) -> FloatArray:
-    """Pressure in a bag with a laminar leak, ``dp/dt = c (pa^2 - p^2)``.
-
-    The rate has fallen by 1 % only at 100 mbar, so below that a leak counts as steady.
-
-    Examples
-    --------
-    >>> round(float(laminar_rise_mbar(5.0, 1e-6, np.array(600.0), 1013.25)), 2)
-    553.39
-    """
-    return ambient * np.tanh(c * ambient * np.asarray(time_s) + np.arctanh(start_mbar / ambient))
-
-
 def leak_mbar_l_s(rate_mbar_min: float, volume_l: float) -> float:
     """Leak from the pressure rise, Q = V dp/dt.
 
@@ -164,11 +149,30 @@ def assess_drawdown(
     if found.to_gel is not None:
         at_gel, at_gel_high = float(p[0]) + found.to_gel[0], float(p[0]) + found.to_gel[2]
     return Drawdown(
-        float(p[0]), float(t[-1]), found.shape, *found.leak, *found.gas, found.dying_min,
-        *found.rise, float(p[-1] - p[0]), at_gel, at_gel_high,
-        flow, None if flow is None else flow / SCCM_MBAR_L_S,
-        limit_mbar, limit_min, verdict, reason, _notes(log, t, p, first, few),
-    )  # fmt: skip
+        start_mbar=float(p[0]),
+        log_min=float(t[-1]),
+        shape=found.shape,
+        leak_mbar_min=found.leak[0],
+        leak_low_mbar_min=found.leak[1],
+        leak_high_mbar_min=found.leak[2],
+        outgassing_mbar=found.gas[0],
+        outgassing_low_mbar=found.gas[1],
+        outgassing_high_mbar=found.gas[2],
+        outgassing_time_min=found.dying_min,
+        rise_mbar=found.rise[0],
+        rise_low_mbar=found.rise[1],
+        rise_high_mbar=found.rise[2],
+        measured_rise_mbar=float(p[-1] - p[0]),
+        at_gel_mbar=at_gel,
+        at_gel_high_mbar=at_gel_high,
+        leak_mbar_l_s=flow,
+        leak_sccm=None if flow is None else flow / SCCM_MBAR_L_S,
+        limit_mbar=limit_mbar,
+        limit_min=limit_min,
+        verdict=verdict,
+        reason=reason,
+        notes=_notes(log, t, p, first, few),
+    )
 
 
 @dataclass(frozen=True)

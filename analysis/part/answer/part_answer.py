@@ -354,15 +354,15 @@ def _stacks(plan: PartPlan) -> tuple[StackUsed, ...]:
     names = ["base", *(zone.name for zone in plan.zones)]
     return tuple(
         StackUsed(
-            name,
-            stack.k1_m2,
-            stack.k2_m2,
-            stack.angle_deg,
-            stack.low,
-            stack.high,
-            stack.porosity,
-            stack.thickness_mm,
-            stack.source,
+            name=name,
+            k1_m2=stack.k1_m2,
+            k2_m2=stack.k2_m2,
+            angle_deg=stack.angle_deg,
+            k_factor_low=stack.low,
+            k_factor_high=stack.high,
+            porosity=stack.porosity,
+            thickness_mm=stack.thickness_mm,
+            source=stack.source,
         )
         for name, stack in zip(names, plan.stacks, strict=True)
     )

@@ -174,20 +174,29 @@ def assemble(
     used = {(1, 0), (0, 1), *(e for split in splits for e, _ in split)}
     offsets = tuple(sorted(used, key=lambda e: (sum(map(abs, e)), e)))
     table = np.array([[dict(split).get(e, 0.0) for split in splits] for e in offsets])
-    strength = table[:, stack]
     present = np.asarray(shares.cell > LEAST_SHARE)
-    number = np.full(grid.shape, -1)
-    number[present] = np.arange(int(present.sum()))
-    more = _beside_walls(shares, number, offsets, strength, np.stack(scaled)[stack])
+    number = np.where(present, np.cumsum(present).reshape(grid.shape) - 1, -1)
+    more = _beside_walls(shares, number, offsets, table[:, stack], np.stack(scaled)[stack])
     columns = [
         _links_along(grid, shares, number, e, laid + more.get(e, 0.0), walls_mm)
-        for e, laid in zip(offsets, strength, strict=True)
+        for e, laid in zip(offsets, table[:, stack], strict=True)
     ]
-    ends = (np.concatenate(column) for column in zip(*columns, strict=True))
-    first, second, offset, flow, opening = ends
-    pores = (shares.cell * pore_m)[present] * grid.cell_m2
-    strong, share = strength[:, present], shares.cell[present]
-    links = Links(grid, number, pores, first, second, offset, flow, opening, offsets, strong, share)
+    first, second, offset, flow, opening = (
+        np.concatenate(column) for column in zip(*columns, strict=True)
+    )
+    links = Links(
+        grid,
+        number,
+        pore_m3=(shares.cell * pore_m)[present] * grid.cell_m2,
+        first=first,
+        second=second,
+        offset=offset,
+        flow_m3=flow,
+        open_share=opening,
+        offsets=offsets,
+        strength_m3=table[:, stack[present]],
+        share=shares.cell[present],
+    )
     return _with_corners(links, stack, scaled, shares)
 
 

@@ -185,7 +185,19 @@ def _impulse(path: Path, resin: Resin, vacuum: Vacuum, plan: PartPlan) -> Impuls
         pressure = pressure - lifted
     vacuum = replace(vacuum, pressure_pa=pressure, log=log)
     impulse, timed = panel_impulse(
-        Panel(Path(), "", "edge", None, None, None, 0.0, stack, resin, vacuum, None)
+        Panel(
+            folder=Path(),
+            name="",
+            flow="edge",
+            length_m=None,
+            width_m=None,
+            feed_radius_m=None,
+            slope_deg=0.0,
+            stack=stack,
+            resin=resin,
+            vacuum=vacuum,
+            part=None,
+        )
     )
     if not timed:
         missing = (

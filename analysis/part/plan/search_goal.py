@@ -95,13 +95,13 @@ def read_goal(table: Table, outline_mm: FloatArray) -> SearchGoal:
             raise table.bad("allowed_mm", "an area lies wholly off the part: mend its corners")
         areas.append(area)
     return SearchGoal(
-        True,
-        int(feeds or 1),
-        str(table.text("kind", "line", choices=("line", "point"))),
-        float(radius or 5.0),
-        tuple(areas),
-        str(table.text("wish", "fastest", choices=WISHES)),
-        None if target is None else target * 60.0,
-        int(keep or 5),
-        str(table.text("vents", "move", choices=VENT_WAYS)),
+        wanted=True,
+        feeds=int(feeds or 1),
+        kind=str(table.text("kind", "line", choices=("line", "point"))),
+        radius_mm=float(radius or 5.0),
+        allowed_mm=tuple(areas),
+        wish=str(table.text("wish", "fastest", choices=WISHES)),
+        target_s=None if target is None else target * 60.0,
+        keep=int(keep or 5),
+        vents=str(table.text("vents", "move", choices=VENT_WAYS)),
     )

@@ -101,7 +101,17 @@ def read_stack(merged: Merged, y_runs: str = "down") -> tuple[PartStack, list[st
     source = notes[0] if notes else "numbers in part.toml"
     assumed = any("without an interval" in note for note in notes)
     notes = [*notes, *table.understood, *table.confirmed]
-    return PartStack(k1, k2, angle, porosity, thick, low, high, source, assumed), notes
+    return PartStack(
+        k1_m2=k1,
+        k2_m2=k2,
+        angle_deg=angle,
+        porosity=porosity,
+        thickness_mm=thick,
+        low=low,
+        high=high,
+        source=source,
+        assumed=assumed,
+    ), notes
 
 
 def _permeability(table: Table, key: str) -> float | None:
