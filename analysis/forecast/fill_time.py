@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.fit.front_laws import FrontLaw, edge_law, point_law
 from analysis.fit.impulse import Impulse
-from analysis.fit.mixture_regression import Z_95, Mixture, interval, join, project
+from analysis.fit.mixture_regression import Mixture, interval, join, project
 from analysis.fit.permeability import PermeabilityFit
 from analysis.forecast.part_setup import FeedLine, PartSetup
 from analysis.panel.compaction import fraction_ratio
@@ -27,8 +27,6 @@ class FillForecast:
         Fill time and its 95 % interval; infinity where the resin stiffens before.
     longest_run_m, longest_low_m, longest_high_m : float or None
         Farthest the front gets in the working time; None without one.
-    log_sd : float
-        Relative standard uncertainty of the impulse, known sources included.
     assumes : tuple of str
         What the forecast takes for granted.
     """
@@ -40,7 +38,6 @@ class FillForecast:
     longest_run_m: float | None = None
     longest_low_m: float | None = None
     longest_high_m: float | None = None
-    log_sd: float = 0.0
     assumes: tuple[str, ...] = ()
 
 
@@ -194,7 +191,7 @@ def forecast_fill(
     best = best_log_impulse(fit, law, factor, reach, setup=setup)
     times = impulse.time_of(np.exp(np.array([best, low, high])))
     middle, early, late = (float(t) for t in times)
-    fill = FillForecast(length_m, middle, early, late, log_sd=(high - low) / (2.0 * Z_95))
+    fill = FillForecast(length_m, middle, early, late)
     if working_time_s is None or working_time_s <= 0:
         return fill
     driven = fit.slope * factor * float(impulse.at(working_time_s))

@@ -117,6 +117,7 @@ def test_the_limit_is_strict():
     assert not Bend(0.5, P_LIMIT).clear
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pen", [True, False])
 def test_sound_panels_simulated_independently_are_seldom_called_bent(pen):
     # At a rate of FALSE_ALARMS two or more of 30 come in 4 % of such tests (binomial).
@@ -124,6 +125,7 @@ def test_sound_panels_simulated_independently_are_seldom_called_bent(pen):
     assert rates(30, 2, pen, "")[1] <= 1 / 30
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("trouble", "least"), [("thickening", 0.85), ("sagging vacuum", 0.6), ("stall", 0.85)]
 )

@@ -50,6 +50,7 @@ def test_the_stated_width_is_that_of_a_bootstrap(rho):
     assert np.mean(held) >= 0.87  # 95 % expected; 80 draws
 
 
+@pytest.mark.slow
 def test_intervals_hold_the_truth_on_panels_simulated_independently():
     # 95 % expected; of 80 draws at least 70 hold in all but one of 600 such tests (binomial).
     found, lost = coverage(80, seed=3)

@@ -68,4 +68,10 @@ def test_a_weaker_vacuum_packs_less_and_runs_easier():
     assert law.vf(95e3) == pytest.approx(0.5)
     assert slope_ratio(law, 95e3, 95e3) == pytest.approx(1.0)
     assert slope_ratio(law, 95e3, 80e3) > 1.01
+    # By hand: s K / porosity at either pressure, K by Kozeny's form (1 - Vf)^3 / Vf^2.
+    speeds = []
+    for drive in (95e3, 80e3):
+        vf = float(law.vf(drive))
+        speeds.append(bag_factor(law, drive, 0.98 * drive) * (1 - vf) ** 3 / vf**2 / (1 - vf))
+    assert slope_ratio(law, 95e3, 80e3) == pytest.approx(speeds[1] / speeds[0], rel=1e-9)
     assert fraction_ratio(0.5, 0.55) == pytest.approx(kozeny_ratio(0.5, 0.55) * 0.5 / 0.45)
