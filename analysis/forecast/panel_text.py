@@ -110,7 +110,8 @@ def _time_rows(answer: PanelAnswer) -> list[TextRow]:
     rows = []
     if fill is not None:
         length = f"{fill.flow_length_m * 1000.0:.0f} mm"
-        rows.append(TextRow("Fill time", f"{length} {_span(fill)}"))
+        counts = (f"counts on {'; '.join(fill.assumes[:2])}",) if fill.assumes else ()
+        rows.append(TextRow("Fill time", f"{length} {_span(fill)}", counts))
     if gel is not None:
         tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""
         gels, works = minutes(gel.gel_time_s, "down"), minutes(gel.working_time_s, "down")

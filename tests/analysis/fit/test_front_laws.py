@@ -59,3 +59,38 @@ def test_uphill_the_front_stops_where_its_weight_balances_the_vacuum():
 def test_fronts_below_the_start_stay_at_the_start():
     assert point_law(0.006).front(-1.0) == pytest.approx(0.006)
     assert edge_law().front(-1.0) == 0.0
+
+
+LAWS = [edge_law(), sloped_edge_law(0.3), sloped_edge_law(-0.3), sloped_edge_law(1e-5),
+        point_law(0.006)]  # fmt: skip
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_the_slope_is_the_derivative_and_the_front_the_inverse(law):
+    x = law.start_m + np.array([0.003, 0.02, 0.1, 0.4, 1.1])
+    step = 1e-6 * x
+    assert_allclose(law.slope(x), (law.h(x + step) - law.h(x - step)) / (2 * step), rtol=1e-5)
+    for a in (0.0, 0.02, 0.3):
+        assert_allclose(law.front(law.h(x) + 2 * a * x, a), x, rtol=1e-7)
+
+
+@pytest.mark.parametrize("share", [0.3, -0.3])
+def test_series_and_closed_form_of_a_slope_meet(share):
+    # z = G x is 1e-3 where one takes over from the other.
+    law = sloped_edge_law(share)
+    x = np.abs(1e-3 / share) * np.array([0.99, 1.01])
+    z = share * x
+    assert_allclose(law.h(x), x**2 * (1 + 2 * z / 3 + z**2 / 2), rtol=1e-9)
+
+
+def test_a_slope_of_nothing_is_level():
+    assert sloped_edge_law(5e-7).square
+    assert not sloped_edge_law(2e-6).square
+    assert sloped_edge_law(-0.4).limit_m == np.inf
+    assert sloped_edge_law(0.4).limit_m == pytest.approx(2.5)
+
+
+def test_factors_between_slope_and_permeability():
+    assert (edge_law().k_factor, point_law(0.01).k_factor) == (2.0, 4.0)
+    assert (edge_law().flow, point_law(0.01).flow) == ("edge", "point")
+    assert (edge_law().start_m, point_law(0.01).start_m) == (0.0, 0.01)

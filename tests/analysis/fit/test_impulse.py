@@ -75,3 +75,69 @@ def test_a_pump_that_stops_for_good_never_gets_further():
     assert_allclose(impulse.theta_end, 95_000.0 / 0.2 * 50.0)
     assert np.isinf(impulse.time_of(1.01 * impulse.theta_end))
     assert impulse.time_of(0.5 * impulse.theta_end) < 100.0
+
+
+def random_logs(seed):
+    rng = np.random.default_rng(seed)
+    pressure = Log(np.sort(rng.uniform(0, 900, 5)), rng.uniform(60e3, 95e3, 5))
+    viscosity = Log(
+        np.sort(rng.uniform(0, 900, 4)), 0.2 * np.exp(np.cumsum(rng.uniform(0, 0.4, 4)))
+    )
+    return pressure, viscosity
+
+
+def rate_by_hand(pressure, viscosity, t):
+    """Pressure straight and viscosity exponential between readings; the last rise goes on."""
+    drive = np.interp(t, pressure.time_s, pressure.value)
+    log_mu = np.interp(t, viscosity.time_s, np.log(viscosity.value))
+    rise = np.diff(np.log(viscosity.value[-2:]))[0] / np.diff(viscosity.time_s[-2:])[0]
+    return drive / np.exp(log_mu + rise * max(t - viscosity.time_s[-1], 0.0))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_any_logs_against_quadrature_and_back(seed):
+    pressure, viscosity = random_logs(seed)
+    impulse = logged_impulse(pressure, viscosity)
+    knots = np.unique(np.concatenate([pressure.time_s, viscosity.time_s]))
+    for t in (10.0, 200.0, 450.0, 880.0, 1400.0):
+        inside = [k for k in knots if k < t]
+        wanted = quad(
+            lambda s: rate_by_hand(pressure, viscosity, s), 0, t, points=inside or None, limit=200
+        )[0]
+        assert float(impulse.at(t)) == pytest.approx(wanted, rel=1e-7)
+        assert float(impulse.rate(t)) == pytest.approx(
+            rate_by_hand(pressure, viscosity, t), rel=1e-9
+        )
+        assert float(impulse.time_of(wanted)) == pytest.approx(t, rel=1e-7)
+    end = quad(
+        lambda s: rate_by_hand(pressure, viscosity, s), 0, 3e4, points=list(knots), limit=500
+    )[0]
+    assert impulse.theta_end >= end * (1 - 1e-6)
+    assert np.isinf(impulse.time_of(impulse.theta_end * 1.001))
+
+
+def test_a_falling_viscosity_log_is_not_carried_on():
+    falling = Log(np.array([0.0, 100.0]), np.array([0.4, 0.2]))
+    impulse = logged_impulse(95_000.0, falling)
+    assert_allclose(impulse.rate(np.array([100.0, 500.0])), 95_000.0 / 0.2)
+    assert impulse.theta_end == np.inf
+
+
+def test_before_a_log_that_starts_from_nothing_the_first_rise_holds():
+    impulse = logged_impulse(Log(np.array([0.0, 60.0]), np.array([0.0, 95_000.0])), 0.2)
+    assert_allclose(impulse.at(-6.0), -6.0 * 95_000.0 / 0.2 / 2.0)
+
+
+def test_growth_so_slow_that_it_is_none():
+    # Series of (1 - exp(-z)) / z about 0 against the plain quotient.
+    steady = constant_impulse(95_000.0, 0.2)
+    for growth in (1e-12, 1e-8, 1e-7):
+        slow = constant_impulse(95_000.0, 0.2, growth)
+        wanted = 95_000.0 / 0.2 * -np.expm1(-growth * 900.0) / growth
+        assert float(slow.at(900.0)) == pytest.approx(wanted, rel=1e-9)
+        assert float(slow.time_of(steady.at(900.0))) == pytest.approx(900.0, rel=1e-3)
+
+
+def test_a_single_reading_holds_throughout():
+    one = logged_impulse(Log(np.array([30.0]), np.array([80_000.0])), 0.2)
+    assert_allclose(one.at(np.array([10.0, 100.0])), np.array([10.0, 100.0]) * 4e5)
