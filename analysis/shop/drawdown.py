@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.shop.gauge_log import GaugeLog
-from analysis.shop.pressure_rise import STEADY_TO_MBAR, fit_rise
+from analysis.shop.pressure_rise import BOTH, OUTGASSING, STEADY, STEADY_TO_MBAR, fit_rise
 from vision.common.rounding import rounded
 from vision.errors import WetlineError
 from vision.records import FloatArray
@@ -55,7 +55,8 @@ class Drawdown:
     leak_mbar_min, outgassing_mbar : float
         Rise from a leak for each minute, and all that outgassing gives in the limit's time.
     shape : str
-        "steady leak", "outgassing", "leak and outgassing", or "not known" from few readings.
+        "steady leak", "outgassing", "leak and outgassing", "leak or outgassing" where the log
+        cannot tell, or "not known" from few readings.
     rise_mbar : float
         Rise over the limit's time from the fit.
     at_gel_mbar : float or None
@@ -246,13 +247,22 @@ def _bounds_of_shape(
     leak = fit.part(1e-3, True, False, 1e-3 * drift)
     gas = fit.part(limit_min, False, True, drift * limit_min)
     return _Bounds(
-        fit.shape,
+        _shape_shown(fit.shape, leak[1] > 0, gas[1] > 0),
         _not_below_nothing(*(1e3 * value for value in leak)),
         _not_below_nothing(*gas),
         fit.part(limit_min, True, True, drift * limit_min),
         None if gel_min is None else fit.part(gel_min, True, True, drift * gel_min),
         fit.dying_min,
     )
+
+
+def _shape_shown(likeliest: str, leaks: bool, gives_gas: bool) -> str:
+    """Name the shape; what may be nothing is not named beside what is surely there."""
+    if likeliest != BOTH or (leaks and gives_gas):
+        return likeliest
+    if not leaks and not gives_gas:
+        return "leak or outgassing"
+    return STEADY if leaks else OUTGASSING
 
 
 def _bounds_of_few(

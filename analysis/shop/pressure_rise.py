@@ -26,6 +26,7 @@ LEAST_FLOOR_MBAR = 0.01
 """No gauge in a shop reads better."""
 STEADY_TO_MBAR = 100.0
 """Below this a leak through narrow ways has slowed by less than 1 % and counts as steady."""
+STEADY, OUTGASSING, BOTH = "steady leak", "outgassing", "leak and outgassing"
 DYING, DESORBING, DIFFUSING = "dying", "desorbing", "diffusing"
 
 
@@ -87,7 +88,7 @@ class RiseFit:
     mixture : Mixture
         Per trial: (start pressure, leak rate in mbar/min, amplitude of each of two gases).
     shape : {"steady leak", "outgassing", "leak and outgassing"}
-        That with most weight.
+        That of the trial with the least AICc.
     """
 
     leaks: tuple[Leak | None, ...]
@@ -156,15 +157,11 @@ def fit_rise(t: FloatArray, p: FloatArray, step_mbar: float, ambient_mbar: float
     weight = np.exp(-TEMPER * (score - score.min()))
     weight /= np.array([count[trial[0]] for trial in trials])
     weight /= weight.sum()
-    share = {
-        name: sum(w for w, trial in zip(weight, trials, strict=True) if trial[0] == name)
-        for name in count
-    }
     return RiseFit(
         leaks=tuple(trial[1] for trial in trials),
         gases=tuple(trial[2] for trial in trials),
         mixture=join([trial[3] for trial in trials], weight),
-        shape=max(sorted(share), key=lambda name: share[name]),
+        shape=trials[int(np.argmin(score))][0],
     )
 
 
@@ -185,11 +182,11 @@ def _shapes(
         for fast, slow in combinations(PAIR_SHARES, 2)
     ]
     for leak in leaks:
-        yield "steady leak", leak, ()
+        yield STEADY, leak, ()
     for gas in gases:
-        yield "outgassing", None, gas
+        yield OUTGASSING, None, gas
         for leak in leaks:
-            yield "leak and outgassing", leak, gas
+            yield BOTH, leak, gas
 
 
 def _slowing_leak(t: FloatArray, p: FloatArray, ambient_mbar: float) -> Leak:

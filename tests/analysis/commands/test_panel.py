@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from analysis.commands.panel import panel as commands
+from analysis.commands import panel as commands
 from tests.made_up.curves import edge_front_mm, make_curve
 from vision.common.atomic_files import write_json
 from vision.errors import WetlineError

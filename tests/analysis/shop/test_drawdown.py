@@ -188,6 +188,15 @@ def test_two_readings_give_a_plain_answer(end_mbar, minutes, verdict, all_gas, a
     assert "2 readings tell the size of the rise" in found.notes[0]
 
 
+@pytest.mark.parametrize(
+    ("leak", "gas", "shape"),
+    [(0.4, 0.0, "steady leak"), (0.0, 6.0, "outgassing"), (0.5, 6.0, "leak and outgassing")],
+)
+def test_the_shape_is_named_by_what_is_surely_there(leak, gas, shape):
+    for seed in range(5):
+        assert assess_drawdown(log_of(rise(leak, gas, seed=seed), step=0.01)).shape == shape
+
+
 def test_two_readings_are_less_sure_than_twenty():
     ends = log_of([5.0, 11.0], np.array([0.0, 10.0]))
     t = np.linspace(0.0, 10.0, 21)
@@ -242,7 +251,9 @@ def test_pure_outgassing_of_any_shape_is_not_called_a_leak():
     )
     for i, gas in enumerate(shapes):
         noise = np.random.default_rng(i).normal(0, 0.03, len(MINUTES))
-        assert assess_drawdown(log_of(5.0 + gas + noise, step=0.01)).leak_low_mbar_min == 0.0
+        found = assess_drawdown(log_of(5.0 + gas + noise, step=0.01))
+        assert found.leak_low_mbar_min == 0.0
+        assert found.shape == "outgassing"
 
 
 @pytest.mark.parametrize(("kind", "least"), [("outgassing", 16), ("leak and outgassing", 16)])

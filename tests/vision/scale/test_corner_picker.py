@@ -7,7 +7,7 @@ from click.testing import CliRunner
 
 from vision.commands import corners, sheet
 from vision.errors import WetlineError
-from vision.scale.find_scale import corner_picker as tool
+from vision.scale import corner_picker as tool
 from vision.settings.panel_settings import read_setup
 
 IMAGE = np.full((360, 640, 3), 120, np.uint8)

@@ -7,7 +7,8 @@ from numpy.testing import assert_allclose
 
 from analysis.fit.impulse import constant_impulse, logged_impulse
 from analysis.panel.records import Log
-from analysis.part.answer.clock import minutes, times_of
+from analysis.part.answer.clock import times_of
+from vision.common.rounding import minutes
 
 
 def test_quick_times_are_the_clock_s_own():
@@ -28,5 +29,5 @@ def test_quick_times_are_the_clock_s_own():
 
 
 def test_minutes_are_said_as_a_shop_says_them():
-    assert minutes(None) == minutes(np.inf) == "never"
+    assert minutes(np.inf) == "never"
     assert minutes(6000.0) == "100 min"
