@@ -110,7 +110,7 @@ def _time_rows(answer: PanelAnswer) -> list[TextRow]:
     rows = []
     if fill is not None:
         length = f"{fill.flow_length_m * 1000.0:.0f} mm"
-        counts = (f"counts on {'; '.join(fill.assumes[:2])}",) if fill.assumes else ()
+        counts = (f"taken for the part: {'; '.join(fill.assumes[:2])}",) if fill.assumes else ()
         rows.append(TextRow("Fill time", f"{length} {_span(fill)}", counts))
     if gel is not None:
         tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""

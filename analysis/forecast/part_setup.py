@@ -150,17 +150,17 @@ def assumptions(panel: Panel, feed_length_m: float) -> tuple[str, ...]:
     if part is None:
         return ()
     feed = {
-        "same": "the part's feed line resists as the panel's did",
-        "none": "the part's feed line does not resist",
-        "other": "another feed line than the panel's: from no resistance to twice the panel's",
-    }.get(part.feed_line, "the part's feed line: from no resistance to twice the panel's")
+        "same": "a feed line that holds the resin back as much as the panel's did",
+        "none": "a feed line that holds nothing back",
+        "other": "another feed line: it may hold back nothing, or twice as much as the panel's",
+    }.get(part.feed_line, "a feed line that holds back between nothing and twice the panel's")
     if part.feed_line == "" and feed_length_m <= 0:
-        feed = "the part's feed line does not resist, as the panel's did not"
-    batch = "a new batch" if part.resin_batch == "new" else "the panel's batch"
-    warmth = "as warm as the panel's"
+        feed = "a feed line that holds nothing back, as on the panel"
+    batch = "a new batch of resin" if part.resin_batch == "new" else "resin of the panel's batch"
+    warmth = "as warm as on the panel"
     if part.temperature_c is not None:
         warmth = f"at {part.temperature_c:g} C"
     elif resin.temperature_c is not None:
-        warmth = f"at {resin.temperature_c:g} C, as the panel's"
+        warmth = f"at {resin.temperature_c:g} C as on the panel"
     lay_up = f"permeability {part.repeat_sd * 100:g} % (one sd) off from one lay-up to the next"
-    return feed, f"resin of {batch}, {warmth}", lay_up
+    return feed, f"{batch}, {warmth}", lay_up

@@ -337,7 +337,7 @@ def assumptions_of(answer: PanelAnswer) -> list[str]:
     """What was taken as given: that of this run first, then what always holds."""
     own = [answer.scale.assumption] if answer.scale.assumption else []
     if answer.fill is not None:
-        own += [f"For the part: {text}." for text in answer.fill.assumes]
+        own += [f"Taken for the part: {text}." for text in answer.fill.assumes]
     if answer.gel is not None and answer.panel.resin.mixed_before_start_s == 0.0:
         own.append("The hardener went in at resin start: gel time is counted from there.")
     return [*own, *STANDING_ASSUMPTIONS]

@@ -114,9 +114,9 @@ def test_gel_time_is_that_of_the_part():
 @pytest.mark.parametrize(
     ("part", "says"),
     [
-        ({}, "from no resistance to twice"),
-        ({"feed_line": "same"}, "resists as the panel's did"),
-        ({"feed_line": "none"}, "does not resist"),
+        ({}, "between nothing and twice the panel's"),
+        ({"feed_line": "same"}, "as much as the panel's did"),
+        ({"feed_line": "none"}, "holds nothing back"),
         ({"feed_line": "other"}, "another feed line"),
         ({"resin_batch": "new"}, "a new batch"),
         ({"temperature_c": 15.0}, "at 15 C"),
