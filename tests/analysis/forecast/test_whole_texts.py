@@ -23,7 +23,7 @@ def test_the_screen_of_a_panel():
         "Permeability: 8.13e-11 m2 (95 %: 7.60e-11 to 1.02e-10), under this bag",
         "              the front slowed evenly, as it should",
         "Fill time:    450 mm in 30.5 min (95 %: 28.1 to 33.5)",
-        "              counts on the feed; the batch",
+        "              taken for the part: the feed; the batch",
         "Gel:          55 min, working time 45 min; working time is 1.48 x the fill time",
         "Longest run:  545 mm in the working time (95 %: 501 to 590)",
         "Front:        reached 352 mm; 39 of 48 frames used",

@@ -104,7 +104,7 @@ def test_warnings_come_once_each_and_the_runs_own_assumption_first():
     assert warnings_of(roof_cover(warnings=("a", "b", "a"))) == ["a", "b"]
     fill = replace(roof_cover().fill, assumes=("resin of a new batch",))
     texts = assumptions_of(roof_cover(fill=fill))
-    assert texts[1] == "For the part: resin of a new batch."
+    assert texts[1] == "Taken for the part: resin of a new batch."
     assert "The hardener went in at resin start" in texts[2]
     assert texts[0] == "The sheet lies flat beside the panel."
     assert any("unsaturated" in text for text in texts[1:])
