@@ -107,7 +107,7 @@ def redraw(
     )
 
 
-LEAST_WETTED = 0.01
+LEAST_WETTED = 0.002
 """Share of the panel that must be wet, and dry, for there to be a front to compare."""
 
 

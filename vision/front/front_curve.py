@@ -194,8 +194,14 @@ class _Rated:
 def _rate(
     measured: Measured, scale: ScaleSummary, front_mm: FloatArray, sight: FrontSight
 ) -> _Rated:
-    """Combine what places the edge, what was filled in, and the scale."""
-    sd = np.sqrt(measured.edge_sd_mm**2 + sight.blind_mm**2 + (0.5 * scale.error_mm) ** 2)
+    """Combine what places the edge, what was filled in, and the scale.
+
+    What was hidden for a frame alone may be off by the advance between two frames.
+    """
+    advance = np.abs(np.gradient(front_mm)) if len(front_mm) > 1 else np.zeros(len(front_mm))
+    passed = sight.hidden_share * advance / np.sqrt(3)
+    edge = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2
+    sd = np.sqrt(edge + sight.blind_mm**2 + passed**2)
     return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share)
 
 

@@ -10,6 +10,7 @@ from skimage.morphology import reconstruction
 
 from vision.records import BoolArray, IntArray
 from vision.repair.inpaint import Course, Sighting, fill_wet_frame
+from vision.repair.jumps import find_jumps
 from vision.repair.sun_patches import restore_sunlit
 from vision.settings.repair_settings import RepairSettings
 
@@ -44,14 +45,24 @@ def reject_implausible(
     reachable = replace(
         lit, first_wet=np.where(earlier, count, lit.first_wet), seen=lit.seen & ~cut
     )
-    return _nothing_ahead(*fill_wet_frame(reachable, course, settings), place, settings)
+    wet_frame, known = fill_wet_frame(reachable, course, settings)
+    wet_frame, known = _nothing_ahead(wet_frame, known, place, settings)
+    if course.feed.feed.is_point:
+        return wet_frame, known
+    jumped = find_jumps(wet_frame, count, settings)
+    if not jumped.any():
+        return wet_frame, known
+    steady = replace(reachable, wet_frame=wet_frame, seen=known & ~jumped)
+    return fill_wet_frame(steady, course, settings)
 
 
 def _nothing_ahead(
     wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings
 ) -> tuple[IntArray, BoolArray]:
     """Let nothing be wet before there was a wet way to it; what seemed to be was not seen."""
-    way = _way_from_feed(wet_frame, np.ones_like(known), feed, settings)
+    # Nothing is left out any more, so that only what is as narrow as a line is bridged.
+    narrow = replace(settings, bridge_share=settings.bridge_filled)
+    way = _way_from_feed(wet_frame, np.ones_like(known), feed, narrow)
     apart = _apart(wet_frame, way, settings)
     return np.where(apart, way, wet_frame).astype(np.int16), known & ~apart
 

@@ -66,8 +66,27 @@ class RepairSettings(Section):
     bridge_share: float = 0.015
     """Gaps up to this share of the panel's length do not cut off what lies beyond them."""
 
+    bridge_filled: float = 0.004
+    """The same once holes have been filled."""
+
     most_ahead: float = 0.4
     """Share of what wetted past which the feed must have been misjudged. 0: nothing is cut off."""
+
+    leap: float = 3.0
+    """A lane leaps when it advances by so many times what the lanes do in a frame. `OFF`: none."""
+
+    leap_mm: float = 5.0
+    """And so much farther: lanes differ by millimetres."""
+
+    waits: float = 0.3
+    """A lane waits while it advances by less than so much of what the lanes do."""
+
+    waits_frames: int = 2
+    """For so many frames before or after it has leapt."""
+
+    at_once: float = 0.8
+    """Part of the leap that must have wetted in one frame: a front that comes round a dry spot
+    leaves some of it dry."""
 
     sun_frames: float = 2
     """Frames by which a change may come late, or differ from what is expected, by chance. `OFF`: no

@@ -144,6 +144,18 @@ class WettingSettings(Section):
     foreign: float = 1.5
     """How far beyond what nearly all wetted fabric showed a colour is no fabric. `OFF`: none."""
 
+    around_mm: float = 36.0
+    """Window in which a patch that stayed dry is compared with the wetted fabric around it."""
+
+    least_around: float = 0.15
+    """Part of it that must have wetted."""
+
+    unlike: float = 2.5
+    """Spreads of the fabric around it from which a dry patch is no fabric. `OFF`: none."""
+
+    least_spread: float = 0.03
+    """Least spread, as a logarithm: the eye tells no less on cloth."""
+
     ink_step: float = 0.35
     """A thin mark this much wetter than the wet fabric around it is ink, in steps, if chance does
     not reach that far. `OFF`: no ink is looked for on what is wet."""

@@ -25,7 +25,7 @@ def find_foreign_things(
     -------
     foreign : ndarray of shape (M, N), bool
         Pixels that stayed dry to the end but whose colour at the start lies outside what the
-        wetted part of the panel showed then.
+        wetted part of the panel showed then, all of it or what lies around them.
     """
     wetted = wet_frame < len(stack)
     if np.count_nonzero(wetted) < 100 or wetted.all():
@@ -43,7 +43,49 @@ def find_foreign_things(
     foreign = np.zeros(wet_frame.shape, bool)
     far = np.einsum("pc,cd,pd->p", left, inverse, left) > settings.foreign * usual
     foreign[~wetted] = far
-    return foreign
+    if not np.isfinite(settings.foreign):
+        return foreign
+    return foreign | _unlike_around(np.asarray(colour, np.float32), wetted, settings)
+
+
+def _unlike_around(colour: FloatArray, wetted: BoolArray, settings: WettingSettings) -> BoolArray:
+    """Find dry patches that never looked like the wetted fabric around them.
+
+    Fabric that stayed dry looks as its surroundings did before they wetted. A hose, a fitting or
+    light mirrored in the bag does not.
+
+    Parameters
+    ----------
+    colour : ndarray of shape (M, N, 3), float
+        Logarithm of the panel's colour at the start.
+    wetted : ndarray of shape (M, N), bool
+    settings : WettingSettings
+    """
+    small = tuple(-(-side // COARSER) for side in wetted.shape[::-1])
+    # Averaged over a tow or so, which leaves the weave out.
+    colour = np.asarray(cv2.resize(colour, small, interpolation=cv2.INTER_AREA))
+    wet = np.asarray(cv2.resize(wetted.astype(np.float32), small, interpolation=cv2.INTER_AREA))
+    if not (wet > 0.9).any():
+        return np.zeros(wetted.shape, bool)
+    weight = _usual_fabric(colour, wet > 0.9).astype(np.float32)
+    if not weight.any():
+        return np.zeros(wetted.shape, bool)
+    window = (settings.scale.odd_px(settings.around_mm / COARSER),) * 2
+    share = np.asarray(cv2.blur(weight, window))
+    held, over = colour * weight[..., None], np.maximum(share, 1e-3)[..., None]
+    mean = np.asarray(cv2.blur(held, window)) / over
+    square = np.asarray(cv2.blur(held * colour, window)) / over
+    spread = np.sqrt(np.maximum(square - mean**2, 0.0)) + settings.least_spread
+    off = np.abs(colour - mean) > settings.unlike * spread
+    unlike = off.any(axis=2) & (wet < 0.5) & (share > settings.least_around)
+    return at_size(unlike, wetted.shape) & ~wetted
+
+
+def _usual_fabric(colour: FloatArray, wetted: BoolArray) -> BoolArray:
+    """Find the wetted places that look as most of them do: no glare, which is like anything."""
+    centre = np.median(colour[wetted], axis=0)
+    away = np.abs(colour - centre).max(axis=2)
+    return np.asarray(wetted & (away < 3 * 1.4826 * np.median(away[wetted]) + 1e-3))
 
 
 def find_hidden_patches(

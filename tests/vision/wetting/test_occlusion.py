@@ -63,3 +63,30 @@ def test_a_hose_that_stays_dry_is_no_fabric_and_a_dry_island_is():
     assert foreign[11:15, 31:59].all()
     assert foreign[40:46, 30:60].mean() < 0.1
     assert not find_foreign_things(stack, wet_frame, 1, WettingSettings(foreign=OFF)).any()
+
+
+def still_things(island_colour):
+    """Dark cloth that wets, with a bright glare, and a patch in its middle that stays dry."""
+    rng = np.random.default_rng(6)
+    weave = 1 + 0.2 * rng.normal(0, 1, (120, 200, 1))
+    panel = np.full((120, 200, 3), 60, np.float32) * weave
+    panel[:, 150:190] = 220
+    wet_frame = np.zeros((120, 200), np.int16) + 3
+    wet_frame[40:64, 60:100] = 8
+    if island_colour is not None:
+        panel[40:64, 60:100] = island_colour
+    stack = CanvasStack((120, 200), np.zeros((0, 2)))
+    for k in range(8):
+        grain = rng.normal(0, 2, panel.shape)
+        stack.add(float(k), np.clip(panel + grain, 0, 255).astype(np.uint8), np.zeros((0, 3)))
+    return find_foreign_things(stack, wet_frame, 3, WettingSettings())
+
+
+def test_cloth_that_stayed_dry_looks_as_the_cloth_around_it_did():
+    assert still_things(None).mean() < 0.002
+
+
+def test_a_hose_over_the_cloth_is_no_dry_cloth_though_glare_is_brighter():
+    foreign = still_things(110.0)
+    assert foreign[44:60, 64:96].mean() > 0.95
+    assert foreign[:, :50].mean() == 0.0
