@@ -308,9 +308,12 @@ def known_temperature(panel: Panel) -> bool:
 
 
 def _temperature(case: Case) -> ProcessChange | None:
+    part = case.panel.part
     now_c = case.panel.resin.temperature_c
     if now_c is None:
         return None
+    if part is not None and part.temperature_c is not None:
+        now_c = part.temperature_c
 
     def change(t: float) -> Change:
         return Change(temperature_c=t)

@@ -74,6 +74,7 @@ def test_the_verdict_says_what_may_cause_the_bend():
     assert found.verdict == "unfair test"
     for word in ("p under 0.001", "thickened", "sagged", "ran empty", "viscosity_doubling_min"):
         assert word in found.reason
+    assert f"lost {100 * (1 - found.fit.bend.late_speed):.0f} % of its speed" in found.reason
 
 
 def test_a_point_fed_front_is_tested_too():

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.forecast.forecast import forecast_json, forecast_lines
+from analysis.forecast.process_changes import enough_together
 from analysis.forecast.what_if import Change, outcome
-from analysis.panel.records import Vacuum
+from analysis.panel.records import Part, Vacuum
 from tests.made_up.curves import (
     D_M2_S,
     make_panel,
@@ -124,3 +125,123 @@ def test_the_doubt_of_the_gel_time_asks_for_more():
     wide, narrow = (outcome(found.case, Change()) for found in (vague, sure))
     assert wide.margin_low < narrow.margin_low
     assert wide.margin_high > narrow.margin_high
+
+
+def words_of(found):
+    return {item.name: (item.enough, item.words) for item in found.changes}
+
+
+def test_the_words_of_changes_that_are_enough():
+    # 1 m at D = 1.9e-4 m2/s takes 88 min, at 95 % up to 103 min; working time is 42 min of 60.
+    assert words_of(made()) == {
+        "slower hardener": (True, "a gel time of at least 147 min"),
+        "feed from the middle": (
+            True,
+            "one line along the middle: 500 mm to either side, about a quarter of the time",
+        ),
+        "flow media": (
+            True,
+            "media that makes the stack at least 2.5 times as fast, its lead not counted",
+        ),
+        "more feed lines": (
+            True,
+            "one line in the middle will do; lines may be at most 1279 mm apart",
+        ),
+        "shorter run": (True, "run at most 639 mm"),
+        "better vacuum": (
+            False,
+            "not enough alone: as far as it goes, the margin is 0.51 (1003 mbar is the best here)",
+        ),
+        "temperature": (False, "not enough alone; best is 15 C, margin 0.52"),
+    }
+
+
+def test_the_words_of_changes_that_are_not():
+    told = words_of(made(3.0))
+    assert told["more feed lines"] == (
+        True,
+        "3 lines over 3000 mm will do; lines may be at most 1279 mm apart",
+    )
+    assert told["slower hardener"] == (
+        False,
+        "not enough alone: as far as it goes, the margin is 0.16 (180 min to gel is about the "
+        "slowest sold)",
+    )
+    assert told["feed from the middle"] == (
+        False,
+        "one line along the middle: 1500 mm to either side, about a quarter of the time: not "
+        "enough alone, the margin is 0.21",
+    )
+    assert told["flow media"] == (
+        False,
+        "not enough alone: usual media make a stack at most about 10 times as fast",
+    )
+
+
+def test_the_words_of_vacuum_and_temperature_that_are_enough():
+    weak = change_of(made(0.72, vacuum=Vacuum(70_000.0)), "better vacuum")
+    assert weak.words == "a pressure difference of at least 887 mbar"
+    assert weak.needed == pytest.approx(886.73, abs=0.05)
+    thin = change_of(made(0.7, resin=replace(RESIN, viscosity_second=(0.06, 30.0))), "temperature")
+    assert thin.words == "24 C is enough; best is 40 C, margin 2.35"
+    rough = change_of(made(resin=replace(RESIN, gel_second=None)), "temperature")
+    assert rough.words.endswith("(rough: from the halving rule)")
+
+
+def test_temperature_starts_from_that_of_the_part():
+    cold = made(part=Part(0.7, temperature_c=15.0), resin=replace(
+        RESIN, viscosity_second=(0.06, 30.0)))  # fmt: skip
+    item = change_of(cold, "temperature")
+    assert item.enough
+    assert item.needed > 15.0
+    assert outcome(cold.case, Change(temperature_c=item.needed)).room == pytest.approx(0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ({"cure": 1.7}, {"speed": 1.7}),
+        ({"drive": 1.7}, {"cure": 1.7}),
+        ({"length": 0.75}, {"speed": 1.7}),
+        ({"temperature_c": 15.0}, {"speed": 2.4}),
+        ({"speed": 2.4}, {"temperature_c": 15.0}),
+    ],
+)
+def test_two_together_count_both(first, second):
+    # One metre needs a factor of 2.5 in all; neither of the two has that alone.
+    found = made()
+    blank = found.changes[0]
+    a, b = (
+        replace(blank, name=name, furthest=Change(**change), effort=k)
+        for k, (name, change) in enumerate((("first", first), ("second", second)))
+    )
+    for one in (a, b):
+        assert not outcome(found.case, one.furthest).fills
+    assert enough_together(found.case, [a, b]) == ("first", "second")
+
+
+def test_two_changes_of_the_run_are_not_added():
+    found = made()
+    blank = found.changes[0]
+    a, b = (replace(blank, name=n, furthest=Change(length=0.7)) for n in ("first", "second"))
+    assert enough_together(found.case, [a, b]) is None
+
+
+def test_the_pair_of_least_trouble_is_named():
+    found = made()
+    blank = found.changes[0]
+    changes = [
+        replace(blank, name=name, furthest=Change(cure=1.7), effort=effort)
+        for name, effort in (("hard", 9), ("easy", 1), ("middling", 3))
+    ]
+    assert enough_together(found.case, changes) == ("easy", "middling")
+
+
+def test_lead_of_media_counts_in_a_pair():
+    found = made()
+    blank = found.changes[0]
+    a = replace(blank, name="media", furthest=Change(speed=1.7, lag_m=0.0))
+    late = replace(a, furthest=Change(speed=1.7, lag_m=0.5))
+    b = replace(blank, name="hardener", furthest=Change(cure=1.7))
+    assert enough_together(found.case, [a, b]) is not None
+    assert enough_together(found.case, [late, b]) is None

@@ -8,7 +8,7 @@ import pytest
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import answer
-from analysis.forecast.verdict import GelLimits, judge_fill, room_to_gel, unfair_reasons
+from analysis.forecast.verdict import GelLimits, in_doubt, judge_fill, room_to_gel, unfair_reasons
 from analysis.panel.records import Log, Resin, Vacuum
 from tests.made_up.curves import (
     VISCOSITY_PA_S,
@@ -134,3 +134,14 @@ def test_a_permeability_no_stack_has_gives_no_verdict(factor, verdict):
             "fills",
             "tight",
         )
+
+
+def test_bounds_of_a_fill_that_gels_first_are_rounded_to_the_safe_side():
+    limits = GelLimits(gel_s=3659.0, working_s=2520.0)
+    reason = judge_fill(FillForecast(0.6, 5280.0, 4499.0, 6200.0), limits).reason
+    assert "600 mm needs 88 min (95 %: 74 min or more)" in reason
+    assert "gels at 60 min" in reason
+
+
+def test_doubts_of_the_front_are_all_named():
+    assert "may be wrong: sun; shadow: look at the photos" in in_doubt(("sun", "shadow"))

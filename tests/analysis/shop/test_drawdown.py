@@ -197,6 +197,33 @@ def test_the_shape_is_named_by_what_is_surely_there(leak, gas, shape):
         assert assess_drawdown(log_of(rise(leak, gas, seed=seed), step=0.01)).shape == shape
 
 
+def test_the_bounds_of_two_readings_by_hand():
+    # Step 0.1 mbar and a drift of 0.05 C/min times (5.05 / 293.15 + 0.1) mbar/C over 2 min; ten
+    # times that for ten times the time.
+    found = assess_drawdown(log_of([5.0, 5.1], np.array([0.0, 2.0])))
+    drift = 0.05 * (5.05 / 293.15 + 0.1)
+    slack = np.hypot(0.1, 1.96 * drift * 2.0)
+    assert found.rise_high_mbar == pytest.approx(1.0 + 10 * slack, rel=1e-6)
+    assert found.rise_low_mbar == pytest.approx(0.1 - 10 * slack, rel=1e-6)
+    assert found.leak_high_mbar_min == pytest.approx((0.1 + slack) / 2.0, rel=1e-6)
+    assert found.outgassing_high_mbar == pytest.approx(0.1 + slack, rel=1e-6)
+
+
+@pytest.mark.parametrize("gas", [1.0, 14.0])
+def test_bounds_are_told_rounded_to_the_safe_side(gas):
+    found = assess_drawdown(log_of(rise(0.05, gas)))
+    low = np.floor(max(found.rise_low_mbar, 0) * 10) / 10
+    high = np.ceil(found.rise_high_mbar * 10) / 10
+    assert f"(95 %: {low:.1f} to {high:.1f})" in found.reason
+
+
+@pytest.mark.parametrize(("count", "says"), [(2, "only falls"), (1, "1 reading")])
+def test_why_there_is_no_rise(count, says):
+    bag = np.array([900.0, 30.0])[:count]
+    with pytest.raises(WetlineError, match=says):
+        assess_drawdown(log_of(bag, np.arange(float(count))))
+
+
 def test_two_readings_are_less_sure_than_twenty():
     ends = log_of([5.0, 11.0], np.array([0.0, 10.0]))
     t = np.linspace(0.0, 10.0, 21)

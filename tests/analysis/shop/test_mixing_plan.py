@@ -71,6 +71,13 @@ def test_gel_counts_from_mixing():
     assert not any("gel" in text for text in plan_resin(panel(), Extras(), fill=fill).alarms)
 
 
+def test_a_fill_without_a_gel_time_is_judged_by_the_verdict_alone():
+    bare = panel(gel_time_s=None)
+    assert plan_resin(bare, Extras(), fill=QUICK).alarms == ()
+    told = plan_resin(bare, Extras(), fill=FillTime(4000.0, 4500.0, "gels first")).alarms
+    assert "(full at 67 min): mix nothing" in told[0]
+
+
 def test_gel_is_that_of_the_part_s_temperature():
     # Ten degrees warmer halves the gel time (common practice): 30 min.
     warm = dataclasses.replace(

@@ -8,6 +8,7 @@ from analysis.shop.pressure_rise import (
     DESORBING,
     DIFFUSING,
     DYING,
+    TEMPER,
     Gas,
     Leak,
     fit_rise,
@@ -102,3 +103,42 @@ def test_nothing_is_taken_for_less_than_nothing():
     rates = fit.mixture.mean[[leak is not None and bool(g) for leak, g in zip(
         fit.leaks, fit.gases, strict=True)], 1]  # fmt: skip
     assert np.all(rates > -0.02)
+
+
+def test_a_straight_rise_is_plain_least_squares():
+    p = noisy(0.4 * MINUTES, 0.3)
+    fit = fit_rise(MINUTES, p, 0.01, 1013.25)
+    assert fit.gases[0] == ()
+    slope, start = np.polyfit(MINUTES, p, 1)
+    _, covariance = np.polyfit(MINUTES, p, 1, cov=True)
+    assert_allclose(fit.mixture.mean[0], [start, slope, 0.0, 0.0], rtol=1e-8, atol=1e-12)
+    assert_allclose(fit.mixture.covariance[0, :2, :2], covariance[::-1, ::-1], rtol=1e-6)
+    assert fit.mixture.freedom[0] == len(MINUTES) - 2
+
+
+@pytest.mark.parametrize("count", [6, 41])
+def test_weights_by_hand(count):
+    t = MINUTES[:: 40 // (count - 1)]
+    p = noisy(0.4 * MINUTES, 0.3)[:: 40 // (count - 1)]
+    fit = fit_rise(t, p, 0.01, 1013.25)
+    gas = next(i for i, leak in enumerate(fit.leaks) if leak is None and len(fit.gases[i]) == 1)
+    kinds = [(leak is not None, bool(gases)) for leak, gases in zip(
+        fit.leaks, fit.gases, strict=True)]  # fmt: skip
+    score = []
+    for column in (t, fit.gases[gas][0].risen(t)):
+        design = np.stack([np.ones_like(t), column], axis=1)
+        left = p - design @ np.linalg.lstsq(design, p, rcond=None)[0]
+        k = 3  # start, size, noise
+        score.append(
+            count * np.log(left @ left / count) + 2 * k + 2 * k * (k + 1) / (count - k - 1)
+        )
+    wanted = np.exp(-TEMPER * (score[0] - score[1]))
+    wanted *= kinds.count((False, True)) / kinds.count((True, False))
+    assert fit.mixture.weight[0] / fit.mixture.weight[gas] == pytest.approx(wanted, rel=1e-6)
+
+
+def test_shapes_with_more_numbers_than_readings_hardly_count():
+    t = np.arange(5.0)
+    fit = fit_rise(t, 5.0 + 0.4 * t + np.array([0, 0.1, -0.1, 0.1, 0]), 0.1, 1013.25)
+    both = [leak is not None and bool(gas) for leak, gas in zip(fit.leaks, fit.gases, strict=True)]
+    assert fit.mixture.weight[both].sum() < 1e-3

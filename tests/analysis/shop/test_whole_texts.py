@@ -57,7 +57,7 @@ PLAN = ResinPlan(
     hardener_kg=0.8210,
     pots=(
         Pot(1, 1.3684, 0.4105, -300.0, 2220.0, 1.7789),
-        Pot(2, 1.3684, 0.4105, 600.0, None, 1.7789),
+        Pot(2, 1.3684, 0.4105, 6000.0, None, 1.7789),
     ),
     notes=("mind the heat",),
     alarms=("not today",),
@@ -73,7 +73,7 @@ def test_a_plan_to_mix():
         "  waste allowance        0.323 kg",
         "Pots: 2",
         "  1: 1.368 kg resin + 410 g hardener, mix at -5 min, pour by +37 min (from resin start)",
-        "  2: 1.368 kg resin + 410 g hardener, mix at +10 min",
+        "  2: 1.368 kg resin + 410 g hardener, mix at +100 min",
         "Note: mind the heat",
         "CAUTION: goggles",
     ]
@@ -83,7 +83,7 @@ def test_a_plan_of_unknown_ratio():
     pots = tuple(replace(pot, resin_kg=None, hardener_kg=None) for pot in PLAN.pots)
     lines = plan_lines(replace(PLAN, resin_kg=None, hardener_kg=None, pots=pots))
     assert lines[1] == "Mix 3.56 kg: resin and hardener together"
-    assert lines[6] == "  2: 1.779 kg, resin and hardener together, mix at +10 min"
+    assert lines[6] == "  2: 1.779 kg, resin and hardener together, mix at +100 min"
 
 
 def test_a_plan_in_json():
@@ -98,7 +98,7 @@ def test_a_plan_in_json():
                 "number": k + 1,
                 "resin_kg": 1.3684,
                 "hardener_kg": 0.4105,
-                "mix_at_s": (-300.0, 600.0)[k],
+                "mix_at_s": (-300.0, 6000.0)[k],
                 "pour_by_s": (2220.0, None)[k],
                 "mixed_kg": 1.7789,
             }
