@@ -157,7 +157,10 @@ def _repaired(
     wet_frame, known = reject_implausible(sighting, wetting.onset, course, own)
     shown = np.where(known, wet_frame, np.where(wetting.seen, wetting.first_wet, count))
     first = first_front(shown, count, own.least_front)
-    return wetting, before, np.maximum(wet_frame, first).astype(np.int16), known
+    wet_frame = np.maximum(wet_frame, first).astype(np.int16)
+    # Glare that never changed says nothing of the cloth under it: no dry spot is told from it.
+    blind = (wet_frame >= count) & (wetting.pixels.step_ratio < settings.wetting.glare_share)
+    return wetting, before, wet_frame, known & ~blind
 
 
 def _find_point(cut: Strips, count: int, known: BoolArray) -> tuple[float, float]:
