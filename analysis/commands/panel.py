@@ -305,7 +305,8 @@ def drawdown(
     from dataclasses import asdict
 
     from analysis.panel.tables.gauge_units import UNITS
-    from analysis.shop.drawdown import assess_drawdown, drawdown_lines
+    from analysis.shop.drawdown import assess_drawdown
+    from analysis.shop.drawdown_text import drawdown_lines
     from analysis.shop.gauge_log import read_gauge
     from vision.common.atomic_files import plain
     from vision.errors import WetlineError

@@ -5,10 +5,9 @@ from analysis.panel.tables.gauge_units import to_absolute_mbar
 from analysis.shop.drawdown import (
     SCCM_MBAR_L_S,
     assess_drawdown,
-    drawdown_lines,
     leak_mbar_l_s,
-    panel_lines,
 )
+from analysis.shop.drawdown_text import drawdown_lines, panel_lines
 from analysis.shop.gauge_log import GaugeLog, gauge_step, read_gauge
 from tests.bench.drawdown_coverage import judge
 from vision.common.quantity import INHG_MBAR

@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from analysis.shop.drawdown import HIDING_PLACES, Drawdown, drawdown_lines
+from analysis.shop.drawdown import HIDING_PLACES, Drawdown
+from analysis.shop.drawdown_text import drawdown_lines
 from analysis.shop.mixing_plan import Pot, ResinPlan, plan_json, plan_lines
 
 LOG = Drawdown(
