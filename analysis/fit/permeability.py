@@ -289,7 +289,7 @@ def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFi
     start_s = float(fitted.impulse.time_of(-best.parameters[1] * reach**2 / slope))
     return PermeabilityFit(
         model=best_name,
-        why=_why(candidates, best_name),
+        why=why_best(candidates, best_name),
         flow=law.flow,
         law=law,
         impulse=fitted.impulse,
@@ -345,7 +345,8 @@ def _sources(panel: Panel, tracked: Tracked, fitted: _Fitted) -> dict[str, float
     }
 
 
-def _why(candidates: tuple[Candidate, ...], best: str) -> str:
+def why_best(candidates: tuple[Candidate, ...], best: str) -> str:
+    """Write why one model is named, by how much better it explains the frames."""
     if len(candidates) == 1:
         return f"{best}: the frames call for no other model"
     rest = sorted((c for c in candidates if c.name != best), key=lambda c: c.aicc)

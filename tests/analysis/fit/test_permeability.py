@@ -1,8 +1,11 @@
+import dataclasses
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.fit.permeability import NoFit, fit_permeability
+from analysis.fit.mixture_regression import Mixture, interval
+from analysis.fit.permeability import Candidate, NoFit, fit_permeability, raced, why_best
 from analysis.panel.records import Log, Resin, Stack, Vacuum
 from tests.made_up.curves import (
     D_M2_S,
@@ -295,3 +298,84 @@ def test_a_steady_noisy_front_is_not_said_to_slow():
         x = edge_front_mm(TIMES, feed_length_m=0.03) + rng.normal(0, 2.0, len(TIMES))
         found = fit(make_curve(TIMES, x, 2.0))
         assert "after the front slowed" not in found.frame_notes
+
+
+def test_the_interval_is_that_of_the_mixture_and_the_sources():
+    # ln K = ln D + ln(porosity / 2): the doubts of D and of the sources add in squares.
+    x = edge_front_mm(TIMES) + np.random.default_rng(9).normal(0, 25.0, len(TIMES))
+    found = fit(make_curve(TIMES, x, 25.0))
+    m = found.mixture
+    log_d = Mixture(m.weight, m.mean[:, :1], m.covariance[:, :1, :1], m.freedom)
+    sources = np.sqrt(sum(v**2 for v in found.relative_sd.values()))
+    ends = interval(log_d, sources)
+    assert (found.k_low_m2, found.k_high_m2) == pytest.approx(
+        tuple(0.25 * np.exp(end) for end in ends), rel=1e-9
+    )
+    assert np.log(found.k_high_m2 / found.k_low_m2) > 2.2 * 1.96 * sources
+
+
+def test_every_source_by_hand():
+    panel = make_panel(
+        resin=Resin(viscosity_pa_s=0.2, viscosity_sd=0.03),
+        vacuum=Vacuum(95_000.0, 0.04),
+        stack=Stack(0.5, 0.05),
+    )
+    front = make_front(race_tracking_mm=-50.0)
+    found = fit(make_curve(TIMES, edge_front_mm(TIMES), 0.6), panel, front, relative_sd=0.007)
+    reach_mm = edge_front_mm(TIMES[-1])
+    assert found.relative_sd == pytest.approx(
+        {
+            "viscosity": 0.03,
+            "pressure": 0.04,
+            "porosity": 0.05,
+            "scale": 0.014,
+            "edge of the front": 2 * 0.6 / reach_mm,
+            "race-tracking": 0.10 * 50.0 / reach_mm,
+        },
+        rel=1e-6,
+    )
+
+
+@pytest.mark.parametrize(
+    ("lanes", "scale_mm", "panel_m", "told"),
+    [
+        (((0.0, 200.0),), 200.0, 0.2, False),
+        (((0.0, 197.0),), 200.0, 0.2, False),
+        (((0.0, 195.0),), 200.0, 0.2, True),
+        (((0.0, 90.0), (100.0, 200.0)), 200.0, 0.2, True),
+        ((), 200.0, 0.2, False),
+        (((0.0, 195.0),), 0.0, 0.2, True),
+        (((0.0, 195.0),), 0.0, None, False),
+        (((0.0, 195.0),), 190.0, 0.2, False),
+    ],
+)
+def test_lanes_left_out_tell_a_race(lanes, scale_mm, panel_m, told):
+    tracked = make_tracked(
+        make_curve(TIMES, edge_front_mm(TIMES)), make_front(clean_lanes_mm=lanes)
+    )
+    scale = dataclasses.replace(tracked.scale, width_mm=scale_mm)
+    tracked = dataclasses.replace(tracked, scale=scale)
+    assert raced(tracked, make_panel(width_m=panel_m)) is told
+
+
+def test_a_feed_length_is_not_fitted_where_an_edge_raced_or_from_a_point():
+    x = edge_front_mm(TIMES, feed_length_m=0.05)
+    raced_front = make_front(clean_lanes_mm=((50.0, 150.0),))
+    names = {c.name for c in fit(make_curve(TIMES, x, 0.05), front=raced_front).candidates}
+    assert names == {"plain", "late start"}
+    loose = make_front(resin_start_sd_s=60.0)
+    names = {c.name for c in fit(make_curve(TIMES, x, 0.05), front=loose).candidates}
+    assert names == {"late start", "feed resistance and late start"}
+    names = {c.name for c in fit(make_curve(TIMES, x, 0.05, flow="point")).candidates}
+    assert names <= {"plain", "late start"}
+
+
+@pytest.mark.parametrize(
+    ("gap", "says"), [(6.5, "clearly"), (5.5, "somewhat"), (2.5, "somewhat"), (1.5, "by a hair")]
+)
+def test_how_much_better_the_best_model_is(gap, says):
+    two = (Candidate("plain", 10.0, 0.9, 1.0), Candidate("late start", 10.0 + gap, 0.1, 1.0))
+    assert why_best(two, "plain") == (
+        f"plain explains the frames {says} better than late start (AICc {gap:.1f} lower)"
+    )
+    assert why_best(two[:1], "plain") == "plain: the frames call for no other model"

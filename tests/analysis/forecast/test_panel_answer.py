@@ -9,7 +9,14 @@ from analysis.forecast.panel_json import answer_json
 from analysis.forecast.panel_text import answer_lines
 from analysis.panel.records import Log, Media, Part, Resin, Stack, Vacuum
 from tests.made_up.answers import TIMES, make_answer
-from tests.made_up.curves import edge_front_mm, make_curve, make_front, make_panel, make_tracked
+from tests.made_up.curves import (
+    D_M2_S,
+    edge_front_mm,
+    make_curve,
+    make_front,
+    make_panel,
+    make_tracked,
+)
 from vision.records import DrySpot
 
 
@@ -250,3 +257,34 @@ def test_a_resin_start_that_the_front_contradicts_is_said(late_s, says):
     found = float(text.split("entered ")[1].split(" s")[0])
     assert found == pytest.approx(float(seconds), abs=15)
     assert f"{when} the resin start" in text
+
+
+def test_a_front_that_moved_after_gel_is_asked_about():
+    # The last frame is at 1500 s; gel at 1440 s from mixing.
+    resin = Resin(viscosity_pa_s=0.2, gel_time_s=1440.0)
+    text = " ".join(make_answer(make_panel(resin=resin)).warnings)
+    assert "still moved at 25 min, after the gel time (24 min from mixing)" in text
+    early = Resin(viscosity_pa_s=0.2, gel_time_s=1600.0, mixed_before_start_s=200.0)
+    assert "still moved" in " ".join(make_answer(make_panel(resin=early)).warnings)
+    late = Resin(viscosity_pa_s=0.2, gel_time_s=1600.0)
+    assert "still moved" not in " ".join(make_answer(make_panel(resin=late)).warnings)
+
+
+def test_bag_and_its_factor_in_json():
+    found = make_answer(make_panel(stack=Stack(0.5, compaction_exponent=0.06)))
+    told = answer_json(found)["permeability"]
+    assert told["bag_factor"] == found.bag.factor
+    assert told["k_at_fibre_fraction_m2"] == found.bag.k_at_fibre_fraction_m2
+
+
+def test_a_part_fed_along_a_line_from_a_point_fed_panel_runs_along_its_slow_axis():
+    t = np.linspace(30.0, 900.0, 30)
+    r = point_law(0.006).front(2.0 * D_M2_S * t) * 1000.0
+    axes = {"semi_major_mm": r * 2**0.25, "semi_minor_mm": r / 2**0.25, "angle_deg": r * 0.0}
+    curve = make_curve(t, r, 0.3, flow="point", **axes)
+    panel = make_panel(flow="point", feed_radius_m=0.006, part=Part(0.6, feed="edge"))
+    found = answer(make_tracked(curve), panel)
+    slow = found.anisotropy.ratio**-0.5
+    assert slow == pytest.approx(2**-0.5, rel=0.05)
+    wanted = 0.6**2 / (found.fit.slope / 2.0 * slow * 95_000.0 / 0.2)
+    assert found.fill.time_s == pytest.approx(wanted, rel=0.02)

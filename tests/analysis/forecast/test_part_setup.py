@@ -149,3 +149,28 @@ def test_the_fields_of_the_part_are_read(tmp_path):
 def test_a_temperature_of_the_part_needs_that_of_the_panel(tmp_path):
     with pytest.raises(WetlineError, match=r"add \[resin\] temperature_c"):
         read_panel(write(tmp_path, "temperature_c = 15\n", resin=""))
+
+
+def test_a_better_vacuum_multiplies_a_log_too():
+    log = Log(np.array([0.0, 600.0]), np.array([90_000.0, 80_000.0]))
+    panel = make_panel(vacuum=Vacuum(85_000.0, log=log))
+    better = carried_impulse(panel, drive=1.1)
+    assert better.pressure_pa == pytest.approx([99_000.0, 88_000.0])
+    assert float(better.at(500.0)) == pytest.approx(1.1 * float(carried_impulse(panel).at(500.0)))
+    slower = carried_impulse(make_panel(resin=Resin(
+        viscosity_log=Log(np.array([0.0, 300.0]), np.array([0.2, 0.4])))), cure=2.0)  # fmt: skip
+    assert slower.knot_s[-1] == 600.0
+
+
+@pytest.mark.parametrize(
+    ("resin", "part", "warmth"),
+    [
+        (Resin(), {}, "as warm as on the panel"),
+        (RESIN, {}, "at 22 C as on the panel"),
+        (RESIN, {"temperature_c": 15.0}, "at 15 C"),
+    ],
+)
+def test_how_warm_the_part_is_taken_to_be(resin, part, warmth):
+    panel = make_panel(resin=resin, part=Part(0.6, **part))
+    assert assumptions(panel, 0.0)[1] == f"resin of the panel's batch, {warmth}"
+    assert assumptions(make_panel(part=None), 0.0) == ()

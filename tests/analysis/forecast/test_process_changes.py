@@ -245,3 +245,34 @@ def test_lead_of_media_counts_in_a_pair():
     b = replace(blank, name="hardener", furthest=Change(cure=1.7))
     assert enough_together(found.case, [a, b]) is not None
     assert enough_together(found.case, [late, b]) is None
+
+
+def test_units_and_trouble_of_each_change():
+    told = {item.name: (item.unit, item.effort) for item in made().changes}
+    assert told == {
+        "better vacuum": ("mbar", 1),
+        "temperature": ("C", 2),
+        "slower hardener": ("min", 3),
+        "feed from the middle": ("mm", 4),
+        "flow media": ("times the speed", 5),
+        "more feed lines": ("mm", 6),
+        "shorter run": ("mm", 7),
+    }
+
+
+def test_a_part_shorter_than_any_line_spacing_is_not_cut():
+    names = {item.name for item in made(0.1).changes}
+    assert "shorter run" not in names
+    assert "more feed lines" not in names
+    assert {"shorter run", "more feed lines"} <= {item.name for item in made(0.11).changes}
+
+
+def test_each_change_is_what_its_name_says():
+    furthest = {item.name: item.furthest for item in made(3.0).changes}
+    assert furthest["slower hardener"] == Change(cure=3.0)
+    assert furthest["flow media"] == Change(speed=10.0)
+    assert furthest["feed from the middle"] == Change(length=0.5, feeds=2.0)
+    assert furthest["shorter run"] == Change(length=pytest.approx(0.1 / 3.0))
+    assert furthest["more feed lines"] == Change(length=pytest.approx(0.1 / 3.0), feeds=2.0)
+    assert furthest["temperature"] == Change(temperature_c=15.0)
+    assert furthest["better vacuum"] == Change(drive=pytest.approx((101_325 - 1000) / 95_000))

@@ -364,3 +364,22 @@ def test_a_pressure_that_creeps_down_is_no_go_ahead():
     assert found.verdict == "look again"
     assert "which no bag does" in found.reason
     assert "vacuum_inhg" in found.reason
+
+
+def test_a_step_is_that_of_the_last_decimal_where_nothing_else_tells():
+    assert gauge_step(np.arange(3.0), np.array([5.25, 5.25, 5.25])) == pytest.approx(0.01)
+    assert gauge_step(np.arange(4.0), np.array([10.0, 10.5, 11.0, 11.5])) == pytest.approx(0.1)
+
+
+def test_readings_within_two_steps_of_the_lowest_are_after_lock_off():
+    fine = assess_drawdown(log_of(np.r_[9.0, 7.5, rise(0.3, 0.0)[:39]], step=0.1))
+    coarse = assess_drawdown(log_of(np.r_[9.0, 7.5, rise(0.3, 0.0)[:39]], step=2.0))
+    assert "the first 2 readings" in fine.notes[0]
+    assert not any("before the lowest" in note for note in coarse.notes)
+
+
+def test_a_vacuum_gauge_with_another_air_pressure(tmp_path):
+    (tmp_path / "log.csv").write_text("time_min,vacuum_mbar\n0,900\n20,899\n")
+    log = read_gauge(tmp_path / "log.csv", None, 950.0)
+    assert log.ambient_mbar == 950.0
+    assert log.bag_mbar.tolist() == [50.0, 51.0]

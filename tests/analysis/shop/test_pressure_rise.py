@@ -142,3 +142,13 @@ def test_shapes_with_more_numbers_than_readings_hardly_count():
     fit = fit_rise(t, 5.0 + 0.4 * t + np.array([0, 0.1, -0.1, 0.1, 0]), 0.1, 1013.25)
     both = [leak is not None and bool(gas) for leak, gas in zip(fit.leaks, fit.gases, strict=True)]
     assert fit.mixture.weight[both].sum() < 1e-3
+
+
+def test_trial_times_are_shares_of_the_log():
+    fit = fit_rise(MINUTES, noisy(0.4 * MINUTES), 0.01, 1013.25)
+    times = {gas.tau_min for gases in fit.gases for gas in gases}
+    assert min(times) == pytest.approx(0.03 * 20.0)
+    assert max(times) == pytest.approx(2.0 * 20.0)
+    assert {gas.kind for gases in fit.gases for gas in gases} == {DYING, DESORBING, DIFFUSING}
+    pairs = [gases for gases in fit.gases if len(gases) == 2]
+    assert all(slow.tau_min > fast.tau_min for slow, fast in pairs)
