@@ -125,7 +125,7 @@ def measure(
         reason=reason,
         feed=feed.feed,
         row_doubts=row_doubts(redrawing, settings.check),
-        doubts=run_doubts(redrawing, wetting.steps, settings),
+        doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         steps=wetting.steps,
     )
 

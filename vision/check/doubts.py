@@ -48,7 +48,10 @@ def _is_elsewhere(redrawing: Redrawing, settings: CheckSettings) -> BoolArray:
 
 
 def run_doubts(
-    redrawing: Redrawing, steps: TwoSteps | None, settings: TrackerSettings
+    redrawing: Redrawing,
+    steps: TwoSteps | None,
+    settings: TrackerSettings,
+    other_light: float = 0.0,
 ) -> tuple[str, ...]:
     """Return why a run as a whole is in doubt; nothing where the photos bear it out.
 
@@ -58,10 +61,30 @@ def run_doubts(
     steps : TwoSteps or None
         Where two changes passed over the panel.
     settings : TrackerSettings
+    other_light : float
+        As in `vision.illumination.coarse_wetting.CoarseWetting`.
     """
     return (
+        *light_doubts(other_light, settings.check),
         *step_doubts(steps, settings.steps.follow),
         *redrawing_doubts(redrawing, settings.check),
+    )
+
+
+def light_doubts(other_light: float, settings: CheckSettings) -> tuple[str, ...]:
+    """Return why the light may have been taken for wetting, or wetting for the light.
+
+    Parameters
+    ----------
+    other_light : float
+        Share of the panel by which the front differs where the light is read another way.
+    settings : CheckSettings
+    """
+    if other_light <= settings.front_off:
+        return ()
+    return (
+        "sun or a shadow moved over the panel, and the light can be read in two ways that put the "
+        f"front {other_light:.0%} of the panel apart",
     )
 
 

@@ -10,10 +10,14 @@ from scipy.ndimage import maximum_filter, minimum_filter
 
 from vision.records import ArrivalMap, BoolArray, FloatArray
 
-FILL_SD = 0.5
-"""Standard uncertainty of a front filled in from around, over the distance to the nearest spot
-that was seen: it lies somewhere in the hole, likelier where its surroundings point."""
+FILL_SD = 2 / np.sqrt(12)
+"""Standard uncertainty of a front in a hole, over half its breadth: it lies anywhere in it."""
 
+REACH_PX, TURNS = 31, 3
+"""A hole's breadth is looked for so far around, so often: over fifty pixels."""
+
+BESIDE_PX = 5
+"""Window in which a front lies in a hole, or at its rim: there it may have been filled to."""
 
 TOW_MM = 2.0
 """What leads or trails on less width than this is a speck or a fibre, not the front: tows are two
@@ -51,17 +55,38 @@ def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> Fron
         Where the front stands in each lane, the first pixel's centre at 0.5.
     """
     sure = (arrival.seen | arrival.by_hand).astype(np.uint8)
-    away_px: FloatArray = np.asarray(
-        cv2.distanceTransform(1 - sure, cv2.DIST_L2, cv2.DIST_MASK_PRECISE), float
-    )
+    half_px = hole_half_breadth_px(sure > 0)
     rows, cols = sure.shape
     col = np.clip(x_px.astype(int), 0, cols - 1)
     row = np.clip(y_px.astype(int), 0, rows - 1)
     # The front stands between two pixels: the last wet one and the next.
     before = np.clip((x_px - 1).astype(int), 0, cols - 1)
-    off_px: FloatArray = np.maximum(away_px[row, col], away_px[row, before])
-    off_mm = off_px * arrival.mm_per_px
-    return FrontSight(np.equal(off_px, 0), FILL_SD * off_mm.mean(axis=1))
+    hidden = (sure[row, col] == 0) | (sure[row, before] == 0)
+    half_mm = half_px[row, col] * arrival.mm_per_px
+    return FrontSight(np.asarray(~hidden), np.asarray(FILL_SD * half_mm.mean(axis=1)))
+
+
+def hole_half_breadth_px(sure: BoolArray) -> FloatArray:
+    """Return half the breadth of the hole in or beside which each pixel lies; 0 away from any.
+
+    Parameters
+    ----------
+    sure : ndarray of shape (M, N), bool
+        False in the holes.
+
+    Notes
+    -----
+    The radius of the largest disc in the hole near by, carried through the hole from its middle.
+    """
+    hole = (~sure).astype(np.uint8)
+    if not hole.any():
+        return np.zeros(sure.shape, np.float32)
+    radius = np.asarray(cv2.distanceTransform(hole, cv2.DIST_L2, cv2.DIST_MASK_PRECISE))
+    window = np.ones((REACH_PX, REACH_PX), np.uint8)
+    for _ in range(TURNS):
+        radius = np.asarray(cv2.dilate(radius, window)) * hole
+    beside = np.ones((BESIDE_PX, BESIDE_PX), np.uint8)
+    return np.asarray(cv2.dilate(radius, beside), np.float32)
 
 
 def edges(fronts_mm: FloatArray, lane_mm: float, around: bool) -> tuple[FloatArray, FloatArray]:

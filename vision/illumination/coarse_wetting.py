@@ -65,6 +65,9 @@ class CoarseWetting:
         Length of the step in units of the noise.
     unexplained : float
         Mean that the levels differ from what is expected of dry and wet cells under this light.
+    other_light : float
+        Share of the panel by which the front differs where the light is read in another way that
+        explains the cells nearly as well; 0 where none does.
     """
 
     light: FloatArray
@@ -76,6 +79,7 @@ class CoarseWetting:
     off_colour: BoolArray
     contrast: float
     unexplained: float
+    other_light: float = 0.0
 
 
 def find_coarse_wetting(
@@ -118,7 +122,7 @@ def find_coarse_wetting(
     least_contrast = settings.causes.least_contrast(count * rows * cols)
     bumpy = uneven_basis(rows, cols, settings)
     uneven = _wetting_under(cells, table, bumpy, border_light(table, bumpy), unseen)
-    found = better_light(found, uneven, least_contrast)
+    found = either_light(found, uneven, better_light(found, uneven, least_contrast))
     lasting = table.without_changed()
     if len(lasting.places) > (1 - CHANGED) * len(table.places):
         return found
@@ -128,6 +132,22 @@ def find_coarse_wetting(
 
 CHANGED = 0.1
 """Part of the table that changed for good past which the light is also sought without it."""
+
+
+def either_light(
+    even: CoarseWetting, uneven: CoarseWetting, chosen: CoarseWetting
+) -> CoarseWetting:
+    """Return the chosen one of two lights, with how far the front hangs on the choice."""
+    other = uneven if chosen is even else even
+    if _beside_step(chosen) < NEARLY * _beside_step(other):
+        return chosen
+    frames = np.arange(len(chosen.light))[:, None]
+    wetted = [(frames >= one.wet_frame.ravel()).mean(axis=1) for one in (chosen, other)]
+    return replace(chosen, other_light=float(np.abs(wetted[0] - wetted[1]).mean()))
+
+
+NEARLY = 0.5
+"""A light that leaves no more than twice as much unexplained may be the true one."""
 
 
 def better_light(

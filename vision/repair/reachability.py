@@ -45,15 +45,46 @@ def reject_implausible(
     reachable = replace(
         lit, first_wet=np.where(earlier, count, lit.first_wet), seen=lit.seen & ~cut
     )
-    wet_frame, known = fill_wet_frame(reachable, course, settings)
-    wet_frame, known = _nothing_ahead(wet_frame, known, place, settings)
+    wet_frame, known = _in_order(*fill_wet_frame(reachable, course, settings), place, settings)
     if course.feed.feed.is_point:
         return wet_frame, known
     jumped = find_jumps(wet_frame, count, settings)
     if not jumped.any():
         return wet_frame, known
     steady = replace(reachable, wet_frame=wet_frame, seen=known & ~jumped)
-    return fill_wet_frame(steady, course, settings)
+    return _in_order(*fill_wet_frame(steady, course, settings), place, settings)
+
+
+def _in_order(
+    wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings
+) -> tuple[IntArray, BoolArray]:
+    """Let nothing be wet before there was a wet way to it, nor a hole stay dry behind the front."""
+    wet_frame, known = _nothing_ahead(wet_frame, known, feed, settings)
+    # Little islands of what was seen in a hole have no say: they are its rim.
+    whole = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_OPEN, settings.island_window) > 0
+    return dry_at_latest(wet_frame, feed, whole), known & whole
+
+
+def dry_at_latest(wet_frame: IntArray, feed: BoolArray, seen: BoolArray) -> IntArray:
+    """Return the wet frames, none later than the last at which dry cloth was seen to reach there.
+
+    A dry way leads there from an edge of the panel, or from a dry spot that was seen.
+
+    Parameters
+    ----------
+    wet_frame : ndarray of shape (M, N), int
+    feed : ndarray of shape (M, N), bool
+        Where the resin comes in: no way leads from there.
+    seen : ndarray of shape (M, N), bool
+
+    Notes
+    -----
+    Source: morphological reconstruction by dilation, as in `unreachable_from_feed`.
+    """
+    edge = np.ones(wet_frame.shape, bool)
+    edge[1:-1, 1:-1] = False
+    seeds = np.where((edge & ~feed) | seen, wet_frame, wet_frame.min()).astype(wet_frame.dtype)
+    return np.asarray(reconstruction(seeds, wet_frame, method="dilation"), wet_frame.dtype)
 
 
 def _nothing_ahead(
@@ -63,7 +94,7 @@ def _nothing_ahead(
     # Nothing is left out any more, so that only what is as narrow as a line is bridged.
     narrow = replace(settings, bridge_share=settings.bridge_filled)
     way = _way_from_feed(wet_frame, np.ones_like(known), feed, narrow)
-    apart = _apart(wet_frame, way, settings)
+    apart = _apart(wet_frame, way, settings, early=0)
     return np.where(apart, way, wet_frame).astype(np.int16), known & ~apart
 
 
@@ -111,10 +142,12 @@ def _way_from_feed(
     return _reached_by(open_way, from_feed, late, 2 if reach >= 4 else 1)
 
 
-def _apart(wet_frame: IntArray, way: IntArray, settings: RepairSettings) -> BoolArray:
-    """Find what is wet before its way; nothing when much of what wetted would be."""
+def _apart(
+    wet_frame: IntArray, way: IntArray, settings: RepairSettings, early: int = 1
+) -> BoolArray:
+    """Find what is wet before its way by more than some frames; nothing when much would be."""
     late = int(wet_frame.max())
-    apart: BoolArray = (wet_frame < late) & ((wet_frame + 1 < way) | (way == late))
+    apart: BoolArray = (wet_frame < late) & ((wet_frame + early < way) | (way == late))
     wetted = np.count_nonzero(wet_frame < late)
     return apart & (np.count_nonzero(apart) < settings.most_ahead * wetted)
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from vision.records import IntArray
 from vision.settings.causes import Section
 
 
@@ -109,6 +110,11 @@ class RepairSettings(Section):
     def hole_rim_mm(self) -> float:
         """Width of the window that makes the rim of a hole: a pen line to either side."""
         return 3 * self.causes.pen_mm
+
+    @property
+    def island_window(self) -> IntArray:
+        """Least of what was seen in a hole to count: broader than a tow either way."""
+        return self.scale.window(3 * self.causes.tow_mm)
 
     @property
     def sun_patch_mm(self) -> float:

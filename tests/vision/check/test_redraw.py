@@ -5,7 +5,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vision.check.doubts import ELSEWHERE, FRESH, HIDDEN, redrawing_doubts, row_doubts
+from vision.check.doubts import (
+    ELSEWHERE,
+    FRESH,
+    HIDDEN,
+    light_doubts,
+    redrawing_doubts,
+    row_doubts,
+)
 from vision.check.redraw import redraw
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.tracker_settings import CheckSettings
@@ -109,3 +116,8 @@ def test_filled_holes_have_no_say():
         level[20:50, 40:70] = 0.0
     found = compared(wet_frames(), levels, known=known)
     assert not found.unexplained.any()
+
+
+def test_a_light_that_can_be_read_in_two_ways_is_a_doubt():
+    assert light_doubts(0.01, CHECK) == ()
+    assert "12% of the panel apart" in light_doubts(0.12, CHECK)[0]

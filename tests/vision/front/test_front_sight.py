@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from vision.front.front_sight import FILL_SD, edges, front_sight
+from vision.front.front_sight import edges, front_sight, hole_half_breadth_px
 from vision.records import ArrivalMap
 
 
@@ -10,16 +10,28 @@ def arrival(seen):
     return ArrivalMap(time_s, seen, np.zeros_like(seen), 0.5, 99.0)
 
 
-def test_a_front_in_a_hole_is_not_seen_and_doubted_by_the_distance_to_what_was():
-    seen = np.ones((10, 60), bool)
-    seen[:5, 20:40] = False
-    x_px = np.array([[10.0] * 10, [30.0] * 10])
-    y_px = np.broadcast_to(np.arange(10) + 0.5, (2, 10))
+def test_a_front_in_a_hole_is_not_seen_and_doubted_by_the_breadth_of_the_hole():
+    seen = np.ones((40, 80), bool)
+    seen[10:21, 20:60] = False
+    x_px = np.array([[10.0] * 40, [40.0] * 40])
+    y_px = np.broadcast_to(np.arange(40) + 0.5, (2, 40))
     sight = front_sight(arrival(seen), x_px, y_px)
-    assert sight.hidden_share == pytest.approx([0.0, 0.5])
+    assert sight.hidden_share == pytest.approx([0.0, 11 / 40])
     assert sight.blind_mm[0] == 0.0
-    # Lanes 0 to 4 lie 5, 4, 3, 2 and 1 pixels of half a millimetre from the lanes that were seen.
-    assert sight.blind_mm[1] == pytest.approx(FILL_SD * 0.5 * (5 + 4 + 3 + 2 + 1) / 10)
+    # A hole eleven pixels of half a millimetre across: 6 pixels from its middle to what was seen.
+    # Two lanes on either side lie at its rim.
+    uniform_mm = 2 * 6 * 0.5 / np.sqrt(12)
+    assert sight.blind_mm[1] == pytest.approx(uniform_mm * (11 + 4) / 40)
+
+
+def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
+    seen = np.ones((60, 400), bool)
+    seen[:, 20:22] = False
+    seen[10:50, 300:340] = False
+    half_px = hole_half_breadth_px(seen)
+    assert half_px[:, 21].max() == pytest.approx(1.0)
+    assert half_px[30, 320] == pytest.approx(20.0, abs=0.5)
+    assert half_px[:, 100].max() == 0.0
 
 
 def test_the_edges_are_those_of_what_is_as_wide_as_a_tow():

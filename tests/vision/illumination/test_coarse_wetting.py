@@ -1,9 +1,15 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 
-from vision.illumination.coarse_wetting import better_light, find_coarse_wetting
+from vision.illumination.coarse_wetting import (
+    CoarseWetting,
+    better_light,
+    either_light,
+    find_coarse_wetting,
+)
 from vision.illumination.light_basis import cell_centres, polynomial_basis
 
 STEP = np.array([-0.30, -0.24, -0.20])
@@ -88,3 +94,26 @@ def test_bumps_that_take_the_wetting_for_light_are_left_aside():
     assert better_light(even, replace(faint, unexplained=0.03), LEAST) is even
     strong = replace(found, light=found.light + 1.0, unexplained=0.012)
     assert better_light(even, strong, LEAST) is strong
+
+
+def test_how_far_the_front_hangs_on_the_light_is_kept_where_both_explain_the_cells():
+    frames = np.zeros((2, 10), int) + 4
+    one = coarse_stub(frames, unexplained=0.010)
+    near = coarse_stub(frames + 5, unexplained=0.015)
+    far = coarse_stub(frames + 5, unexplained=0.030)
+    assert either_light(one, near, one).other_light == pytest.approx(5 / 20)
+    assert either_light(one, far, one).other_light == 0.0
+
+
+def coarse_stub(wet_frame, unexplained):
+    return CoarseWetting(
+        light=np.zeros((20, 6, 3)),
+        shapes=None,
+        wet_frame=wet_frame,
+        dry=np.zeros((2, 10, 3)),
+        wet_vector=np.array([-0.3, -0.3, -0.3]),
+        noise=np.eye(3),
+        off_colour=np.zeros((20, 2, 10), bool),
+        contrast=30.0,
+        unexplained=unexplained,
+    )

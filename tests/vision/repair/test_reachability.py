@@ -4,7 +4,7 @@ import numpy as np
 
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.repair.inpaint import Course, Sighting
-from vision.repair.reachability import reject_implausible, unreachable_from_feed
+from vision.repair.reachability import dry_at_latest, reject_implausible, unreachable_from_feed
 from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
@@ -69,3 +69,18 @@ def test_a_speck_ahead_of_the_front_waits_for_a_wet_way_to_it():
     wet_frame, known = reject_implausible(sighting, frames, course, RepairSettings())
     assert wet_frame[18:22, 50:54].min() > 40
     assert not known[18:22, 50:54].any()
+
+
+def test_a_hole_does_not_stay_dry_once_the_front_has_gone_round_it():
+    frames = np.tile(np.arange(80), (40, 1)).astype(np.int16)
+    frames[15:25, 30:40] = 70
+    seen = np.ones((40, 80), bool)
+    seen[15:25, 30:40] = False
+    feed = FEED[:40, :80]
+    assert dry_at_latest(frames, feed, seen)[15:25, 30:40].max() == 40
+    # A dry spot that was seen stays, and so does its rim.
+    seen[17:23, 32:38] = True
+    assert np.array_equal(dry_at_latest(frames, feed, seen), frames)
+    # At a side of the panel a hole may stay dry.
+    frames[0:4, 60:], seen[0:4, 60:] = 90, False
+    assert (dry_at_latest(frames, feed, seen)[0:4, 60:] == 90).all()
