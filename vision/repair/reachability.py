@@ -61,7 +61,8 @@ def _in_order(
     """Let nothing be wet before there was a wet way to it, nor a hole stay dry behind the front."""
     wet_frame, known = _nothing_ahead(wet_frame, known, feed, settings)
     # Little islands of what was seen in a hole have no say: they are its rim.
-    whole = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_OPEN, settings.island_window) > 0
+    closed = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_CLOSE, settings.speck_window)
+    whole = np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, settings.island_window) > 0)
     return dry_at_latest(wet_frame, feed, whole), known & whole
 
 

@@ -112,9 +112,14 @@ class RepairSettings(Section):
         return 3 * self.causes.pen_mm
 
     @property
+    def speck_window(self) -> IntArray:
+        """A hole smaller than this is a speck, which parts nothing."""
+        return self.scale.window(self.causes.tow_mm)
+
+    @property
     def island_window(self) -> IntArray:
-        """Least of what was seen in a hole to count: broader than a tow either way."""
-        return self.scale.window(3 * self.causes.tow_mm)
+        """Least of what was seen in a hole to count: two tows broad either way."""
+        return self.scale.window(2 * self.causes.tow_mm)
 
     @property
     def sun_patch_mm(self) -> float:
