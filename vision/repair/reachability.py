@@ -45,8 +45,11 @@ def reject_implausible(
     reachable = replace(
         lit, first_wet=np.where(earlier, count, lit.first_wet), seen=lit.seen & ~cut
     )
-    wet_frame, known = _in_order(*fill_wet_frame(reachable, course, settings), place, settings)
-    if course.feed.feed.is_point:
+    # Round a point the front is small at first, and a frame's error of its shape is much of it.
+    early = 1 if course.feed.feed.is_point else 0
+    filled = fill_wet_frame(reachable, course, settings)
+    wet_frame, known = _in_order(*filled, place, settings, early)
+    if early:
         return wet_frame, known
     jumped = find_jumps(wet_frame, count, settings)
     if not jumped.any():
@@ -56,10 +59,14 @@ def reject_implausible(
 
 
 def _in_order(
-    wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings
+    wet_frame: IntArray,
+    known: BoolArray,
+    feed: BoolArray,
+    settings: RepairSettings,
+    early: int = 0,
 ) -> tuple[IntArray, BoolArray]:
     """Let nothing be wet before there was a wet way to it, nor a hole stay dry behind the front."""
-    wet_frame, known = _nothing_ahead(wet_frame, known, feed, settings)
+    wet_frame, known = _nothing_ahead(wet_frame, known, feed, settings, early)
     # Little islands of what was seen in a hole have no say: they are its rim.
     closed = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_CLOSE, settings.speck_window)
     whole = np.asarray(cv2.morphologyEx(closed, cv2.MORPH_OPEN, settings.island_window) > 0)
@@ -89,13 +96,13 @@ def dry_at_latest(wet_frame: IntArray, feed: BoolArray, seen: BoolArray) -> IntA
 
 
 def _nothing_ahead(
-    wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings
+    wet_frame: IntArray, known: BoolArray, feed: BoolArray, settings: RepairSettings, early: int
 ) -> tuple[IntArray, BoolArray]:
     """Let nothing be wet before there was a wet way to it; what seemed to be was not seen."""
     # Nothing is left out any more, so that only what is as narrow as a line is bridged.
     narrow = replace(settings, bridge_share=settings.bridge_filled)
     way = _way_from_feed(wet_frame, np.ones_like(known), feed, narrow)
-    apart = _apart(wet_frame, way, settings, early=0)
+    apart = _apart(wet_frame, way, settings, early)
     return np.where(apart, way, wet_frame).astype(np.int16), known & ~apart
 
 
