@@ -58,7 +58,10 @@ def test_front_is_where_it_truly_was(done, name):
     assert np.sqrt(np.mean(error**2)) < LIMIT_MM[name]
     share = [curve.wetted_fraction[k] - f["wetted_fraction"] for k, f in rows]
     assert np.sqrt(np.mean(np.square(share))) < 0.01
-    edges = [curve.front_max_mm[k] - f["front_max_mm"] for k, f in inside]
+    # Where a hole may hide the leading edge, none is claimed.
+    edges = np.array([curve.front_max_mm[k] - f["front_max_mm"] for k, f in inside])
+    edges = edges[np.isfinite(edges)]
+    assert len(edges) >= 0.4 * len(inside)
     assert np.sqrt(np.mean(np.square(edges))) < 4.0
 
 

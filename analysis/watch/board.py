@@ -200,14 +200,19 @@ def _front_now(
     speed = None if filled else speed_mm_min(time, mean)
     return Front(
         mean_mm=float(curve.front_mean_mm[k]),
-        low_mm=float(curve.front_min_mm[k]),
-        high_mm=float(curve.front_max_mm[k]),
+        low_mm=float(_told(curve.front_min_mm[k], curve.front_mean_mm[k])),
+        high_mm=float(_told(curve.front_max_mm[k], curve.front_mean_mm[k])),
         sd_mm=float(curve.front_sd_mm[k]),
         settled=good,
         speed_mm_min=None if speed is None else max(speed, 0.0),
         length_mm=length,
         filled=filled,
     )
+
+
+def _told(edge_mm: float, mean_mm: float) -> float:
+    """Return an edge of the front, or its mean where a hole hides the edge."""
+    return edge_mm if np.isfinite(edge_mm) else mean_mm
 
 
 def _reached_s(time: FloatArray, mean: FloatArray, length: float) -> float:

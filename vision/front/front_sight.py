@@ -19,6 +19,10 @@ REACH_PX, TURNS = 31, 3
 BESIDE_PX = 5
 """Window in which a front lies in a hole, or at its rim: there it may have been filled to."""
 
+EDGE_HOLE_MM = 10.0
+"""A hole broader than this can hide an edge by more than the front's own waves. Common practice,
+no source."""
+
 TOW_MM = 2.0
 """What leads or trails on less width than this is a speck or a fibre, not the front: tows are two
 to five millimetres wide. Common practice, no source."""
@@ -34,10 +38,13 @@ class FrontSight:
         Lanes (or directions) whose front was seen at each frame, and not filled in.
     blind_mm : ndarray of shape (K,), float
         Standard uncertainty of the mean front for what was filled in; holes err together.
+    broadest_mm : ndarray of shape (K,), float
+        Breadth of the broadest hole in or beside which the front stands; 0 where in none.
     """
 
     seen: BoolArray
     blind_mm: FloatArray
+    broadest_mm: FloatArray
 
     @property
     def hidden_share(self) -> FloatArray:
@@ -63,7 +70,11 @@ def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> Fron
     before = np.clip((x_px - 1).astype(int), 0, cols - 1)
     hidden = (sure[row, col] == 0) | (sure[row, before] == 0)
     half_mm = half_px[row, col] * arrival.mm_per_px
-    return FrontSight(np.asarray(~hidden), np.asarray(FILL_SD * half_mm.mean(axis=1)))
+    return FrontSight(
+        seen=np.asarray(~hidden),
+        blind_mm=np.asarray(FILL_SD * half_mm.mean(axis=1)),
+        broadest_mm=2 * half_mm.max(axis=1),
+    )
 
 
 def hole_half_breadth_px(sure: BoolArray) -> FloatArray:
@@ -89,8 +100,13 @@ def hole_half_breadth_px(sure: BoolArray) -> FloatArray:
     return np.asarray(cv2.dilate(radius, beside), np.float32)
 
 
-def edges(fronts_mm: FloatArray, lane_mm: float, around: bool) -> tuple[FloatArray, FloatArray]:
+def edges(
+    fronts_mm: FloatArray, lane_mm: float, sight: FrontSight, around: bool
+) -> tuple[FloatArray, FloatArray]:
     """Return the trailing and the leading edge at each frame, of what is as wide as a tow.
+
+    NaN where the front stands in a hole broad enough to hide an edge: what was hidden is neither
+    the trailing nor the leading edge, and may well be beyond what was seen.
 
     Parameters
     ----------
@@ -98,6 +114,7 @@ def edges(fronts_mm: FloatArray, lane_mm: float, around: bool) -> tuple[FloatArr
         Front of each lane, or in each direction.
     lane_mm : float
         Width of a lane.
+    sight : FrontSight
     around : bool
         Whether the last lane lies beside the first, as directions do.
 
@@ -110,4 +127,5 @@ def edges(fronts_mm: FloatArray, lane_mm: float, around: bool) -> tuple[FloatArr
     size = (1, width)
     most = maximum_filter(minimum_filter(fronts_mm, size, mode=mode), size, mode=mode).max(axis=1)
     least = minimum_filter(maximum_filter(fronts_mm, size, mode=mode), size, mode=mode).min(axis=1)
-    return least, most
+    told = sight.broadest_mm <= EDGE_HOLE_MM
+    return np.where(told, least, np.nan), np.where(told, most, np.nan)

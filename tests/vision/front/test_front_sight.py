@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from vision.front.front_sight import edges, front_sight, hole_half_breadth_px
+from vision.front.front_sight import FrontSight, edges, front_sight, hole_half_breadth_px
 from vision.records import ArrivalMap
 
 
@@ -34,16 +34,28 @@ def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
     assert half_px[:, 100].max() == 0.0
 
 
+def in_view(frames, lanes):
+    nothing = np.zeros(frames)
+    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing)
+
+
+def test_no_edge_is_told_where_a_hole_may_hide_it():
+    fronts = np.tile(np.linspace(100, 110, 40), (2, 1))
+    sight = FrontSight(np.ones((2, 40), bool), np.zeros(2), np.array([4.0, 30.0]))
+    least, most = edges(fronts, 0.5, sight, around=False)
+    assert np.isfinite(least).tolist() == np.isfinite(most).tolist() == [True, False]
+
+
 def test_the_edges_are_those_of_what_is_as_wide_as_a_tow():
     fronts = np.full((1, 40), 100.0)
     fronts[0, 5] = 170.0  # a speck one lane of half a millimetre wide
     fronts[0, 20:26] = 112.0
     fronts[0, 30] = 40.0
-    least, most = edges(fronts, 0.5, around=False)
+    least, most = edges(fronts, 0.5, in_view(1, 40), around=False)
     assert (least[0], most[0]) == (100.0, 112.0)
 
 
 def test_directions_close_round():
     radius = np.full((1, 36), 50.0)
     radius[0, [34, 35, 0, 1]] = 60.0
-    assert edges(radius, 0.6, around=True)[1][0] == 60.0
+    assert edges(radius, 0.6, in_view(1, 36), around=True)[1][0] == 60.0

@@ -86,8 +86,10 @@ def test_the_front_is_where_the_resin_was(case):
     assert found.tracked.front.usable, found.tracked.front.reason
     assert rms(found.error_mm) <= case.limits_mm[0]
     assert np.quantile(np.abs(found.error_mm), 0.95) <= case.limits_mm[1]
-    assert rms(curve.front_min_mm - found.true_mm.min(axis=1)) <= case.edges_mm
-    assert rms(curve.front_max_mm - found.true_mm.max(axis=1)) <= case.edges_mm
+    # Where a hole may hide an edge, none is claimed.
+    told = np.isfinite(curve.front_min_mm)
+    assert rms((curve.front_min_mm - found.true_mm.min(axis=1))[told]) <= case.edges_mm
+    assert rms((curve.front_max_mm - found.true_mm.max(axis=1))[told]) <= case.edges_mm
     assert rms(curve.wetted_fraction - found.wetted) <= case.wetted
     check_events(case, found)
 
