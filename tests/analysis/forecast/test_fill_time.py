@@ -101,3 +101,12 @@ def test_a_point_fed_part_from_an_edge_fed_panel():
     fill = forecast_fill(fitted(), 0.25, 0.05, feed="point")
     expected = disc_impulse(0.25, 0.005, K_OVER_POROSITY) / RATE
     assert fill.time_s == pytest.approx(expected, rel=0.02)
+
+
+def test_the_longest_run_counts_the_feed():
+    # x^2 + 2 a x = D t at the working time.
+    found = fitted(feed_length_m=0.05)
+    run = forecast_fill(found, 1.0, 0.08, working_time_s=2520.0).longest_run_m
+    a, d = found.feed_length_m, found.slope * 95_000.0 / 0.2
+    assert a == pytest.approx(0.05, rel=0.1)
+    assert run**2 + 2 * a * run == pytest.approx(d * 2520.0, rel=1e-9)

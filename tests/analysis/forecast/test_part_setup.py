@@ -174,3 +174,10 @@ def test_how_warm_the_part_is_taken_to_be(resin, part, warmth):
     panel = make_panel(resin=resin, part=Part(0.6, **part))
     assert assumptions(panel, 0.0)[1] == f"resin of the panel's batch, {warmth}"
     assert assumptions(make_panel(part=None), 0.0) == ()
+
+
+def test_a_slower_hardener_and_the_cold_both_count():
+    resin = Resin(viscosity_log=Log(np.array([0.0, 600.0]), np.array([0.2, 0.4])),
+                  gel_time_s=3600.0, temperature_c=20.0)  # fmt: skip
+    # Ten degrees colder doubles the gel time; a hardener half as fast doubles it again.
+    assert carried_impulse(make_panel(resin=resin), 10.0, cure=2.0).knot_s[-1] == 2400.0

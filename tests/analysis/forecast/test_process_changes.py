@@ -276,3 +276,32 @@ def test_each_change_is_what_its_name_says():
     assert furthest["more feed lines"] == Change(length=pytest.approx(0.1 / 3.0), feeds=2.0)
     assert furthest["temperature"] == Change(temperature_c=15.0)
     assert furthest["better vacuum"] == Change(drive=pytest.approx((101_325 - 1000) / 95_000))
+
+
+@pytest.mark.parametrize("length_m", [0.8, 0.85, 0.9, 0.95, 1.05, 1.1])
+def test_what_is_asked_for_is_rounded_to_the_safe_side(length_m):
+    found = made(length_m)
+    gel = change_of(found, "slower hardener")
+    asked = float(gel.words.removeprefix("a gel time of at least ").removesuffix(" min"))
+    assert gel.needed <= asked < gel.needed + 1.0
+    run = change_of(found, "shorter run")
+    allowed = float(run.words.removeprefix("run at most ").removesuffix(" mm"))
+    assert run.needed - 1.0 < allowed <= run.needed
+
+
+def test_the_middle_is_likely_before_it_is_sure():
+    # Half the run takes a quarter of the time: likely up to twice 692 mm, sure up to 1279 mm.
+    assert change_of(made(1.2), "feed from the middle").needed == 600.0
+    between = change_of(made(1.33), "feed from the middle")
+    assert (between.enough, between.needed, between.likely) == (False, None, 665.0)
+    assert change_of(made(1.45), "feed from the middle").likely is None
+
+
+def test_a_shorter_run_counts_in_a_pair_from_either_side():
+    found = made()
+    blank = found.changes[0]
+    short = replace(blank, name="short", furthest=Change(length=0.75), effort=2)
+    quick = replace(blank, name="quick", furthest=Change(speed=1.7), effort=1)
+    assert enough_together(found.case, [quick, short]) == ("quick", "short")
+    longer = replace(short, furthest=Change(length=1.3))
+    assert enough_together(found.case, [quick, longer]) is None

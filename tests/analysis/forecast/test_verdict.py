@@ -8,7 +8,14 @@ import pytest
 from analysis.fit.permeability import NoFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import answer
-from analysis.forecast.verdict import GelLimits, in_doubt, judge_fill, room_to_gel, unfair_reasons
+from analysis.forecast.verdict import (
+    GelLimits,
+    in_doubt,
+    judge_fill,
+    margin_interval,
+    room_to_gel,
+    unfair_reasons,
+)
 from analysis.panel.records import Log, Resin, Vacuum
 from tests.made_up.curves import (
     VISCOSITY_PA_S,
@@ -145,3 +152,14 @@ def test_bounds_of_a_fill_that_gels_first_are_rounded_to_the_safe_side():
 
 def test_doubts_of_the_front_are_all_named():
     assert "may be wrong: sun; shadow: look at the photos" in in_doubt(("sun", "shadow"))
+
+
+def test_the_margin_of_a_fill_that_may_never_end():
+    never = FillForecast(0.6, np.inf, 1000.0, np.inf)
+    assert margin_interval(never, 2520.0, 0.1) == pytest.approx(
+        (0.0, 0.0, 2.52 * np.exp(0.1959964))
+    )
+    assert margin_interval(never, -10.0, 0.1) == (0.0, 0.0, 0.0)
+    found = margin_interval(fill(30.0, 40.0, 25.0), 2520.0, 0.1)
+    down, up = (np.hypot(0.1959964, np.log(ratio)) for ratio in (40 / 30, 30 / 25))
+    assert found == pytest.approx((1.4, 1.4 * np.exp(-down), 1.4 * np.exp(up)))

@@ -383,3 +383,12 @@ def test_a_vacuum_gauge_with_another_air_pressure(tmp_path):
     log = read_gauge(tmp_path / "log.csv", None, 950.0)
     assert log.ambient_mbar == 950.0
     assert log.bag_mbar.tolist() == [50.0, 51.0]
+
+
+def test_pressure_at_gel_with_its_upper_bound():
+    found = assess_drawdown(log_of(rise(0.3, 0.0)), gel_min=60.0)
+    assert found.at_gel_mbar == pytest.approx(5.0 + 0.3 * 60.0, abs=1.0)
+    assert found.at_gel_mbar < found.at_gel_high_mbar < found.at_gel_mbar + 6.0
+    few = assess_drawdown(log_of([5.0, 11.0], np.array([0.0, 20.0])), gel_min=60.0)
+    assert few.at_gel_mbar == pytest.approx(5.0 + 18.0)
+    assert few.at_gel_high_mbar > few.at_gel_mbar
