@@ -125,20 +125,9 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
 def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
     """Do the whole job: track, fit, decide, and write the record."""
-    from analysis.forecast.panel_answer import answer
-    from analysis.panel.panel_toml import read_panel
-    from analysis.record.record import read_settings, wetline_version, write_record
-    from vision.tracking.job import track_folder
+    from analysis.record.panel_job import run_panel
 
-    panel = read_panel(folder)
-    job = track_folder(folder, quiet or as_json)
-    found = answer(job.tracked, panel)
-    pictures = write_record(folder, found, job.photo)
-    if pdf:
-        from analysis.record.pdf import write_pdf
-
-        report = folder / "results" / "report.pdf"
-        write_pdf(report, found, pictures, read_settings(folder), version=wetline_version())
+    found = run_panel(folder, pdf=pdf, quiet=quiet or as_json)
     _show(found, folder, as_json, quiet)
 
 
