@@ -116,6 +116,10 @@ class FrontCurve:
         equivalent radius sqrt(a b) of the fitted ellipse.
     semi_major_mm, semi_minor_mm, angle_deg : ndarray, float
         Point feed only: the ellipse, angle from +x towards +y. NaN for edge feed.
+    front_half_mm : ndarray, float
+        Edge feed from photos only: how far half of the width's cloth is wet.
+    front_band_mm : ndarray, float
+        The same: length over which the wet share of the width falls from nine tenths to one.
     used : ndarray, bool
         Whether the fit may use the row.
     notes : tuple of str
@@ -136,6 +140,8 @@ class FrontCurve:
     semi_major_mm: FloatArray
     semi_minor_mm: FloatArray
     angle_deg: FloatArray
+    front_half_mm: FloatArray
+    front_band_mm: FloatArray
     used: BoolArray
     notes: tuple[str, ...]
 
@@ -205,6 +211,8 @@ CURVE_NUMBERS = (
     "semi_major_mm",
     "semi_minor_mm",
     "angle_deg",
+    "front_half_mm",
+    "front_band_mm",
 )
 """The columns of a `FrontCurve` that hold measured numbers."""
 
@@ -223,6 +231,10 @@ class FrontSummary:
         Standard uncertainty of the start; 0 when the user gave it.
     clean_lanes_mm : tuple of (float, float)
         Bands of y whose lanes the fit uses.
+    half_behind_mm, band_mm : float or None
+        Edge feed: how far the place up to which half of the width is wet lies behind the mean of
+        the lanes' leading positions, and the length of the band from wet to dry; medians over
+        the used rows. None where they are not known.
     doubts : tuple of str
         Why the reading as a whole may be wrong: what the photos show and it does not explain.
     """
@@ -239,6 +251,8 @@ class FrontSummary:
     stalled_at_s: float | None = None
     race_tracking_mm: float = 0.0
     clean_lanes_mm: tuple[tuple[float, float], ...] = ()
+    half_behind_mm: float | None = None
+    band_mm: float | None = None
     dry_spots: tuple[DrySpot, ...] = ()
     warnings: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()

@@ -282,7 +282,18 @@ def _reach_rows(front: FrontSummary) -> list[TableRow]:
             "Stall", f"at {rounded(front.stalled_at_mm)} mm", "the front stood still there"
         )
     end = "the far end" if front.filled else "not the far end"
-    return [stall, TableRow("Front reached", f"{rounded(front.length_reached_mm)} mm", end)]
+    reached = TableRow("Front reached", f"{rounded(front.length_reached_mm)} mm", end)
+    return [stall, reached, *_band_rows(front)]
+
+
+def _band_rows(front: FrontSummary) -> list[TableRow]:
+    """How far the cloth wets behind the leading front, where the photos show it."""
+    if front.band_mm is None or front.half_behind_mm is None:
+        return []
+    behind = front.half_behind_mm
+    side = "behind" if behind >= 0 else "ahead of"
+    half = f"half of the width is wet {rounded(abs(behind), 1)} mm {side} the mean leading front"
+    return [TableRow("Band from wet to dry", f"{rounded(front.band_mm)} mm", half)]
 
 
 def _bend_row(fit: PermeabilityFit | NoFit) -> TableRow:

@@ -32,6 +32,8 @@ def make_curve(time_s, front_mm, sd_mm=1.0, flow="edge", **changes):
         "semi_major_mm": none,
         "semi_minor_mm": none,
         "angle_deg": none,
+        "front_half_mm": none,
+        "front_band_mm": none,
         "used": np.ones(n, bool),
         "notes": ("",) * n,
     }

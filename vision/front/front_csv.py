@@ -16,6 +16,8 @@ from vision.records import CURVE_NUMBERS, FrontCurve
 NUMBERS = ("time_s", *CURVE_NUMBERS[:6])
 EXTRA = CURVE_NUMBERS[6:]
 HEADER = ("frame", *NUMBERS, "used", "note", *EXTRA)
+LATELY_ADDED = ("front_half_mm", "front_band_mm")
+"""Columns that a table of an earlier version lacks."""
 
 
 def write_front_csv(path: Path, curve: FrontCurve) -> None:
@@ -57,12 +59,13 @@ def read_front_csv(path: Path) -> FrontCurve:
         raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error
-    if not rows or any(key not in rows[0] for key in HEADER):
+    if not rows or any(key not in rows[0] for key in HEADER if key not in LATELY_ADDED):
         raise WetlineError(f"{path}: not a front table: run `wetline track` again")
     try:
         columns = {
             key: np.array([float(row[key]) if row[key] else math.nan for row in rows])
             for key in (*NUMBERS, *EXTRA)
+            if key in rows[0]
         }
     except (TypeError, ValueError) as error:
         raise WetlineError(f"{path}: {error}: run `wetline track` again") from error

@@ -10,6 +10,7 @@ import numpy as np
 from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
+from vision.arrival.width_wet import half_and_band_mm
 from vision.front.dry_spots import find_dry_spots
 from vision.front.front_sight import FrontSight, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
@@ -93,6 +94,7 @@ def _edge_curve(
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     rated = _rate(measured, scale, fronts.mean(axis=1), sight)
     used, notes = _judge(measured, frames, rated, np.any(at_end[:, racing.clean], axis=1), stall)
+    half, band = half_and_band_mm(arrival, rows, frames.time_s)
     curve = FrontCurve.of(
         "edge",
         frames.names,
@@ -104,6 +106,8 @@ def _edge_curve(
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
         front_clean_mm=clean_mean,
         front_clean_sd_mm=rated.sd_mm,
+        front_half_mm=half,
+        front_band_mm=band,
     )
     events = _Events(
         filled=bool(at_end[-1].mean() >= FILLED_SHARE),
@@ -258,10 +262,18 @@ def _summary(
         stalled_at_s=None if stall is None else stall.since_s,
         race_tracking_mm=0.0 if racing is None else racing.lead_mm,
         clean_lanes_mm=events.clean_lanes_mm,
+        half_behind_mm=_usual(curve.front_mean_mm - curve.front_half_mm, curve.used),
+        band_mm=_usual(curve.front_band_mm, curve.used),
         dry_spots=spots,
         warnings=(*_warn_of_flow(racing, spots, stall), *_warn_of_sight(measured, frames)),
         doubts=measured.doubts,
     )
+
+
+def _usual(values: FloatArray, used: BoolArray) -> float | None:
+    """Return the median of what is known over the used rows; None where nothing is."""
+    known = values[used & np.isfinite(values)]
+    return float(np.median(known)) if known.size else None
 
 
 def _warn_of_flow(

@@ -50,3 +50,14 @@ def test_a_foreign_table_is_refused(tmp_path):
     (tmp_path / "front.csv").write_text("a,b\n1,2\n")
     with pytest.raises(WetlineError, match="run `wetline track` again"):
         read_front_csv(tmp_path / "front.csv")
+
+
+def test_new_columns_stand_at_the_end_and_a_table_without_them_is_read(tmp_path):
+    path = tmp_path / "front.csv"
+    write_front_csv(path, curve())
+    lines = path.read_text().splitlines()
+    assert lines[0].endswith(",angle_deg,front_half_mm,front_band_mm")
+    path.write_text("\n".join(line.rpartition(",")[0].rpartition(",")[0] for line in lines) + "\n")
+    back = read_front_csv(path)
+    assert_allclose(back.front_mean_mm, curve().front_mean_mm, atol=1e-3)
+    assert np.isnan(back.front_half_mm).all()

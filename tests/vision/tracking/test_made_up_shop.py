@@ -124,6 +124,30 @@ def test_ellipse_of_a_point_feed(name):
     assert rms(curve.angle_deg[use] - 25.0) < ANGLE_DEG
 
 
+def test_half_wet_place_and_band_of_a_channelled_core():
+    found, shop = outcome("channelled core"), BY_NAME["channelled core"].shop
+    reach = shop.flow.reach_mm
+    ordered = np.sort(reach, axis=0)
+    # The farthest place at which a share of the width is wet, from the map the run is drawn from.
+    place = {
+        share: np.minimum.accumulate(ordered[int(share * len(reach)) - 1][::-1])[::-1]
+        for share in (0.1, 0.5, 0.9)
+    }
+    now = np.array([float(shop.flow.clock(t)) for t in shop.times_s])
+    wet, half, dry = (
+        np.searchsorted(place[share], now, side="right") / flows.PX_PER_MM
+        for share in (0.9, 0.5, 0.1)
+    )
+    on = (now > 20) & (dry < SIZE_MM[0] - 2)
+    curve = found.tracked.curve
+    assert np.count_nonzero(on) > 10
+    assert np.abs(curve.front_half_mm - half)[on].max() < 1.5
+    assert np.abs(curve.front_band_mm - (dry - wet))[on].max() < 3.0
+    behind = np.median((found.true_mm.mean(axis=1) - half)[on])
+    assert found.tracked.front.half_behind_mm == pytest.approx(behind, abs=0.7)
+    assert found.tracked.front.band_mm == pytest.approx(np.median((dry - wet)[on]), abs=1.5)
+
+
 def test_stated_uncertainty_is_honest():
     pooled = []
     for case in CASES:
