@@ -18,7 +18,7 @@ AXIS_KEYS = (
     *("angle_deg", "angle_low_deg", "angle_high_deg", "ratio"),
 )
 FILL_KEYS = ("flow_length_mm", "time_s", "time_low_s", "time_high_s", "longest_run_mm")
-GEL_KEYS = ("gel_time_s", "working_time_s", "margin")
+GEL_KEYS = ("gel_time_s", "working_time_s", "rough", "margin", "margin_low", "margin_high")
 
 
 def answer_json(answer: PanelAnswer) -> dict[str, Any]:

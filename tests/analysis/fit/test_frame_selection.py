@@ -155,3 +155,9 @@ def test_short_runs_are_not_cut():
     theta = np.arange(13.0)
     h = np.concatenate([np.arange(9.0), np.full(4, 8.0)])
     assert drop_slowed(readings(13, 1e-6), h, theta, np.ones(13)).used.all()
+
+
+def test_a_film_s_first_half_second_is_after_resin_start():
+    t = np.array([-0.5, 0.5, *TIMES])
+    found = chosen(edge_front_mm(t) + 60.0, t)
+    assert found.notes[:2] == ("before resin start", "")

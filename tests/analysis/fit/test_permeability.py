@@ -5,7 +5,14 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.fit.mixture_regression import Mixture, interval
-from analysis.fit.permeability import Candidate, NoFit, fit_permeability, raced, why_best
+from analysis.fit.permeability import (
+    Candidate,
+    NoFit,
+    fit_permeability,
+    panel_impulse,
+    raced,
+    why_best,
+)
 from analysis.panel.records import Log, Resin, Stack, Vacuum
 from tests.made_up.curves import (
     D_M2_S,
@@ -379,3 +386,46 @@ def test_how_much_better_the_best_model_is(gap, says):
         f"plain explains the frames {says} better than late start (AICc {gap:.1f} lower)"
     )
     assert why_best(two[:1], "plain") == "plain: the frames call for no other model"
+
+
+@pytest.mark.parametrize(
+    ("last_s", "late_s", "asked"), [(6000.0, 40.0, False), (600.0, 40.0, True)]
+)
+def test_a_start_that_is_off_is_asked_about_by_its_share_of_the_run(last_s, late_s, asked):
+    t = np.linspace(last_s / 20.0, last_s, 30)
+    x = edge_front_mm(t - late_s, D_M2_S * 1500.0 / last_s)
+    found = fit(make_curve(t, x, 0.1))
+    assert found.start_s == pytest.approx(late_s, rel=0.1)
+    assert any("as if resin had entered" in note for note in found.notes) == asked
+
+
+def test_without_viscosity_the_fill_time_still_allows_for_its_thickening():
+    # What is not known is the level of the viscosity, not that it doubles.
+    growth = np.log(2) / 900.0
+    panel = make_panel(resin=Resin(viscosity_growth_per_s=growth, gel_time_s=3600.0))
+    impulse, known = panel_impulse(panel)
+    assert not known
+    # The integral of exp(-g t) over an hour.
+    assert float(impulse.at(3600.0)) == pytest.approx(
+        -np.expm1(-growth * 3600.0) / growth, rel=1e-9
+    )
+
+
+def test_a_feed_that_resists_does_not_hide_a_resin_that_thickens():
+    # The two bend x against t opposite ways: only with both in the model is either seen.
+    t = np.linspace(20.0, 1500.0, 40)
+    growth = 0.5 / 1500.0
+    driven = -np.expm1(-growth * t) / growth
+    found = fit(make_curve(t, edge_front_mm(driven, feed_length_m=0.05), 0.2))
+    assert found.bend.p_value < 0.001
+    assert found.bend.late_speed == pytest.approx(np.exp(-0.5), abs=0.1)
+
+
+def test_how_much_of_the_width_raced_falls_back_to_the_stated_width():
+    front = make_front(clean_lanes_mm=((0.0, 190.0),))
+    no_width = dataclasses.replace(make_scale(), width_mm=None)
+    tracked = make_tracked(make_curve(TIMES, edge_front_mm(TIMES)), front, no_width)
+    assert raced(tracked, make_panel(width_m=0.2))
+    assert not raced(tracked, make_panel(width_m=0.19))
+    found = fit_permeability(make_panel(), tracked)
+    assert found.k_m2 == pytest.approx(1e-10, rel=0.01)

@@ -1,12 +1,15 @@
+import shutil
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from analysis.fit.front_laws import point_law
+from analysis.fit.permeability import front_law
 from analysis.forecast.panel_answer import answer
 from analysis.forecast.panel_json import answer_json
 from analysis.forecast.panel_text import answer_lines
+from analysis.panel.panel_toml import read_panel
 from analysis.panel.records import Log, Media, Part, Resin, Stack, Vacuum
 from tests.made_up.answers import TIMES, make_answer
 from tests.made_up.curves import (
@@ -18,6 +21,7 @@ from tests.made_up.curves import (
     make_tracked,
 )
 from vision.records import DrySpot
+from vision.tracking.api import track
 
 
 def resin(gel_min):
@@ -288,3 +292,28 @@ def test_a_part_fed_along_a_line_from_a_point_fed_panel_runs_along_its_slow_axis
     assert slow == pytest.approx(2**-0.5, rel=0.05)
     wanted = 0.6**2 / (found.fit.slope / 2.0 * slow * 95_000.0 / 0.2)
     assert found.fill.time_s == pytest.approx(wanted, rel=0.02)
+
+
+@pytest.mark.parametrize(("radius_m", "asked"), [(None, True), (0.008, False)])
+def test_a_feed_hole_that_nobody_measured_is_asked_for(radius_m, asked):
+    # The front of a round hole after Darcy's law in polar form, r2 (ln(r2/r0) - 1/2) + r0^2/2.
+    r0 = radius_m or 0.005
+    r = np.linspace(0.03, 0.15, 30)
+    t = (r**2 * (np.log(r / r0) - 0.5) + r0**2 / 2.0) / (2.0 * 4.75e-5)
+    curve = make_curve(t, r * 1000.0, 0.2, "point", semi_major_mm=r * 1e3, semi_minor_mm=r * 1e3)
+    panel = make_panel(flow="point", feed_radius_m=radius_m, part=Part(0.3, "point"))
+    found = answer(make_tracked(curve), panel)
+    assert any("feed_radius_mm" in text for text in found.warnings) == asked
+    assert front_law(panel, "point").start_m == r0
+    assert front_law(panel, "point", 0.004).start_m == 0.004
+
+
+def test_a_folder_answers_with_its_own_panel_unless_another_is_given(tmp_path):
+    shutil.copytree("sample_frames/pen_marks", tmp_path / "panel")
+    track(tmp_path / "panel", write=True)
+    own = answer(tmp_path / "panel")
+    text = (tmp_path / "panel" / "panel.toml").read_text(encoding="utf-8")
+    other = replace(read_panel(tmp_path / "panel"), part=Part(2.0))
+    assert "[part]" in text
+    assert answer(tmp_path / "panel", tmp_path / "panel").fill_time_s == own.fill_time_s
+    assert answer(tmp_path / "panel", other).fill_time_s > 2.0 * own.fill_time_s

@@ -1,8 +1,9 @@
 import json
 
 from analysis.forecast.panel_json import answer_json
+from analysis.panel.records import Resin
 from tests.made_up.answers import make_answer
-from tests.made_up.curves import make_front
+from tests.made_up.curves import make_front, make_panel
 
 
 def test_results_are_plain_json_with_the_agreed_keys():
@@ -29,3 +30,10 @@ def test_no_fit_leaves_nulls_and_its_reason():
         "reason": "no front seen",
         "may_gel_first": False,
     }
+
+
+def test_a_gel_time_without_a_margin_still_has_every_key():
+    known = answer_json(make_answer())["gel"]
+    found = answer_json(make_answer(panel=make_panel(resin=Resin(gel_time_s=3600.0), part=None)))
+    assert set(found["gel"]) == set(known)
+    assert found["gel"]["gel_time_s"] == 3600.0

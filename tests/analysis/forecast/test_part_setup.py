@@ -181,3 +181,17 @@ def test_a_slower_hardener_and_the_cold_both_count():
                   gel_time_s=3600.0, temperature_c=20.0)  # fmt: skip
     # Ten degrees colder doubles the gel time; a hardener half as fast doubles it again.
     assert carried_impulse(make_panel(resin=resin), 10.0, cure=2.0).knot_s[-1] == 2400.0
+
+
+def test_a_logged_viscosity_thins_with_warmth_and_thickens_sooner():
+    # Stated at two temperatures, so the factor is that of the two values: a half at 10 C more.
+    logged = Resin(
+        viscosity_log=Log(np.array([0.0, 3600.0]), np.array([0.2, 0.4])),
+        viscosity_pa_s=0.2,
+        temperature_c=20.0,
+        viscosity_second=(0.1, 30.0),
+        gel_time_s=7200.0,
+    )
+    panel = make_panel(resin=logged)
+    plain, warm = carried_impulse(panel), carried_impulse(panel, temperature_c=30.0)
+    assert float(warm.rate(0.0)) == pytest.approx(2.0 * float(plain.rate(0.0)), rel=1e-6)

@@ -15,6 +15,7 @@ from analysis.forecast.verdict import (
     margin_interval,
     room_to_gel,
     unfair_reasons,
+    vacuum_drop,
 )
 from analysis.panel.records import Log, Resin, Vacuum
 from tests.made_up.curves import (
@@ -163,3 +164,14 @@ def test_the_margin_of_a_fill_that_may_never_end():
     found = margin_interval(fill(30.0, 40.0, 25.0), 2520.0, 0.1)
     down, up = (np.hypot(0.1959964, np.log(ratio)) for ratio in (40 / 30, 30 / 25))
     assert found == pytest.approx((1.4, 1.4 * np.exp(-down), 1.4 * np.exp(up)))
+
+
+def test_what_the_vacuum_does_after_the_front_or_before_its_best_does_not_count():
+    noise = np.random.default_rng(3).normal(0, 0.3, 30)
+    t = np.linspace(20.0, 1500.0, 30)
+    at = np.array([0.0, 300.0, 900.0, 1500.0, 2400.0])
+    drive = np.array([80e3, 95e3, 92e3, 94e3, 20e3])
+    panel = make_panel(vacuum=Vacuum(95e3, log=Log(at, drive)))
+    found = answer(make_tracked(make_curve(t, edge_front_mm(t) + noise, 0.3)), panel)
+    # From the best, 95, to the worst after it while the front ran, 92.
+    assert vacuum_drop(panel, found.fit) == pytest.approx(1.0 - 92.0 / 95.0)

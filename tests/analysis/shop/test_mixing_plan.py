@@ -168,3 +168,15 @@ def test_the_command_works_on_the_sample_panels(tmp_path, name):
     assert told.exit_code == 0, told.output
     assert "Mix " in told.output
     assert (tmp_path / "results" / "resin.json").exists()
+
+
+def test_a_pot_of_which_only_the_whole_is_known_is_not_split():
+    told = "\n".join(plan_lines(plan_resin(panel(hardener_parts=None), Extras())))
+    assert "resin and hardener together" in told
+    assert "g hardener" not in told
+
+
+def test_a_known_fill_time_is_not_called_unknown():
+    unknown, known = plan_resin(panel(), Extras()), plan_resin(panel(), Extras(), fill=QUICK)
+    assert any("wetline run" in note for note in unknown.notes)
+    assert not any("wetline run" in note for note in known.notes)
