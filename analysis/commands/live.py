@@ -64,7 +64,7 @@ def watch(
     from contextlib import ExitStack
 
     from analysis.forecast.panel_text import text_lines
-    from analysis.watch.reference import read_reference
+    from analysis.runs.panels.good_run import read_reference
     from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal
     from vision.cameras.clock import SteadyClock
@@ -150,7 +150,7 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     from analysis.page.panels import Panels
     from analysis.page.server import PageServer, door_lines, qr_terminal
     from analysis.page.watches import Watches
-    from analysis.watch.reference import read_reference
+    from analysis.runs.panels.good_run import read_reference
     from vision.errors import WetlineError
 
     panels = Panels(folder)

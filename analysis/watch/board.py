@@ -13,6 +13,7 @@ from analysis.forecast.panel_answer import fit_panel
 from analysis.forecast.panel_text import TextRow
 from analysis.panel.records import Panel
 from analysis.panel.resin import gel_time
+from analysis.runs.panels.good_run import Reference
 from analysis.watch.alarms import Alarm
 from analysis.watch.end_forecast import (
     LEAST_REACH,
@@ -22,7 +23,7 @@ from analysis.watch.end_forecast import (
     speed_mm_min,
     without_last,
 )
-from analysis.watch.reference import Reference, ReferenceComparison, compare
+from analysis.watch.reference import ReferenceComparison, compare
 from vision.records import FloatArray, FrontCurve
 from vision.tracking.live_tracker import LiveFront
 

@@ -4,26 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-from scipy.special import stdtrit
 
-from analysis.fit.mixture_regression import Z_95
-from vision.errors import WetlineError
+from analysis.runs.panels.good_run import Reference
+from analysis.runs.repeat.band import USUAL_SD, good_band
 from vision.records import FloatArray
-
-MANY = 4
-"""From this many good runs on their own spread gives the band."""
-
-
-@dataclass(frozen=True)
-class Reference:
-    """One good run: front against time since resin start, both rising."""
-
-    name: str
-    time_s: FloatArray
-    front_mm: FloatArray
 
 
 @dataclass(frozen=True)
@@ -37,7 +23,7 @@ class ReferenceComparison:
     ahead_min : float or None
         The same in minutes; None where no good run got as far.
     low_mm, high_mm : float
-        Band in which 95 % of good runs lie at this time.
+        Band of the good runs at this time.
     inside : bool
     text : str
     """
@@ -50,82 +36,51 @@ class ReferenceComparison:
     text: str
 
 
-def read_reference(folder: Path) -> Reference:
-    """Read a good run from its panel folder's results.
-
-    Raises
-    ------
-    WetlineError
-        If it was not tracked yet or never moved.
-    """
-    from vision.front.front_csv import read_front_csv
-
-    curve = read_front_csv(folder / "results" / "front.csv")
-    return reference_from(folder.resolve().name, curve.time_s, curve.front_mean_mm)
-
-
-def reference_from(name: str, time_s: FloatArray, front_mm: FloatArray) -> Reference:
-    """Build a reference from a curve; what lies before resin start or after the end goes."""
-    good = np.isfinite(time_s) & np.isfinite(front_mm) & (time_s > 0) & (front_mm > 0)
-    t, x = time_s[good], np.maximum.accumulate(front_mm[good]) if good.any() else front_mm[:0]
-    if len(t) < 3 or x[-1] <= 0:
-        raise WetlineError(f"{name}: has no moving front to compare with: choose another run")
-    moving = np.r_[True, np.diff(x) > 1e-6]
-    return Reference(name, np.r_[0.0, t[moving]], np.r_[0.0, x[moving]])
-
-
 def band_mm(
-    references: Sequence[Reference], time_s: FloatArray, repeat_sd: float
+    references: Sequence[Reference], time_s: FloatArray, repeat_sd: float = USUAL_SD
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Compute the mean of the good runs and the band of the next one at each time.
+    """Compute the middle of the good runs and their band at each time.
 
     Parameters
     ----------
     references : sequence of Reference
     time_s : ndarray of shape (K,)
     repeat_sd : float
-        Relative standard deviation of permeability between lay-ups, for fewer than four runs.
+        Relative standard deviation of permeability between lay-ups, as the panel states it; it
+        widens the band of one or two runs where it is more than usual.
 
     Returns
     -------
     mean_mm, low_mm, high_mm : ndarray of shape (K,)
-        NaN past the end of the shortest run.
-
-    Notes
-    -----
-    Source: prediction interval of one more observation (textbook): mean +- t s sqrt(1 + 1/n).
-    With few runs s is ``repeat_sd / 2`` of the distance, which goes as the root of permeability.
+        NaN past the end of the good runs. The band is that of `analysis.runs.repeat.band`.
     """
-    fronts = np.array([np.interp(time_s, r.time_s, r.front_mm, right=np.nan) for r in references])
-    n = len(references)
-    mean = fronts.mean(axis=0)
-    if n >= MANY:
-        half = float(stdtrit(n - 1, 0.975)) * fronts.std(axis=0, ddof=1) * np.sqrt(1 + 1 / n)
-    else:
-        half = Z_95 * 0.5 * repeat_sd * mean * np.sqrt(1 + 1 / n)
-    half = np.maximum(half, 2.0)
-    return mean, np.maximum(mean - half, 0.0), mean + half
+    return good_band(references, max(USUAL_SD, repeat_sd)).front_mm(time_s)
 
 
 def compare(
-    references: Sequence[Reference], time_s: float, front_mm: float, repeat_sd: float
+    references: Sequence[Reference], time_s: float, front_mm: float, repeat_sd: float = USUAL_SD
 ) -> ReferenceComparison | None:
     """Compare this run with the good ones; None where they had ended by now."""
-    mean, low, high = (float(v[0]) for v in band_mm(references, np.array([time_s]), repeat_sd))
+    band = good_band(references, max(USUAL_SD, repeat_sd))
+    mean, low, high = (float(v[0]) for v in band.front_mm(np.array([time_s])))
     if not np.isfinite(mean):
         return None
     ahead = front_mm - mean
-    grid = np.linspace(0.0, min(float(r.time_s[-1]) for r in references), 400)
-    middle = band_mm(references, grid, repeat_sd)[0]
     minutes = None
-    if front_mm <= middle[-1]:
-        there = float(np.interp(front_mm, np.maximum.accumulate(middle), grid))
+    if front_mm <= band.distance_mm[-1]:
+        clock, way = np.r_[0.0, band.middle_s], np.r_[0.0, band.distance_mm]
+        first = band.middle_s[0] * (front_mm / band.distance_mm[0]) ** 2
+        near = front_mm < band.distance_mm[0]
+        there = first if near else float(np.interp(front_mm, way, clock))
         minutes = (there - time_s) / 60.0
     inside = low <= front_mm <= high
     side = "ahead of" if ahead >= 0 else "behind"
     what = "the good run" if len(references) == 1 else f"{len(references)} good runs"
     tail = "" if minutes is None else f" ({abs(minutes):.1f} min)"
     judged = "inside their band" if inside else "OUTSIDE their band"
+    _, usual_low, usual_high = band.front_mm(np.array([time_s]), usual=True)
+    if inside and not usual_low[0] <= front_mm <= usual_high[0]:
+        judged += ", which is wide for want of runs: like panels rarely differ so much"
     return ReferenceComparison(
         ahead, minutes, low, high, inside, f"{abs(ahead):.0f} mm{tail} {side} {what}, {judged}"
     )

@@ -14,6 +14,7 @@ from analysis.forecast.panel_text import TextRow
 from analysis.panel.gauge_readings import add_reading, read_readings
 from analysis.panel.panel_toml import read_settled_panel
 from analysis.panel.records import Panel
+from analysis.runs.panels.good_run import Reference
 from analysis.watch.alarms import Alarm, Situation, alarms_for
 from analysis.watch.board import (
     DRY,
@@ -29,7 +30,6 @@ from analysis.watch.board import (
 from analysis.watch.final import finish_run
 from analysis.watch.gauge import drawdown_text, vacuum_lost
 from analysis.watch.lock import FolderLock
-from analysis.watch.reference import Reference
 from vision.cameras.camera import Camera, PhoneCamera, Shot
 from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import FrameStore, StoredFrame

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.page.chart import chart_svg
+from analysis.runs.panels.good_run import reference_from
 from analysis.watch.board import Board
-from analysis.watch.reference import reference_from
 from tests.made_up.boards import forecast_board
 
 TIMES = np.linspace(1.0, 900.0, 60)

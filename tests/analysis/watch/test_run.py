@@ -11,9 +11,9 @@ from click.testing import CliRunner
 
 from analysis.commands.live import watch
 from analysis.page.board_view import board_view
+from analysis.runs.panels.good_run import reference_from
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
-from analysis.watch.reference import reference_from
 from tests.made_up.live_run import front_mm, write_panel
 from tests.made_up.live_shop import FULL_S, START_S, Shop
 from vision.cameras.frame_store import FrameStore

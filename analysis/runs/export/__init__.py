@@ -1,0 +1,1 @@
+"""Everything a panel measured as tidy tables, JSON, NumPy and TIFF."""

@@ -1,0 +1,1 @@
+"""What each panel brings to a comparison, and what their pictures and pages share."""
