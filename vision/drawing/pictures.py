@@ -5,26 +5,29 @@ Tested in tests/test_whole_job.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
+from vision.drawing.live_picture import load_frame
 from vision.drawing.overlay import draw_front_lines
 from vision.drawing.plan_view import plan_view
-from vision.drawing.strokes import save_image
+from vision.drawing.strokes import Image, save_image
 from vision.drawing.timelapse import FilmContent, annotated_video
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.front.front_csv import read_front_csv
 from vision.front.results import StoredRun
 from vision.records import ArrivalMap, Frame, FrontSummary
+from vision.rectify.other_photo import plane_in_photo
 from vision.rectify.rectifier import Rectifier
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup
+from vision.settings.scale_settings import Points
 
 SMOOTH_MM = 2.0
 
@@ -89,32 +92,81 @@ def choose_photo(frames: Frames, photo: str | None, run: StoredRun) -> Frame:
             f"{photo}: neither a frame of this panel nor a file: give first, last, a name such as "
             f"{frames.names[0]}, or the path of a photo"
         )
-    image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
-    if image is None:
-        raise WetlineError(f"{path}: not a picture that can be read: save it as JPEG or PNG")
-    return Frame(
-        -1, path.name, run.placed.start_clock_s + run.arrival.last_s, np.asarray(image, np.uint8)
-    )
+    return Frame(-1, path.name, math.nan, read_photo(path))
 
 
-def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
-    """Return where the panel lies in a frame, or find it in another photo of the same panel.
+def read_photo(path: Path) -> Image:
+    """Read a photo from disk, upright.
 
     Raises
     ------
     WetlineError
-        If the panel cannot be found in the photo.
+        If it is no picture that can be read.
     """
-    homography = run.placed.homography(frame.name) if frame.index >= 0 else None
+    image = load_frame(path)
+    if image is None:
+        raise WetlineError(f"{path}: not a picture that can be read: save it as JPEG or PNG")
+    return image
+
+
+def plane_for(frame: Frame, run: StoredRun, rectifier: Rectifier) -> PlaneMap:
+    """Return where the panel lies in a frame of the run.
+
+    Raises
+    ------
+    WetlineError
+        If the panel cannot be found in it.
+    """
+    homography = run.placed.homography(frame.name)
     if homography is not None:
         return replace(rectifier.plane, homography=homography)
     flat = rectifier.rectify(frame)
     if flat.lost:
-        raise WetlineError(
-            f"{frame.name}: the panel could not be found in this photo: take it from about the "
-            "same place, with the markers or the table edge in view"
-        )
+        raise WetlineError(f"{frame.name}: the panel could not be found in this photo")
     return flat.plane
+
+
+def lines_on_other_photo(
+    image: Image,
+    setup: PanelSetup,
+    run: StoredRun,
+    frames: Frames | None = None,
+    *,
+    corners_px: Points = (),
+    times_s: list[float] | None = None,
+    subtitle: str = "",
+) -> tuple[Image, str]:
+    """Draw the front lines and a scale bar on a photo that is not of the run.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        The upright photo, from any camera, also of the demoulded panel.
+    setup, run
+        The panel and what was tracked.
+    frames : Frames, optional
+        The run's frames, for a photo from the run's own camera.
+    corners_px : tuple of 4 (x, y), optional
+        The panel's corners in the photo; they go before the cards.
+    times_s : list of float, optional
+        Which lines; left out, at round minutes.
+    subtitle : str
+        What the photo shows.
+
+    Returns
+    -------
+    picture : ndarray of shape (H, W, 3), uint8
+    by : str
+        What the place of the lines rests on.
+
+    Raises
+    ------
+    WetlineError
+        If the panel cannot be found in it.
+    """
+    size_mm = (run.arrival.length_mm, run.arrival.width_mm)
+    plane, by = plane_in_photo(image, setup, size_mm, frames, corners_px)
+    return lines_on_photo(image, plane, run.arrival, setup, subtitle or by, times_s), by
 
 
 def write_pictures(
@@ -134,17 +186,19 @@ def write_pictures(
     -------
     written : list of Path
     """
-    rectifier = Rectifier(setup, frames)
     frame = choose_photo(frames, photo, run)
-    plane = plane_for(frame, run, rectifier)
     tail = "" if photo is None else f"_{Path(frame.name).stem}".replace("@", "_")
     written = [results / f"front_lines{tail}.png", results / "plan_view.png"]
-    minutes = (frame.clock_s - run.placed.start_clock_s) / 60
-    drawn = lines_on_photo(
-        frame.image, plane, run.arrival, setup, f"photo at {minutes:.0f} min", times_s
-    )
+    rectifier = Rectifier(setup, frames)
+    if frame.index < 0:
+        drawn = _on_other_photo(frame, setup, run, frames, times_s)
+        frame = frames.read(len(frames) - 1)
+    else:
+        plane, minutes = plane_for(frame, run, rectifier), _minutes(frame, run)
+        shown = f"photo at {minutes:.0f} min"
+        drawn = lines_on_photo(frame.image, plane, run.arrival, setup, shown, times_s)
     save_image(written[0], drawn)
-    canvas = rectifier.rectify(replace(frame, image=frame.image)).canvas
+    canvas = rectifier.rectify(frame).canvas
     lines = lines_of(run.arrival, setup.flow, times_s)
     save_image(written[1], plan_view(canvas, run.arrival, lines, title=setup.name, flow=setup.flow))
     if video:
@@ -157,3 +211,18 @@ def write_pictures(
         )
         written.append(path)
     return written
+
+
+def _minutes(frame: Frame, run: StoredRun) -> float:
+    return (frame.clock_s - run.placed.start_clock_s) / 60
+
+
+def _on_other_photo(
+    frame: Frame, setup: PanelSetup, run: StoredRun, frames: Frames, times_s: list[float] | None
+) -> Image:
+    try:
+        return lines_on_other_photo(frame.image, setup, run, frames, times_s=times_s)[0]
+    except WetlineError as error:
+        raise WetlineError(
+            f"{frame.name}: {error}; `wetline record` takes the photo with its corners"
+        ) from error
