@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.panel.records import Log
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import is_there, read_text
 from vision.errors import WetlineError
 from vision.settings.event_log import RESIN_OPEN, read_stamps, stamped_clock_s
 
@@ -43,13 +44,16 @@ def add_reading(folder: Path, clock_s: float, bag_mbar: float) -> None:
 def read_readings(folder: Path) -> list[tuple[float, float]]:
     """Read the readings so far as (Unix time, mbar absolute)."""
     path = folder / FILE
-    if not path.exists():
+    if not is_there(path):
         return []
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            return [(float(r["clock_s"]), float(r["bag_mbar"])) for r in csv.DictReader(file)]
-    except (OSError, KeyError, TypeError, ValueError) as error:
+        table = csv.DictReader(io.StringIO(read_text(path), newline=""))
+        rows = [(float(row["clock_s"]), float(row["bag_mbar"])) for row in table]
+        if not np.isfinite(rows).all():
+            raise ValueError("not finite")
+    except (OSError, KeyError, TypeError, ValueError, csv.Error) as error:
         raise WetlineError(f"{path}: cannot be read: mend it or move it away") from error
+    return rows
 
 
 def gauge_log(folder: Path, ambient_pa: float) -> Log | None:

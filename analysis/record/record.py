@@ -15,6 +15,7 @@ from analysis.forecast.panel_json import answer_json
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.html import build_report
 from vision.common.atomic_files import replace_file, write_json, write_text
+from vision.common.outside.input_files import read_text
 from vision.records import FloatArray, FrontCurve
 
 BAND_POINTS = 160
@@ -121,7 +122,7 @@ def wetline_version() -> str:
 
 def read_settings(folder: Path) -> str:
     """Return the text of a folder's panel.toml."""
-    return (folder / "panel.toml").read_text(encoding="utf-8-sig")
+    return read_text(folder / "panel.toml")
 
 
 def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict[str, bytes]:

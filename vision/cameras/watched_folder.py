@@ -10,6 +10,13 @@ import numpy as np
 
 from vision.cameras.camera import Camera, Shot
 from vision.common.atomic_files import replace_file
+from vision.common.outside.input_files import (
+    MOST_PICTURE_BYTES,
+    check_file,
+    read_file,
+    shown_name,
+)
+from vision.errors import WetlineError
 from vision.frames.exif import PhotoHeader, is_cut_short, read_header
 from vision.frames.photo_times import Photo, natural_key
 from vision.frames.photos import PHOTO_SUFFIXES, decode_photo
@@ -81,7 +88,7 @@ class FolderCamera(Camera):
                 self._handed_on = path.name
                 return shot
             self._note_done(path.name)
-            self.notes.append(f"{path.name}: left out, it cannot be read as a picture")
+            self.notes.append(f"{shown_name(path)}: left out, it cannot be read as a picture")
         return None
 
     def _note_done(self, name: str) -> None:
@@ -97,11 +104,11 @@ class FolderCamera(Camera):
     def _is_whole(self, path: Path) -> bool:
         """Return whether the file has stopped growing: one size twice, and its end is there."""
         try:
-            size = path.stat().st_size
+            size = check_file(path, MOST_PICTURE_BYTES)
             same = self._sizes.get(path.name) == size and size > 0
             self._sizes[path.name] = size
             return same and not is_cut_short(path)
-        except OSError:
+        except (OSError, WetlineError):
             return False
 
     def _read(self, path: Path) -> Shot | None:
@@ -112,7 +119,7 @@ class FolderCamera(Camera):
             if image is None:
                 return None
             if path.suffix.lower() in JPEG_SUFFIXES:
-                data = path.read_bytes()
+                data = read_file(path, MOST_PICTURE_BYTES)
                 if data[:3] == b"\xff\xd8\xff":
                     return Shot(data, taken, header.orientation)
         except OSError:

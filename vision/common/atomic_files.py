@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from vision.common.outside.input_files import plain_text, read_text
 from vision.errors import WetlineError
 
 
@@ -56,7 +57,7 @@ def replace_file(path: Path, write: Callable[[Path], object]) -> None:
 
 def write_text(path: Path, text: str) -> None:
     """Write UTF-8 text in one step (see `replace_file`)."""
-    replace_file(path, lambda part: part.write_bytes(text.encode("utf-8")))
+    replace_file(path, lambda part: part.write_bytes(plain_text(text).encode("utf-8")))
 
 
 def add_file(folder: Path, stem: str, suffix: str, data: bytes) -> Path:
@@ -129,10 +130,10 @@ def read_json(path: Path) -> dict[str, Any]:
         If the file is missing or is not the JSON it should be.
     """
     try:
-        value = json.loads(path.read_text(encoding="utf-8"))
+        value = json.loads(read_text(path))
     except FileNotFoundError as error:
         raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise WetlineError(f"{path}: cannot be read: delete it and run again") from error
     if not isinstance(value, dict):
         raise WetlineError(f"{path}: not what Wetline writes: delete it and run again")

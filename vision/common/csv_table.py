@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.common.outside.input_files import read_text
 from vision.common.quantity import plain_number
 from vision.errors import WetlineError, bad_field, did_you_mean
 
@@ -75,7 +76,7 @@ def read_table(path: Path) -> CsvTable:
         other columns than the header.
     """
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = read_text(path)
     except FileNotFoundError as error:
         raise WetlineError(f"{path}: not found: put the log there or take its name out") from error
     except (OSError, UnicodeDecodeError) as error:
@@ -88,7 +89,10 @@ def read_table(path: Path) -> CsvTable:
     if len(kept) < 2:
         raise WetlineError(f"{path}: holds no rows: it needs a header row and readings below it")
     mark = max(",;\t", key=kept[0][1].count)
-    rows = [next(csv.reader([line], delimiter=mark)) for _, line in kept]
+    try:
+        rows = [next(csv.reader([line], delimiter=mark)) for _, line in kept]
+    except (csv.Error, StopIteration) as error:
+        raise WetlineError(f"{path}: is no table of short cells: save it as CSV again") from error
     names = [name.strip().lower() for name in rows[0]]
     named = [name for name in names if name]
     if len(set(named)) < len(named):

@@ -9,7 +9,19 @@ from typing import Any
 
 import click
 
+from vision.common.outside.console import settled_screen
+from vision.common.outside.input_files import MOST_PIXELS, one_line
 from vision.errors import WetlineError
+
+BEFORE_LOADING = {
+    # Wetline's matrices are small: threads of the linear algebra would only wait for each other.
+    "OPENBLAS_NUM_THREADS": "1",
+    # OpenCV's own words are not for the user, and nothing larger is unpacked than we read.
+    "OPENCV_LOG_LEVEL": "SILENT",
+    "OPENCV_FFMPEG_LOGLEVEL": "-8",
+    "OPENCV_IO_MAX_IMAGE_PIXELS": str(MOST_PIXELS),
+}
+"""What the libraries read once, as they are loaded; whoever set it already keeps it."""
 
 
 def load_object(place: str) -> Any:
@@ -48,9 +60,8 @@ class LazyGroup(click.Group):
         """Import the module that holds the command."""
         if cmd_name not in self.places:
             return None
-        # Wetline's matrices are small: threads of the linear algebra would only wait for each
-        # other. Set before NumPy loads; whoever set it already keeps it.
-        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        for name, value in BEFORE_LOADING.items():
+            os.environ.setdefault(name, value)
         command: click.Command = load_object(self.places[cmd_name][0])
         return command
 
@@ -59,21 +70,31 @@ class LazyGroup(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in self.places.items()])
 
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run the command line on a screen that shows our words only, in any encoding."""
+        with settled_screen():
+            return super().main(*args, **kwargs)
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; what the user can mend becomes one line and exit code 1."""
         try:
             return super().invoke(ctx)
         except WetlineError as error:
-            raise click.ClickException(str(error)) from error
-        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise click.ClickException(one_line(str(error))) from error
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
+        except MemoryError:
+            raise click.ClickException(
+                "There is not enough memory for this: close other programs, or use smaller "
+                "photos or fewer cells."
+            ) from None
         except KeyboardInterrupt:
             raise click.Abort() from None
         except Exception as error:
             if os.environ.get("WETLINE_TRACEBACK"):
                 raise
             raise click.ClickException(
-                f"Wetline met a fault of its own ({type(error).__name__}: {error}). Nothing of "
-                "yours was changed. Set WETLINE_TRACEBACK=1 and run again for the details to "
-                "report."
+                f"Wetline met a fault of its own ({type(error).__name__}: {one_line(str(error))}). "
+                "Nothing of yours was changed. Set WETLINE_TRACEBACK=1 and run again for the "
+                "details to report."
             ) from error

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from vision.common.outside.toml_file import read_toml as read_toml
 from vision.common.quantity import (
     LENGTH_MM,
     PERCENT,
@@ -23,10 +22,6 @@ from vision.errors import WetlineError, bad_field, did_you_mean
 CONFIRMED = "confirmed"
 """Field of any table that lists the unusual values in it that are true all the same."""
 
-_COMMA = re.compile(r"=\s*[-+]?\d+,\d")
-_BARE_UNIT = re.compile(r"=\s*[-+]?[\d.]+\s*[A-Za-z%\"]")
-_NO_VALUE = re.compile(r"=\s*(#.*)?$")
-
 
 def length_mm(value: object) -> float | None:
     """Return a length given as a number of mm or as text such as ``"40 in"``, None if it is none.
@@ -40,48 +35,6 @@ def length_mm(value: object) -> float | None:
         return read_quantity(value, LENGTH_MM)
     except ValueError:
         return None
-
-
-def read_toml(path: Path) -> dict[str, Any]:
-    """Read a TOML file.
-
-    Raises
-    ------
-    WetlineError
-        If it is missing, is not UTF-8 text, or breaks TOML's rules (with the line).
-    """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError as error:
-        raise WetlineError(f"{path}: not found: make one with `wetline new FOLDER`") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise WetlineError(f"{path}: {error}: {_mend(text, str(error))}") from error
-
-
-def _mend(text: str, fault: str) -> str:
-    """Return how to mend the line that TOML's reader stopped at."""
-    at = re.search(r"at line (\d+)", fault)
-    lines = text.splitlines()
-    line = lines[int(at.group(1)) - 1].strip() if at and int(at.group(1)) <= len(lines) else ""
-    if "Cannot overwrite a value" in fault or "Cannot declare" in fault:
-        return f"`{line}` stands twice: keep one of the two"
-    if any(quote in line for quote in "“”„‘’"):
-        return f"`{line}`: write straight quotes"
-    if "\\" in line:
-        return f"`{line}`: write / in place of \\"
-    if re.search(r"=\s*(True|False|TRUE|FALSE)\b", line):
-        return f"`{line}`: write true or false in small letters"
-    if _COMMA.search(line):
-        return f"`{line}`: write a decimal point, or put the value in quotes"
-    if _NO_VALUE.search(line):
-        return f"`{line}`: write the value behind the ="
-    if _BARE_UNIT.search(line):
-        return f"`{line}`: put a value with its unit in quotes"
-    return f"mend that line: `{line}`" if line else "mend that line"
 
 
 def refuse_unknown_tables(

@@ -12,13 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.common.outside.input_files import MOST_PIXELS, is_there
 from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
-from vision.drawing.live_picture import load_frame
 from vision.drawing.overlay import draw_front_lines
 from vision.drawing.plan_view import plan_view
 from vision.drawing.strokes import Image, save_image
 from vision.drawing.timelapse import FilmContent, annotated_video
 from vision.errors import WetlineError
+from vision.frames.exif import read_header
+from vision.frames.photo_times import Photo
+from vision.frames.photos import decode_photo
 from vision.frames.reader import Frames
 from vision.front.front_csv import read_front_csv
 from vision.front.results import StoredRun
@@ -87,7 +90,7 @@ def choose_photo(frames: Frames, photo: str | None, run: StoredRun) -> Frame:
         if str(photo).lower() in (name.lower(), name.rpartition(".")[0].lower()):
             return frames.read(index)
     path = Path(str(photo))
-    if not path.is_file():
+    if not is_there(path):
         raise WetlineError(
             f"{photo}: neither a frame of this panel nor a file: give first, last, a name such as "
             f"{frames.names[0]}, or the path of a photo"
@@ -103,7 +106,15 @@ def read_photo(path: Path) -> Image:
     WetlineError
         If it is no picture that can be read.
     """
-    image = load_frame(path)
+    try:
+        header = read_header(path)
+        if math.prod(header.size) > MOST_PIXELS:
+            raise WetlineError(
+                f"{path}: more than {MOST_PIXELS // 1_000_000} million pixels: save it smaller"
+            )
+        image = decode_photo(Photo(path, header))
+    except OSError:
+        image = None
     if image is None:
         raise WetlineError(f"{path}: not a picture that can be read: save it as JPEG or PNG")
     return image

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import warnings
 from dataclasses import dataclass
@@ -10,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image
+
+from vision.common.outside.input_files import MOST_PICTURE_BYTES, check_file
 
 HEIF_SUFFIXES = (".heic", ".heif")
 _EXIF_IFD = 0x8769
@@ -58,7 +61,7 @@ def read_header(path: Path) -> PhotoHeader:
     Raises
     ------
     OSError
-        If the file is not a picture (Pillow's own errors are OSErrors too).
+        If the file is not a picture or no plain file (Pillow's own errors are OSErrors too).
 
     Notes
     -----
@@ -66,6 +69,7 @@ def read_header(path: Path) -> PhotoHeader:
     OffsetTimeOriginal, Orientation, FocalLengthIn35mmFilm.
     """
     try:
+        check_file(path, MOST_PICTURE_BYTES)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             if path.suffix.lower() in HEIF_SUFFIXES:
@@ -73,7 +77,9 @@ def read_header(path: Path) -> PhotoHeader:
             with Image.open(path) as image:
                 png = image.format == "PNG"
                 return _from_exif(image.size, _png_exif(path) if png else image.getexif())
-    except (SyntaxError, ValueError, TypeError, KeyError, Image.DecompressionBombError) as error:
+    except OSError:
+        raise
+    except Exception as error:  # a damaged header makes the readers raise whatever they meet
         raise OSError(str(error)) from error
 
 
@@ -175,9 +181,9 @@ def parse_offset(text: object) -> float | None:
 def _positive(value: object) -> float | None:
     try:
         number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, ZeroDivisionError):
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         return None
-    return number if number > 0 else None
+    return number if 0 < number < math.inf else None
 
 
 def is_cut_short(path: Path) -> bool:
@@ -190,7 +196,21 @@ def is_cut_short(path: Path) -> bool:
     -----
     Source of the marks: ITU-T T.81 (JPEG, EOI after the start of scan), W3C PNG (IEND), TIFF
     6.0 (strip and tile offsets and byte counts).
+
+    Raises
+    ------
+    OSError
+        If the file cannot be read.
     """
+    try:
+        return _cut_short(path)
+    except OSError:
+        raise
+    except Exception as error:  # as in `read_header`
+        raise OSError(str(error)) from error
+
+
+def _cut_short(path: Path) -> bool:
     with path.open("rb") as file:
         head = file.read(8)
         if head[:2] == b"\xff\xd8":

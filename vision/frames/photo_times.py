@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vision.common.outside.input_files import shown_name
 from vision.errors import WetlineError
 from vision.frames.exif import PhotoHeader
 
@@ -113,8 +114,9 @@ def _by_name(
     if back:
         first, second = back[0]
         raise WetlineError(
-            f"{folder}: {second.path.name} was taken before {first.path.name} by their own times, "
-            "and most photos carry none: copy the photos again with their capture times"
+            f"{folder}: {shown_name(second.path)} was taken before {shown_name(first.path)} by "
+            "their own times, and most photos carry none: copy the photos again with their "
+            "capture times"
         )
     minutes = step_s * (len(photos) - 1) / 60.0
     told = (
@@ -137,7 +139,7 @@ def _by_capture_time(
     changed_only: bool,
 ) -> PhotoTimes:
     notes = [
-        f"{photo.path.name}: skipped, no capture time though others have one"
+        f"{shown_name(photo.path)}: skipped, no capture time though others have one"
         for photo in photos
         if photo not in timed
     ]
@@ -185,9 +187,9 @@ def _long_gap(in_turn: Sequence[Photo]) -> list[str]:
     if steps[k] < max(LONG_GAP_S, LONG_GAP_TIMES * float(np.median(steps))):
         return []
     return [
-        f"{steps[k] / 3600:.1f} hours lie between {in_turn[k].path.name} and "
-        f"{in_turn[k + 1].path.name}: if the photos are of two runs, list those of the other one "
-        "under [frames] skip"
+        f"{steps[k] / 3600:.1f} hours lie between {shown_name(in_turn[k].path)} and "
+        f"{shown_name(in_turn[k + 1].path)}: if the photos are of two runs, list those of the "
+        "other one under [frames] skip"
     ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -12,6 +13,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.common.outside.input_files import (
+    MOST_PICTURE_BYTES,
+    MOST_PIXELS,
+    check_file,
+    read_file,
+    shown_name,
+)
 from vision.errors import WetlineError
 from vision.frames.exif import HEIF_SUFFIXES, is_cut_short, read_header
 from vision.frames.photo_times import Photo, PhotoTimes, in_time_order, natural_key
@@ -52,7 +60,7 @@ class PhotoFrames(Frames):
         self.warnings = times.warnings
         self.has_clock = times.has_clock
         self.utc_offset_s = times.utc_offset_s
-        self.names = tuple(photo.path.name for photo in photos)
+        self.names = tuple(shown_name(photo.path) for photo in photos)
         self.clock_s = np.array([photo.clock_s for photo in photos])
         self.size = photos[0].header.size
         self.focal_35mm = photos[0].header.focal_35mm
@@ -64,11 +72,11 @@ class PhotoFrames(Frames):
         """Yield the photos that can be decoded; note the others."""
         for index, (photo, image) in enumerate(zip(self._photos, self._images, strict=True)):
             if image is None:
-                note = f"{photo.path.name}: skipped, it cannot be decoded"
+                note = f"{self.names[index]}: skipped, it cannot be decoded"
                 if note not in self.notes:
                     self.notes.append(note)
                 continue
-            yield Frame(index, photo.path.name, photo.clock_s, image)
+            yield Frame(index, self.names[index], photo.clock_s, image)
 
     def read(self, index: int) -> Frame:
         """Decode one photo by its place; WetlineError if it cannot be."""
@@ -79,7 +87,7 @@ class PhotoFrames(Frames):
             raise WetlineError(
                 f"{photo.path}: cannot be decoded: delete it or list it in [frames] skip"
             )
-        return Frame(place, photo.path.name, photo.clock_s, image)
+        return Frame(place, self.names[place], photo.clock_s, image)
 
 
 def open_photos(source: FrameSource) -> PhotoFrames:
@@ -129,15 +137,17 @@ def _readable(paths: Sequence[Path], notes: list[str]) -> list[Photo]:
     photos = []
     for path in paths:
         try:
-            if path.stat().st_size == 0:
-                notes.append(f"{path.name}: skipped, the file is empty")
-                continue
-            header = read_header(path)
-            if is_cut_short(path):
-                notes.append(f"{path.name}: skipped, the file is cut short")
-                continue
-        except OSError:
-            notes.append(f"{path.name}: skipped, not readable as a picture")
+            why, header = "", None
+            if check_file(path, MOST_PICTURE_BYTES) == 0:
+                why = "the file is empty"
+            elif math.prod((header := read_header(path)).size) > MOST_PIXELS:
+                why = f"more than {MOST_PIXELS // 1_000_000} million pixels: save it smaller"
+            elif is_cut_short(path):
+                why = "the file is cut short"
+        except (OSError, WetlineError):
+            why = "not readable as a picture"
+        if why or header is None:
+            notes.append(f"{shown_name(path)}: skipped, {why}")
             continue
         photos.append(Photo(path, header))
     return photos
@@ -151,11 +161,11 @@ def _without_copies(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
     kept = []
     for photo, own in zip(photos, looks, strict=True):
         if alike[own] > 1:
-            digest = hashlib.blake2b(photo.path.read_bytes()).digest()
+            digest = hashlib.blake2b(read_file(photo.path, MOST_PICTURE_BYTES)).digest()
             if digest in seen:
-                notes.append(f"{photo.path.name}: skipped, a copy of {seen[digest]}")
+                notes.append(f"{shown_name(photo.path)}: skipped, a copy of {seen[digest]}")
                 continue
-            seen[digest] = photo.path.name
+            seen[digest] = shown_name(photo.path)
         kept.append(photo)
     return kept
 
@@ -171,22 +181,23 @@ def _one_size(photos: Sequence[Photo], notes: list[str]) -> list[Photo]:
             continue
         (w, h), (common_w, common_h) = photo.header.size, common
         notes.append(
-            f"{photo.path.name}: skipped, {w} x {h} pixels where most have {common_w} x {common_h}"
+            f"{shown_name(photo.path)}: skipped, {w} x {h} pixels where most have {common_w} x "
+            f"{common_h}"
         )
     return kept
 
 
 def decode_photo(photo: Photo) -> NDArray[np.uint8] | None:
-    """Decode a photo upright, blue green red; None if it cannot be."""
+    """Decode a photo upright, blue green red; None if it cannot be, or is far too large."""
+    if math.prod(photo.header.size) > MOST_PIXELS:
+        return None
     if photo.path.suffix.lower() in HEIF_SUFFIXES:
         return _decode_heif(photo.path)
     try:
-        data = np.fromfile(photo.path, dtype=np.uint8)
-    except OSError:
+        data = np.frombuffer(read_file(photo.path, MOST_PICTURE_BYTES), dtype=np.uint8)
+        image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    except (OSError, WetlineError, cv2.error):
         return None
-    if data.size == 0:
-        return None
-    image = cv2.imdecode(data, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
     if image is None:
         return None
     upright = turn_upright(np.asarray(image, dtype=np.uint8), photo.header.orientation)
@@ -208,6 +219,6 @@ def _decode_heif(path: Path) -> NDArray[np.uint8] | None:
 
     try:
         picture = pillow_heif.open_heif(path).to_pillow().convert("RGB")
-    except (OSError, ValueError):
+    except Exception:  # a damaged file makes the reader raise whatever it meets
         return None
     return np.ascontiguousarray(np.asarray(picture)[:, :, ::-1])

@@ -105,7 +105,7 @@ def _skipped(setup: PanelSetup, frames: Frames) -> set[int]:
             raise WetlineError(
                 f"{setup.shown_file}: [frames] skip = {first}: there are {len(frames)} frames only"
             )
-        skipped.update(range(first - 1, last))
+        skipped.update(range(first - 1, min(last, len(frames))))
     return skipped
 
 

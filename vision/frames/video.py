@@ -10,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from vision.common.outside.input_files import check_file
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.records import Frame
@@ -21,6 +22,9 @@ SHORT_RUN_S = 180.0
 SLOWEST = 0.9
 """Below this share of real time a film is in slow motion, or its stated length is wrong."""
 _SEEK_FROM_FRAMES = 90
+MOST_FILM_BYTES = 1_000_000_000_000
+MOST_SAMPLES = 100_000
+"""Samples of one film at the most; memory does not grow with them, but names and rows do."""
 
 
 class _Player:
@@ -83,6 +87,10 @@ class _Player:
 def _capture(path: Path) -> cv2.VideoCapture:
     # The decoder would print its own complaints over ours; -8 is FFmpeg's AV_LOG_QUIET.
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+    try:
+        check_file(path, MOST_FILM_BYTES)
+    except OSError as error:
+        raise WetlineError(f"{path}: not found: put the film there") from error
     capture = cv2.VideoCapture(str(path))
     if not capture.isOpened():
         raise WetlineError(

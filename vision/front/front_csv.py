@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 from vision.records import CURVE_NUMBERS, FrontCurve
 
@@ -53,8 +54,7 @@ def read_front_csv(path: Path) -> FrontCurve:
         If the file is missing, lacks a column or holds what is no number.
     """
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = list(csv.DictReader(file))
+        rows = list(csv.DictReader(io.StringIO(read_text(path), newline="")))
     except FileNotFoundError as error:
         raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
     except (OSError, UnicodeDecodeError, csv.Error) as error:
@@ -69,6 +69,8 @@ def read_front_csv(path: Path) -> FrontCurve:
         }
     except (TypeError, ValueError) as error:
         raise WetlineError(f"{path}: {error}: run `wetline track` again") from error
+    if not np.isfinite(columns["time_s"]).all() or any(np.isinf(c).any() for c in columns.values()):
+        raise WetlineError(f"{path}: holds what is no finite number: run `wetline track` again")
     return FrontCurve.of(
         flow="point" if np.isfinite(columns["semi_major_mm"]).any() else "edge",
         frames=tuple(row["frame"] for row in rows),

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from vision.common.atomic_files import read_json, replace_file, write_json
+from vision.common.outside.stored_results import checked_fields, finite, read_arrays
 from vision.errors import WetlineError
 from vision.front.front_csv import read_front_csv, write_front_csv
 from vision.records import (
@@ -114,30 +115,53 @@ def load_run(results: Path) -> StoredRun:
     path = results / ARRIVAL_FILE
     read_json(results / "results.json")
     try:
-        with np.load(path, allow_pickle=False) as stored:
-            arrays = {key: stored[key] for key in stored.files}
-        return StoredRun(
-            arrival=ArrivalMap(
-                time_s=arrays["time_s"].astype(float),
-                seen=arrays["seen"],
-                by_hand=arrays["by_hand"],
-                mm_per_px=float(arrays["mm_per_px"]),
-                last_s=float(arrays["last_s"]),
-            ),
-            placed=PlacedFrames(
-                names=tuple(str(name) for name in arrays["frames"]),
-                clock_s=arrays["clock_s"],
-                start_clock_s=float(arrays["start_clock_s"]),
-                homographies=arrays["homographies"],
-            ),
-        )
+        return _stored_run(read_arrays(path))
     except FileNotFoundError as error:
         raise WetlineError(
             f"{path}: not there: pen-marked panels have no front lines to draw; else run "
             "`wetline track` first"
         ) from error
-    except (OSError, ValueError, KeyError) as error:
+    except (OSError, ValueError, TypeError, KeyError) as error:
         raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error
+
+
+def _stored_run(arrays: dict[str, Any]) -> StoredRun:
+    """Build the run from its arrays.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If one is missing, or not of the shape and kind that `save_tracked` writes.
+    """
+    time_s = arrays["time_s"].astype(float)
+    names = tuple(str(name) for name in arrays["frames"])
+    clock_s = arrays["clock_s"].astype(float)
+    homographies = arrays["homographies"].astype(float)
+    for array, shape in (
+        (arrays["seen"], time_s.shape),
+        (arrays["by_hand"], time_s.shape),
+        (clock_s, (len(names),)),
+        (homographies, (len(names), 3, 3)),
+    ):
+        if array.shape != shape or not np.isfinite(array).all():
+            raise ValueError("the arrays do not belong together")
+    if time_s.ndim != 2 or time_s.size == 0 or np.isnan(time_s).any():
+        raise ValueError("time_s is no map")
+    numbers = {
+        key: finite(key, float(arrays[key])) for key in ("mm_per_px", "last_s", "start_clock_s")
+    }
+    if not numbers["mm_per_px"] > 0:
+        raise ValueError("mm_per_px is not above 0")
+    return StoredRun(
+        arrival=ArrivalMap(
+            time_s=time_s,
+            seen=arrays["seen"].astype(bool),
+            by_hand=arrays["by_hand"].astype(bool),
+            mm_per_px=numbers["mm_per_px"],
+            last_s=numbers["last_s"],
+        ),
+        placed=PlacedFrames(names, clock_s, numbers["start_clock_s"], homographies),
+    )
 
 
 def read_tracked(folder: Path) -> Tracked:
@@ -164,7 +188,7 @@ def read_tracked(folder: Path) -> Tracked:
     try:
         front, scale = _front(document["front"]), _scale(document["scale"])
         notes = tuple(str(note) for note in document.get("frame_notes") or ())
-    except (KeyError, TypeError) as error:
+    except (KeyError, TypeError, ValueError) as error:
         raise WetlineError(
             f"{results / 'results.json'}: lacks what the tracker writes: run `wetline track` again"
         ) from error
@@ -182,16 +206,14 @@ def read_tracked(folder: Path) -> Tracked:
 
 def _front(values: dict[str, Any]) -> FrontSummary:
     """Build the summary from JSON; keys added since are left out."""
-    known: dict[str, Any] = {
-        k: v for k, v in values.items() if k in FrontSummary.__dataclass_fields__
-    }
+    known = checked_fields(FrontSummary, values)
     known["dry_spots"] = tuple(
-        DrySpot(spot["x_mm"], spot["y_mm"], spot["area_mm2"]) for spot in values["dry_spots"]
+        DrySpot(**checked_fields(DrySpot, spot)) for spot in values["dry_spots"]
     )
-    known["warnings"] = tuple(values.get("warnings", ()))
-    known["doubts"] = tuple(values.get("doubts", ()))
+    known["warnings"] = tuple(map(str, values.get("warnings", ())))
+    known["doubts"] = tuple(map(str, values.get("doubts", ())))
     lanes = values.get("clean_lanes_mm", ())
-    known["clean_lanes_mm"] = tuple((float(a), float(b)) for a, b in lanes)
+    known["clean_lanes_mm"] = tuple((finite("lane", a), finite("lane", b)) for a, b in lanes)
     defaults: dict[str, Any] = {
         "usable": True,
         "reason": "",
@@ -203,8 +225,11 @@ def _front(values: dict[str, Any]) -> FrontSummary:
 
 
 def _scale(values: dict[str, Any]) -> ScaleSummary:
-    known = {k: v for k, v in values.items() if k in ScaleSummary.__dataclass_fields__}
-    if known.get("mm_per_px") is None:
-        known["mm_per_px"] = float("nan")  # pen marks have no pixels; JSON has no NaN
+    if not isinstance(values, dict):
+        raise TypeError("scale is no table")
+    # Pen marks have no pixels, and JSON has no NaN.
+    pixels = {} if values.get("mm_per_px") is not None else {"mm_per_px": float("nan")}
+    stated = {key: value for key, value in values.items() if key not in pixels}
+    known: dict[str, Any] = pixels | checked_fields(ScaleSummary, stated)
     defaults = {"relative_sd": 0.003, "length_mm": 0.0, "width_mm": 0.0}
     return ScaleSummary(**(defaults | known))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import read_text
 from vision.common.toml_table import Table, read_toml
 from vision.errors import WetlineError
 from vision.settings.scale_settings import Points, default_centres_mm
@@ -130,7 +131,7 @@ def write_card_lines(
     lines += [] if facts.centres_mm is not None else [centres_line(centres_mm)]
     if lines:
         path = folder / "panel.toml"
-        text = path.read_bytes().decode("utf-8-sig")
+        text = read_text(path)
         write_text(path, with_scale_lines(text, lines))
     return lines
 

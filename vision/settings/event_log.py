@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import is_there, read_text
 from vision.errors import WetlineError
 
 RESIN_OPEN, CLAMP, NOTE, PHOTO, EVENT = "resin open", "clamp", "note", "photo", "event"
@@ -48,11 +49,10 @@ def read_stamps(folder: Path) -> list[Stamp]:
         If a line has no time that can be read.
     """
     path = folder / FILE
-    if not path.exists():
+    if not is_there(path):
         return []
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = list(csv.DictReader(file))
+        rows = list(csv.DictReader(io.StringIO(read_text(path), newline="")))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise WetlineError(f"{path}: cannot be read: mend it or move it away") from error
     stamps = []

@@ -35,6 +35,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
 
+from vision.common.outside.input_files import is_there
 from vision.common.quantity import DURATION_S, TIME_S, read_quantity
 from vision.common.toml_table import Table
 from vision.errors import WetlineError
@@ -61,6 +62,10 @@ FILM_CLOCKS = ("speed_up", "duration", "duration_s", "interval_s", "film_start")
 LEAST_BARE_S = 300.0
 """A `duration` without a unit below this may be minutes as well as seconds."""
 DAY_S = 86400.0
+MOST_SPEED_UP, MOST_DAYS = 100_000.0, 30.0
+"""Beyond these no film of a panel is taken (common practice, no source)."""
+MOST_DIGITS = 9
+"""Digits of a frame's number; more are its name."""
 _HEADER_DATE = re.compile(r"^(\d{4}):(\d{2}):(\d{2})(?=[ T])")
 _RANGE = re.compile(r"^\s*(\d+)\s*(?:-\s*(\d+))?\s*$")
 
@@ -134,10 +139,12 @@ def read_frame_source(table: Table, folder: Path, need_clock: bool = True) -> Fr
     return FrameSource(
         path=path,
         kind=kind,
-        interval_s=table.quantity("interval_s", TIME_S, above=0),
-        speed_up=table.number("speed_up", above=0),
+        interval_s=table.quantity("interval_s", TIME_S, above=0, at_least=1e-3, at_most=DAY_S),
+        speed_up=table.number("speed_up", above=0, at_least=0.01, at_most=MOST_SPEED_UP),
         duration_s=_read_duration(table) if film_s is None else film_s,
-        sample_every_s=table.quantity("sample_every_s", TIME_S, above=0),
+        sample_every_s=table.quantity(
+            "sample_every_s", TIME_S, above=0, at_least=1e-3, at_most=DAY_S
+        ),
         resin_start=start,
         camera=_read_camera(table),
         follow=_read_follow(table),
@@ -212,7 +219,7 @@ def _source_path(table: Table, folder: Path) -> Path:
     text = table.text("source")
     if text is not None:
         path = folder / text
-        if not path.exists():
+        if not is_there(path):
             raise table.bad("source", f"not found beside {table.file.name}: mend the name")
         return path
     if (folder / "frames").is_dir():
@@ -244,10 +251,10 @@ def _kind(table: Table, path: Path) -> str:
 
 def _read_duration(table: Table) -> float | None:
     if not table.has("duration"):
-        return table.quantity("duration_s", TIME_S, above=0)
+        return table.quantity("duration_s", TIME_S, above=0, at_most=MOST_DAYS * DAY_S)
     value = table.values["duration"]
     kind = DURATION_S if isinstance(value, str) else TIME_S
-    duration_s = table.quantity("duration", kind, above=0)
+    duration_s = table.quantity("duration", kind, above=0, at_most=MOST_DAYS * DAY_S)
     if not isinstance(value, str) and (duration_s or 0.0) < LEAST_BARE_S:
         raise table.bad(
             "duration", f'may be minutes or seconds: write "{value} min" or duration_s = {value}'
@@ -318,7 +325,7 @@ def _read_skip(table: Table) -> tuple[tuple[str, ...], tuple[tuple[int, int], ..
         if isinstance(item, bool) or not isinstance(item, int | str) or not str(item).strip():
             raise table.bad("skip", _SKIP_RULE)
         match = _RANGE.match(str(item))
-        if match is None:
+        if match is None or max(map(len, filter(None, match.groups()))) > MOST_DIGITS:
             names.append(str(item).strip().lower())
             continue
         first, last = int(match.group(1)), int(match.group(2) or match.group(1))

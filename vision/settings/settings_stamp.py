@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from vision.common.outside.input_files import is_there, read_file
 from vision.common.toml_table import read_toml
 
 FIX_FILE = "fix.csv"
@@ -48,6 +49,6 @@ def settings_stamp(
         files += [str(v) for v in told[name].values() if str(v).lower().endswith(".csv")]
     digest = hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode("utf-8"))
     for path in (folder / name for name in files):
-        if path.is_file():
-            digest.update(path.read_bytes())
+        if is_there(path) and path.is_file():
+            digest.update(read_file(path))
     return digest.hexdigest()[:16]

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.cameras.frame_store import StoredFrame
+from vision.common.outside.input_files import is_there
 from vision.common.toml_table import Table, read_toml
 from vision.drawing.live_picture import PictureParts, load_frame
 from vision.errors import WetlineError
@@ -188,7 +189,7 @@ class LiveFeed:
     def _fixes(self, start_clock_s: float) -> FloatArray | None:
         path = self.folder / FIX_FILE
         try:
-            return read_fixes(path, _no_clock) if path.exists() else None
+            return read_fixes(path, _no_clock) if is_there(path) else None
         except WetlineError:
             return None  # the final result says what is wrong with it
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from vision.arrival.arrival_map import Measured, measure
 from vision.common.csv_table import clock_text_s
+from vision.common.outside.input_files import is_there
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames
 from vision.frames.source import resin_start_clock_s, wall_time_iso
@@ -275,7 +276,7 @@ def _in_turn(frames: Frames) -> Generator[Frame, None, None]:
 def _fixes(
     path: Path | None, frames: Frames, start_clock_s: float, tracker: Tracker
 ) -> FloatArray | None:
-    if path is None or not path.exists():
+    if path is None or not is_there(path):
         return None
     scale = tracker.rectifier.summary()
     limits = FixLimits(

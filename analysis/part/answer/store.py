@@ -19,8 +19,11 @@ from analysis.part.flow.filling import Filling
 from analysis.part.flow.impulse_sweep import Stage
 from analysis.part.flow.trapped import TrappedAir
 from analysis.part.grid.canvas import lay_canvas
+from analysis.part.grid.network import Links
 from analysis.part.plan.plan import PartPlan
 from vision.common.atomic_files import plain, replace_file
+from vision.common.outside.stored_results import read_arrays
+from vision.errors import WetlineError
 
 NAME = "filling.npz"
 FORMAT = 3
@@ -76,16 +79,25 @@ def save_fill(path: Path, fill: Filling, ends: Ends, mark: str) -> None:
 def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, Ends] | None:
     """Read a filling back; None if there is none or the plan has changed since."""
     try:
-        with np.load(path, allow_pickle=False) as file:
-            rest = json.loads(str(file["rest"]))
-            if rest.pop("mark") != mark:
-                return None
-            arrays = {name: file[name] for name in file.files if name != "rest"}
-    except (OSError, ValueError, KeyError):
+        arrays = read_arrays(path)
+        rest = json.loads(str(arrays.pop("rest")))
+        if rest.pop("mark") != mark:
+            return None
+        return _built(lay_canvas(plan).links, arrays, rest)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, WetlineError):
         return None
-    links = lay_canvas(plan).links
-    if len(arrays["arrival"]) != links.count:
-        return None
+
+
+def _built(links: Links, arrays: dict[str, Any], rest: dict[str, Any]) -> tuple[Filling, Ends]:
+    """Build a filling from what was stored.
+
+    Raises
+    ------
+    AttributeError, KeyError, TypeError, ValueError
+        If anything is missing or of another kind.
+    """
+    if any(len(arrays[name]) != links.count for name in ("arrival", "in_trapped")):
+        raise ValueError("stored for other cells")
     ends = Ends(**rest.pop("ends"))
     stages = tuple(Stage(**{**s, "feeds": tuple(s["feeds"])}) for s in rest.pop("stages"))
     trapped = tuple(

@@ -5,12 +5,15 @@ Tested in tests/analysis/part/plan/test_outline.py.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from analysis.part.plan.outline import PX_MM
+from vision.common.outside.input_files import check_file
 from vision.common.quantity import LENGTH_MM
 from vision.common.toml_table import length_mm
 from vision.errors import WetlineError
@@ -19,6 +22,11 @@ from vision.records import FloatArray
 JOIN = 1e-3
 """Ends nearer than this share of the drawing's size are taken as one point."""
 CURVE_POINTS = 32
+MOST_MM = 1e6
+"""Nothing a kilometre away belongs to a part: such a drawing is damaged."""
+MOST_PIECES = 20_000
+"""Lines of one drawing that are joined."""
+_DRAWN = ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE")
 
 
 def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
@@ -27,56 +35,107 @@ def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
     Raises
     ------
     WetlineError
-        If it is no DXF.
+        If it is no DXF, or a line in it cannot be read.
     """
     import ezdxf
-    from ezdxf import path as paths
-    from ezdxf import units
 
+    check_file(path)
     try:
         drawing: Any = ezdxf.readfile(path)
-    except (OSError, ezdxf.DXFError) as error:
+        entities = [one for one in drawing.modelspace() if one.dxftype() in _DRAWN]
+        unit_mm = _dxf_unit_mm(drawing)
+    except WetlineError:
+        raise
+    except Exception as error:  # a damaged file makes the reader raise whatever it meets
         raise WetlineError(f"{path}: is not a DXF that can be read: export it anew") from error
-    code = drawing.units
-    factor = (
-        float(units.conversion_factor(units.InsertUnits(code), units.InsertUnits.Millimeters))
-        if code
-        else 1.0
-    )
     pieces = []
-    kinds = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
-    for entity in drawing.modelspace():
-        if entity.dxftype() in kinds:
-            line = paths.make_path(entity)
-            if len(line):
-                flat = [(p.x, p.y) for p in line.flattening(0.05 / factor)]
-                pieces.append(np.array(flat))
-    return join(pieces), factor
+    for entity in entities:
+        try:
+            flat = _flat_line(entity, unit_mm or 1.0)
+        except Exception as error:  # as above
+            raise _bad_line(path, f"a {entity.dxftype()}") from error
+        if len(flat):
+            pieces.append(flat)
+        elif "POLYLINE" not in entity.dxftype():  # which may be empty, and harms nobody
+            raise _bad_line(path, f"a {entity.dxftype()}")
+    return join(_checked(path, pieces, unit_mm)), unit_mm
+
+
+def _dxf_unit_mm(drawing: Any) -> float | None:
+    """Return a DXF's unit in mm: 1 where it says that it has none, None where it is unknown."""
+    from ezdxf import units
+
+    code = drawing.units
+    if not code:
+        return 1.0
+    try:
+        unit = units.InsertUnits(code)
+        return float(units.conversion_factor(unit, units.InsertUnits.Millimeters))
+    except (TypeError, ValueError, KeyError):
+        return None
+
+
+def _flat_line(entity: Any, unit_mm: float) -> FloatArray:
+    """Return the points of one drawn line, to 0.05 mm; none for an empty one."""
+    from ezdxf import path as paths
+
+    line = paths.make_path(entity)
+    if not len(line):
+        return np.zeros((0, 2))
+    corners = np.array([(p.x, p.y) for p in line.control_vertices()])
+    if not (np.abs(corners) * unit_mm <= MOST_MM).all():
+        return corners  # refused by `_checked`, before an endless number of points is set
+    return np.array([(p.x, p.y) for p in line.flattening(0.05 / unit_mm)])
 
 
 def read_svg(path: Path) -> tuple[list[FloatArray], float | None]:
     """Read the closed lines of an SVG, and its unit in mm, None where it says no physical size.
 
+    Groups that are moved, turned or scaled are laid out as they are shown; what only stands
+    among the definitions is left out.
+
     Raises
     ------
     WetlineError
-        If it is no SVG.
+        If it is no SVG, or a line in it cannot be read.
     """
     import svgpathtools
 
+    check_file(path)
+    pieces = []
     try:
-        drawn, _, head = svgpathtools.svg2paths2(str(path))
+        document = svgpathtools.Document(str(path))
+        drawn, head = document.paths(), dict(document.root.attrib)
+        for one in drawn:
+            for sub in one.continuous_subpaths() if len(one) else ():
+                points = [sub[0].start]
+                for segment in sub:
+                    count = 1 if isinstance(segment, svgpathtools.Line) else CURVE_POINTS
+                    points += [segment.point((k + 1) / count) for k in range(count)]
+                pieces.append(np.array([(p.real, p.imag) for p in points]))
     except Exception as error:  # the reader raises whatever its XML parser raises
         raise WetlineError(f"{path}: is not an SVG that can be read: export it anew") from error
-    pieces = []
-    for one in drawn:
-        for sub in one.continuous_subpaths():
-            points = [sub[0].start]
-            for segment in sub:
-                count = 1 if isinstance(segment, svgpathtools.Line) else CURVE_POINTS
-                points += [segment.point((k + 1) / count) for k in range(count)]
-            pieces.append(np.array([(p.real, p.imag) for p in points]))
-    return join(pieces), _svg_unit_mm(head)
+    unit_mm = _svg_unit_mm(head)
+    return join(_checked(path, pieces, unit_mm)), unit_mm
+
+
+def _bad_line(path: Path, what: str) -> WetlineError:
+    return WetlineError(f"{path}: {what} in it cannot be read: mend the drawing or export it anew")
+
+
+def _checked(path: Path, pieces: list[FloatArray], unit_mm: float | None) -> list[FloatArray]:
+    """Refuse lines without finite points, a kilometre away, or in their ten thousands."""
+    if len(pieces) > MOST_PIECES:
+        raise WetlineError(
+            f"{path}: holds {len(pieces)} lines, more than {MOST_PIECES}: leave the outline and "
+            "its holes alone in the drawing"
+        )
+    for piece in pieces:
+        if not np.isfinite(piece).all():
+            raise _bad_line(path, "a line without an end")
+        if np.abs(piece).max() * (unit_mm or 1.0) > MOST_MM:
+            raise _bad_line(path, f"a line more than {MOST_MM / 1e6:g} km away")
+    return pieces
 
 
 def _svg_unit_mm(head: dict[str, str]) -> float | None:
@@ -91,12 +150,14 @@ def _svg_unit_mm(head: dict[str, str]) -> float | None:
         units = float(box[2]) if len(box) == 4 else None
     except ValueError:
         return None
+    if units is None and box:
+        return None
     if units is None:
         return PX_MM  # a width in mm without a viewBox: user units are CSS pixels
-    return wide_mm / units if units > 0 else None
+    return wide_mm / units if 0 < units < math.inf else None
 
 
-def join(pieces: list[FloatArray]) -> list[FloatArray]:
+def join(pieces: Iterable[FloatArray]) -> list[FloatArray]:
     """Join lines end to end into closed loops; what stays open is left out.
 
     Examples
@@ -105,27 +166,30 @@ def join(pieces: list[FloatArray]) -> list[FloatArray]:
     >>> [len(loop) for loop in join([*corner, np.array([[4, 0], [0, 3.0]])])]
     [4]
     """
-    if not pieces:
+    lines = [np.asarray(piece, float) for piece in pieces]
+    if not lines:
         return []
-    size = float(np.ptp(np.concatenate(pieces), axis=0).max())
-    near = JOIN * size
-    closed, loose = [], [np.asarray(piece, float) for piece in pieces if len(piece) > 1]
-    while loose:
-        line = loose.pop(0)
-        while np.hypot(*(line[0] - line[-1])) > near:
-            follow = next(
-                (
-                    (k, turned)
-                    for k, other in enumerate(loose)
-                    for turned in (other, other[::-1])
-                    if np.hypot(*(turned[0] - line[-1])) <= near
-                ),
-                None,
-            )
-            if follow is None:
+    near = JOIN * float(np.ptp(np.concatenate(lines), axis=0).max())
+    lines = [line for line in lines if len(line) > 1]
+    starts = np.array([line[0] for line in lines]).reshape(-1, 2)
+    ends = np.array([line[-1] for line in lines]).reshape(-1, 2)
+    loose = np.ones(len(lines), bool)
+    closed = []
+    for first in range(len(lines)):
+        if not loose[first]:
+            continue
+        loose[first] = False
+        chain, end = [lines[first]], ends[first]
+        while np.hypot(*(starts[first] - end)) > near:
+            as_drawn = np.hypot(*(starts - end).T) <= near
+            follows = np.flatnonzero(loose & (as_drawn | (np.hypot(*(ends - end).T) <= near)))
+            if not len(follows):
                 break
-            loose.pop(follow[0])
-            line = np.vstack([line, follow[1][1:]])
+            k = follows[0]
+            loose[k] = False
+            chain.append((lines[k] if as_drawn[k] else lines[k][::-1])[1:])
+            end = ends[k] if as_drawn[k] else starts[k]
+        line = np.vstack(chain)
         if np.hypot(*(line[0] - line[-1])) <= near and len(line) > 2:
             closed.append(line)
     return closed

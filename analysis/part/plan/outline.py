@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from skimage.measure import points_in_poly
 
+from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
@@ -259,7 +260,7 @@ def _cad(package: str, path: Path) -> Any:
 def _read_csv(path: Path) -> Loops:
     """Read points, one x and y to a line; an empty line begins the next loop."""
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        lines = read_text(path).splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
     loops: list[list[tuple[float, float]]] = [[]]

@@ -129,6 +129,23 @@ def test_dxf_is_turned_so_that_y_runs_down(tmp_path):
     assert_allclose(np.sort(up[up[:, 1] < 1][:, 0]), [0, 200])
 
 
+def test_svg_is_taken_as_it_is_shown(tmp_path):
+    """Shapes are moved and scaled by their groups; what only the definitions hold is not drawn."""
+    pytest.importorskip("svgpathtools")
+    path = tmp_path / "cover.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="50mm" viewBox="0 0 100 50">'
+        '<defs><path d="M 0 0 L 900 0 L 900 900 Z"/></defs>'
+        '<g transform="scale(2) translate(5, 0)"><path d="M 0 0 L 40 0 L 40 20 L 0 20 Z"/>'
+        '<circle cx="20" cy="10" r="3" transform="translate(0, 2)"/></g></svg>',
+        encoding="utf-8",
+    )
+    outline, holes = read_drawing(path)
+    assert_allclose([outline.min(axis=0), outline.max(axis=0)], [[10, 0], [90, 40]])
+    assert_allclose((holes[0].min(axis=0) + holes[0].max(axis=0)) / 2, [50, 24], atol=1e-9)
+    assert_allclose(area_mm2(holes[0]), np.pi * 6**2, rtol=0.01)
+
+
 def test_svg_without_a_closed_line(tmp_path):
     pytest.importorskip("svgpathtools")
     path = tmp_path / "cover.svg"

@@ -1,0 +1,84 @@
+"""Reading a TOML file, with the way to mend what its writer got wrong.
+
+Tested in tests/vision/common/test_toml_table.py.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from vision.common.outside.input_files import read_text
+from vision.errors import WetlineError
+
+MOST_DEEP = 20
+"""Lists and tables within each other; what Wetline reads has six at the most."""
+_TOO_DEEP = "lists or tables stand in each other far too often: check the brackets"
+_TOO_LONG = "a whole number of too many digits: mend it"
+_COMMA = re.compile(r"=\s*[-+]?\d+,\d")
+_BARE_UNIT = re.compile(r"=\s*[-+]?[\d.]+\s*[A-Za-z%\"]")
+_NO_VALUE = re.compile(r"=\s*(#.*)?$")
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    WetlineError
+        If it is missing, is not UTF-8 text, or breaks TOML's rules (with the line).
+    """
+    try:
+        text = read_text(path)
+    except FileNotFoundError as error:
+        raise WetlineError(f"{path}: not found: make one with `wetline new FOLDER`") from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise WetlineError(f"{path}: {error}: {_mend(text, str(error))}") from error
+    except RecursionError as error:
+        raise WetlineError(f"{path}: {_TOO_DEEP}") from error
+    except ValueError as error:
+        raise WetlineError(f"{path}: holds {_TOO_LONG}") from error
+    _refuse_unlikely(path, "", document, 0)
+    return document
+
+
+def _refuse_unlikely(path: Path, name: str, value: object, depth: int) -> None:
+    """Refuse lists within lists without end, and whole numbers beyond TOML's own 64 bits."""
+    if depth > MOST_DEEP:
+        raise WetlineError(f"{path}: {name}: {_TOO_DEEP}")
+    if isinstance(value, int) and value.bit_length() > 63:
+        raise WetlineError(f"{path}: {name}: is {_TOO_LONG}")
+    if isinstance(value, list):
+        for one in value:
+            _refuse_unlikely(path, name, one, depth + 1)
+    elif isinstance(value, dict):
+        for key, one in value.items():
+            _refuse_unlikely(path, name if depth > 1 else f"{name} {key}".strip(), one, depth + 1)
+
+
+def _mend(text: str, fault: str) -> str:
+    """Return how to mend the line that TOML's reader stopped at."""
+    at = re.search(r"at line (\d+)", fault)
+    lines = text.splitlines()
+    line = lines[int(at.group(1)) - 1].strip() if at and int(at.group(1)) <= len(lines) else ""
+    if "Cannot overwrite a value" in fault or "Cannot declare" in fault:
+        return f"`{line}` stands twice: keep one of the two"
+    if any(quote in line for quote in "“”„‘’"):
+        return f"`{line}`: write straight quotes"
+    if "\\" in line:
+        return f"`{line}`: write / in place of \\"
+    if re.search(r"=\s*(True|False|TRUE|FALSE)\b", line):
+        return f"`{line}`: write true or false in small letters"
+    if _COMMA.search(line):
+        return f"`{line}`: write a decimal point, or put the value in quotes"
+    if _NO_VALUE.search(line):
+        return f"`{line}`: write the value behind the ="
+    if _BARE_UNIT.search(line):
+        return f"`{line}`: put a value with its unit in quotes"
+    return f"mend that line: `{line}`" if line else "mend that line"
