@@ -16,7 +16,17 @@ _FAR = 1024
 
 
 class FolderLock(Closing):
-    """Holds a panel folder for one watcher.
+    """Holds a folder for one program, such as the watcher of a panel.
+
+    Parameters
+    ----------
+    folder : Path
+    file : str
+        Name of the lock's file in it.
+    busy : str
+        What another program is doing there, for the message.
+    mend : str
+        What the user may do about it.
 
     Raises
     ------
@@ -29,8 +39,15 @@ class FolderLock(Closing):
     on after a crash with nothing to clean up.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.path = folder / FILE
+    def __init__(
+        self,
+        folder: Path,
+        file: str = FILE,
+        busy: str = "being watched",
+        mend: str = "use that board, or stop it there first",
+    ) -> None:
+        self.path = folder / file
+        self.busy, self.mend = busy, mend
         self._file: IO[str] | None = None
 
     def __enter__(self) -> Self:
@@ -45,10 +62,7 @@ class FolderLock(Closing):
         if not _try_lock(file):
             since = self._since()
             file.close()
-            raise WetlineError(
-                f"{self.path.parent}: is being watched already{since}: use that board, or stop "
-                "it there first"
-            )
+            raise WetlineError(f"{self.path.parent}: is {self.busy} already{since}: {self.mend}")
         file.seek(0)
         file.truncate()
         file.write(time.strftime("%H:%M"))
@@ -69,6 +83,21 @@ class FolderLock(Closing):
             _unlock(self._file)
             self._file.close()
             self._file = None
+
+
+def is_watched(folder: Path) -> bool:
+    """Return whether a watcher holds a panel folder at this moment."""
+    path = folder / FILE
+    if not path.is_file():
+        return False
+    try:
+        with path.open("a+", encoding="utf-8") as file:
+            free = _try_lock(file)
+            if free:
+                _unlock(file)
+    except OSError:
+        return False
+    return not free
 
 
 if sys.platform == "win32":

@@ -1,0 +1,1 @@
+"""Many panel folders brought up to date at once."""

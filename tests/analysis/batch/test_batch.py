@@ -1,0 +1,156 @@
+"""`wetline batch` as a whole: what is done, done again, left alone, and after being stopped."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from click.testing import CliRunner
+
+import wetline
+from analysis.watch.lock import FolderLock
+from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, results_of
+
+
+def batch(root, *options):
+    return CliRunner().invoke(wetline.main, ["batch", str(root), *options])
+
+
+def states(root):
+    with (root / "results" / "batch.csv").open(encoding="utf-8", newline="") as file:
+        return {row["panel"]: row["state"] for row in csv.DictReader(file)}
+
+
+def inputs_of(root):
+    """Bytes of all that is not results."""
+    files = (path for path in root.rglob("*") if path.is_file())
+    return {path: path.read_bytes() for path in files if "results" not in path.parts}
+
+
+def test_only_what_changed_is_done_again(tmp_path):
+    for name in ("a", "week 1/b"):
+        add_panel(tmp_path, name)
+    before = inputs_of(tmp_path)
+    first = batch(tmp_path)
+    assert first.exit_code == 0, first.output
+    assert states(tmp_path) == {"a": "done", "week 1/b": "done"}
+    assert inputs_of(tmp_path) == before
+    settings = tmp_path / "a" / "panel.toml"
+    settings.write_text(settings.read_text() + "# a note\n")
+    kept = results_of(tmp_path / "week 1" / "b")
+    second = batch(tmp_path, "--json")
+    told = {row["panel"]: row for row in json.loads(second.stdout)["panels"]}
+    assert (told["a"]["state"], told["a"]["note"]) == ("done", "panel.toml changed")
+    assert told["week 1/b"]["state"] == "up to date"
+    assert told["week 1/b"]["k_m2"] == told["a"]["k_m2"]
+    assert results_of(tmp_path / "week 1" / "b") == kept
+
+
+def test_results_are_those_of_a_run_byte_for_byte(tmp_path):
+    folder, alone = (
+        add_panel(tmp_path, "a", "glass_edge"),
+        add_panel(tmp_path / "x", "a", "glass_edge"),
+    )
+    assert CliRunner().invoke(wetline.main, ["run", str(alone), "-q"]).exit_code == 0
+    assert batch(folder, "--quiet").exit_code == 0
+    made = results_of(folder)
+    assert {name: made[name] for name in results_of(alone)} == results_of(alone)
+
+
+def test_a_bad_folder_stops_none_and_the_exit_code_says_so(tmp_path):
+    add_bad_panel(tmp_path, "a")
+    add_panel(tmp_path, "b")
+    found = batch(tmp_path, "--quiet")
+    assert found.exit_code == 1
+    assert states(tmp_path) == {"a": "failed", "b": "done"}
+    assert "no frames" in found.output
+    assert "Traceback" not in found.output
+
+
+def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):
+    add_panel(tmp_path, "a")
+    (add_panel(tmp_path, "b") / "panel.toml").unlink()
+    found = batch(tmp_path, "--quiet")
+    assert found.exit_code == 0
+    assert states(tmp_path)["b"] == "no panel.toml"
+    assert "wetline new b" in found.output
+
+
+def test_fresh_and_pdf_ask_for_more(tmp_path):
+    add_panel(tmp_path, "a")
+    assert batch(tmp_path, "-q").exit_code == 0
+    assert batch(tmp_path, "-q", "--pdf").exit_code == 0
+    assert (tmp_path / "a" / "results" / "report.pdf").read_bytes().startswith(b"%PDF")
+    assert states(tmp_path)["a"] == "done"
+    batch(tmp_path, "-q", "--pdf")
+    assert states(tmp_path)["a"] == "up to date"
+    batch(tmp_path, "-q", "--fresh")
+    assert states(tmp_path)["a"] == "done"
+
+
+def test_a_watched_panel_is_left_alone_and_counts_as_not_fine(tmp_path):
+    with FolderLock(add_panel(tmp_path, "a")):
+        found = batch(tmp_path, "-q")
+    assert found.exit_code == 1
+    assert states(tmp_path)["a"] == "being watched"
+
+
+def test_two_batches_on_one_folder_do_not_meet(tmp_path):
+    add_panel(tmp_path, "a")
+    (tmp_path / "results").mkdir()
+    with FolderLock(tmp_path / "results", ".batch.lock"):
+        found = batch(tmp_path, "-q")
+    assert found.exit_code == 1
+    assert "already" in found.output
+
+
+def test_nothing_to_do_and_no_cluster_are_one_line(tmp_path):
+    empty = batch(tmp_path)
+    assert empty.exit_code == 1
+    assert "no panel folder beneath" in empty.output
+    assert empty.output.count("\n") == 1
+    assert batch(tmp_path / "nowhere").output.count("\n") == 1
+
+
+def started(root):
+    """Start a batch of its own, and wait until it is at work on a panel."""
+    code = "import sys, wetline; sys.exit(wetline.main())"
+    command = [sys.executable, "-c", code, "batch", str(root), "--jobs", "1"]
+    process = subprocess.Popen(
+        command, cwd=SAMPLES.parent, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    until = time.monotonic() + 60
+    while not (root / "a" / "results" / "results.json").exists() and time.monotonic() < until:
+        assert process.poll() is None
+        time.sleep(0.02)
+    return process
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="sends signals")
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_stopped_half_way_the_same_command_goes_on(tmp_path, how):
+    for name in ("a", "b", "c"):
+        add_panel(tmp_path, name, "glass_edge" if name == "a" else "pen_marks")
+    process = started(tmp_path)
+    process.send_signal(how)
+    out, _ = process.communicate(timeout=60)
+    assert process.returncode != 0
+    if how == signal.SIGINT:
+        assert "not done yet" in out.decode()
+        assert states(tmp_path)["c"] == "not done yet"
+    time.sleep(1.0)  # the processes of a killed batch end by themselves
+    assert batch(tmp_path, "-q").exit_code == 0
+    assert "not done yet" not in states(tmp_path).values()
+    assert batch(tmp_path, "-q").exit_code == 0
+    assert set(states(tmp_path).values()) == {"up to date"}
+    alone = add_panel(tmp_path / "alone", "a", "glass_edge")
+    assert CliRunner().invoke(wetline.main, ["run", str(alone), "-q"]).exit_code == 0
+    made = results_of(tmp_path / "a")
+    assert {name: made[name] for name in results_of(alone)} == results_of(alone)
+    assert not [path for path in tmp_path.rglob(".part-*") if how == signal.SIGINT]
+    assert os.listdir(tmp_path / "results")

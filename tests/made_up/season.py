@@ -1,0 +1,27 @@
+"""A folder of panels, as a season leaves it."""
+
+import shutil
+from pathlib import Path
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_frames"
+
+
+def add_panel(root, name, sample="pen_marks"):
+    """Copy a sample panel under a name; return its folder."""
+    folder = root / name
+    shutil.copytree(SAMPLES / sample, folder, ignore=shutil.ignore_patterns("results", "truth"))
+    return folder
+
+
+def add_bad_panel(root, name):
+    """Make a panel that lacks its frames; return its folder."""
+    folder = root / name
+    folder.mkdir(parents=True)
+    (folder / "panel.toml").write_text('[panel]\nname = "no frames"\n', encoding="utf-8")
+    return folder
+
+
+def results_of(folder):
+    """Bytes of each result by its name, but for the stamp of what they were made from."""
+    files = (folder / "results").iterdir()
+    return {path.name: path.read_bytes() for path in files if path.name != "fingerprint.json"}
