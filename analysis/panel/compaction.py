@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from vision.records import FloatArray
@@ -97,6 +96,8 @@ def bag_factor(law: Compaction, compact_pa: float, drive_pa: float) -> float:
     """
     if law.exponent == 0:
         return 1.0
+    from scipy.integrate import solve_ivp  # slow to load, and most panels state no compaction
+
     vf_f = float(law.vf(compact_pa))
     porosity_f = 1.0 - vf_f
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import maximum_filter, median_filter, minimum_filter
-from scipy.stats import spearmanr
 
+from vision.common.robust import rank_correlation
 from vision.illumination.cell_levels import (
     first_dry,
     frame_noise,
@@ -256,7 +256,7 @@ def _runs_ahead(
     reached = strong < count
     if len(np.unique(strong[reached])) < settings.least_side_frames:
         return False
-    return bool(spearmanr(strong[reached], frame[reached])[0] > settings.least_order)
+    return rank_correlation(strong[reached], frame[reached]) > settings.least_order
 
 
 def _everywhere(frame: IntArray, strong: IntArray, shown: BoolArray, count: int) -> IntArray:
