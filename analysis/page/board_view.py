@@ -5,7 +5,16 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text, margin_s, overdue
+from analysis.watch.board import (
+    ENDED,
+    Board,
+    clock_text,
+    end_text,
+    gel_text,
+    margin_s,
+    overdue,
+    width_text,
+)
 from analysis.watch.run import Watch
 from vision.common.atomic_files import plain
 
@@ -36,6 +45,7 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
         "silence_s": watch.recorder.silence_s(),
         "delay_s": board.delay_s,
         "front": None if numbers.front is None else asdict(numbers.front),
+        "width_text": "" if numbers.front is None else width_text(numbers.front),
         "end_text": end_text(board, elapsed),
         "end_s": numbers.end_reached_s if numbers.end is None else numbers.end.end_s,
         "end_low_s": None if numbers.end is None else numbers.end.low_s,

@@ -42,8 +42,10 @@ class Front:
 
     Attributes
     ----------
-    mean_mm, low_mm, high_mm : float
-        Mean over the width, least and farthest lane.
+    mean_mm : float
+        Mean over the width.
+    low_mm, high_mm : float or None
+        Trailing and leading edge; None while something hides enough of the front to hide them.
     sd_mm : float
         Uncertainty of the mean.
     settled : bool
@@ -52,16 +54,19 @@ class Front:
     length_mm : float
         Distance to the end of the panel.
     filled : bool
+    half_mm : float or None
+        How far half of the width is wet; None with a point feed, and where it is not seen.
     """
 
     mean_mm: float
-    low_mm: float
-    high_mm: float
+    low_mm: float | None
+    high_mm: float | None
     sd_mm: float
     settled: bool
     speed_mm_min: float | None
     length_mm: float
     filled: bool
+    half_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -201,19 +206,48 @@ def _front_now(
     speed = None if filled else speed_mm_min(time, mean)
     return Front(
         mean_mm=float(curve.front_mean_mm[k]),
-        low_mm=float(_told(curve.front_min_mm[k], curve.front_mean_mm[k])),
-        high_mm=float(_told(curve.front_max_mm[k], curve.front_mean_mm[k])),
+        low_mm=_told(curve.front_min_mm[k]),
+        high_mm=_told(curve.front_max_mm[k]),
         sd_mm=float(curve.front_sd_mm[k]),
         settled=good,
         speed_mm_min=None if speed is None else max(speed, 0.0),
         length_mm=length,
         filled=filled,
+        half_mm=_told(curve.front_half_mm[k]),
     )
 
 
-def _told(edge_mm: float, mean_mm: float) -> float:
-    """Return an edge of the front, or its mean where a hole hides the edge."""
-    return edge_mm if np.isfinite(edge_mm) else mean_mm
+def _told(value_mm: float) -> float | None:
+    """Return what was seen; None where a hole hides it."""
+    return float(value_mm) if np.isfinite(value_mm) else None
+
+
+MOTTLED_MM = 5.0
+"""From here on it is worth a word that half of the width is wet only so far behind the mean front.
+Common practice, no source."""
+
+
+def width_text(front: Front) -> str:
+    """Write how the front lies over the width; what is hidden is said to be.
+
+    Examples
+    --------
+    >>> width_text(Front(224.0, 220.0, 228.0, 0.5, True, 16.0, 300.0, False))
+    '220 to 228 over the width'
+    >>> width_text(Front(224.0, None, None, 0.5, True, 16.0, 300.0, False, 212.0))
+    'leading and trailing edge hidden; half of the width wet to 212'
+    """
+    hidden = [
+        name
+        for name, edge in (("leading", front.high_mm), ("trailing", front.low_mm))
+        if edge is None
+    ]
+    text = f"{' and '.join(hidden)} edge hidden"
+    if front.low_mm is not None and front.high_mm is not None:
+        text = f"{front.low_mm:.0f} to {front.high_mm:.0f} over the width"
+    if front.half_mm is not None and front.mean_mm - front.half_mm >= MOTTLED_MM:
+        text += f"; half of the width wet to {front.half_mm:.0f}"
+    return text
 
 
 def _reached_s(time: FloatArray, mean: FloatArray, length: float) -> float:

@@ -11,7 +11,7 @@ from typing import IO, TextIO
 from analysis.forecast.panel_text import text_lines
 from analysis.panel.tables.gauge_units import typed_bag_mbar
 from analysis.watch.alarms import ACT
-from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text
+from analysis.watch.board import ENDED, Board, clock_text, end_text, gel_text, width_text
 from analysis.watch.run import Watch
 from vision.settings.event_log import CLAMP, NOTE, RESIN_OPEN
 
@@ -39,7 +39,7 @@ def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
         settling = "" if front.settled else " (settling)"
         lines.append(
             f"Front:      {front.mean_mm:.0f} of {front.length_mm:.0f} mm{settling}, "
-            f"{front.low_mm:.0f} to {front.high_mm:.0f} over the width{speed}"
+            f"{width_text(front)}{speed}"
         )
     if elapsed_s is not None:
         how = "stamped" if board.start_stamped else "found from the pictures"

@@ -111,7 +111,7 @@ function draw() {
   drawAlarms();
   const front = board.front;
   if (front) {
-    set("front", round(front.mean_mm), "mm", `of ${round(front.length_mm)} mm; ${round(front.low_mm)} to ${round(front.high_mm)} over the width${front.settled ? "" : "; settling"}`);
+    set("front", round(front.mean_mm), "mm", `of ${round(front.length_mm)} mm; ${board.width_text}${front.settled ? "" : "; settling"}`);
     set("speed", front.speed_mm_min === null ? "-" : round(front.speed_mm_min, 1), "", front.filled ? "at the end" : "mm in a minute");
   } else {
     set("front", "-", "mm", board.state === "running" ? "no front yet" : board.state);

@@ -1,6 +1,7 @@
 """The board as plain JSON for the page."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -28,6 +29,15 @@ def test_numbers_and_words_of_a_run_that_goes_on():
     assert (shown["now_ms"], shown["start_ms"]) == (1_000_000.0, 700_000.0)
     assert "At the end: in 5:00" in shown["chart_text"]
     assert not shown["overdue"]
+
+
+def test_edges_that_are_hidden_are_empty_and_said_to_be_hidden():
+    board = forecast_board(start_clock_s=700.0)
+    front = replace(board.numbers.front, low_mm=None, high_mm=None)
+    shown = view(replace(board, numbers=replace(board.numbers, front=front)), 300.0)
+    assert shown["front"]["low_mm"] is shown["front"]["high_mm"] is None
+    assert shown["width_text"] == "leading and trailing edge hidden"
+    assert shown["front"]["mean_mm"] == 200.0
 
 
 @pytest.mark.parametrize("elapsed_s", [661.0, 5000.0])

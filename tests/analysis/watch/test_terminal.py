@@ -1,6 +1,7 @@
 """The board in the terminal, and what is typed there."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -33,6 +34,13 @@ def test_board_in_words():
     assert "End:        in 5:30 (at 12:30; 95 %: 11:40 to 13:20)" in lines
     assert any("since resin start (stamped)" in line for line in lines)
     assert len(lines) <= 10
+
+
+def test_hidden_edges_are_said_to_be_hidden_and_not_filled_with_the_mean():
+    front = replace(FRONT, low_mm=None, high_mm=None)
+    shown = board_lines(replace(BOARD, numbers=replace(BOARD.numbers, front=front)), 420.0)
+    line = next(line for line in shown if line.startswith("Front:"))
+    assert line == "Front:      224 of 300 mm, leading and trailing edge hidden, 16.0 mm/min"
 
 
 def test_terminal_draws_in_place_and_says_little_elsewhere():
