@@ -237,6 +237,8 @@ class FrontSummary:
         the used rows. None where they are not known.
     doubts : tuple of str
         Why the reading as a whole may be wrong: what the photos show and it does not explain.
+    unexplained_picture : str
+        Name of the picture in the results that shows where; empty where there is none.
     """
 
     usable: bool
@@ -256,6 +258,7 @@ class FrontSummary:
     dry_spots: tuple[DrySpot, ...] = ()
     warnings: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    unexplained_picture: str = ""
 
     @property
     def race_share(self) -> float:

@@ -253,11 +253,20 @@ def describe(
         warnings=(
             *panel.notes,
             *(f"in doubt: {text}" for text in tracked.front.doubts),
+            *_where(tracked.front),
             *tracked.front.warnings,
             *_doubts(panel, fit, gel, lag_m),
             *_reach_doubts(panel, fit, fill, limits),
         ),
     )
+
+
+def _where(front: FrontSummary) -> tuple[str, ...]:
+    """Return the word on the picture of a refused run; the verdict names that of a doubtful one."""
+    picture = front.unexplained_picture
+    if front.usable or not picture:
+        return ()
+    return (f"see {picture} in the results: it shows where the panel was not understood",)
 
 
 def gel_limits(panel: Panel, gel: GelTime | None) -> GelLimits | None:

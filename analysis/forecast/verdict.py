@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +12,7 @@ from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.panel.records import Log, Panel
 from vision.common.rounding import minutes
-from vision.records import Tracked
+from vision.records import FrontSummary, Tracked
 
 UNFAIR_RACE_SHARE = 0.15
 """Race-tracking lead over length reached above which the panel was no fair test."""
@@ -182,11 +181,11 @@ def judge(
     "gels first": the fill time itself is beyond the gel time. "fills": the fill time's upper
     bound is within the working time. "tight": between the two.
     """
-    if isinstance(fit, NoFit):
-        spoiled = [] if tracked.front.doubts else unfair_reasons(panel, tracked, fit)
-        return Judgement("cannot decide", "; ".join([fit.reason, *spoiled]))
     if tracked.front.doubts:
-        return Judgement("cannot decide", in_doubt(tracked.front.doubts))
+        return Judgement("cannot decide", in_doubt(tracked.front))
+    if isinstance(fit, NoFit):
+        spoiled = unfair_reasons(panel, tracked, fit)
+        return Judgement("cannot decide", "; ".join([fit.reason, *spoiled]))
     unfair = unfair_reasons(panel, tracked, fit)
     if unfair:
         return Judgement("unfair test", "; ".join(unfair))
@@ -197,11 +196,14 @@ def judge(
     return Judgement("cannot decide", hidden) if hidden else judge_fill(fill, limits)
 
 
-def in_doubt(doubts: Sequence[str]) -> str:
-    """Write why the front itself is not believed, and what helps."""
+def in_doubt(front: FrontSummary) -> str:
+    """Write why the front itself is not believed, where, and what helps."""
+    picture = front.unexplained_picture
+    where = f"{picture} in the results shows where: " if picture else ""
     return (
-        f"the front that was read may be wrong: {'; '.join(doubts)}: look at the photos in the "
-        "record, keep sun and shadows off the panel, or mark the front with a few points in fix.csv"
+        f"the front that was read may be wrong: {'; '.join(front.doubts)}: {where}look at the "
+        "photos in the record, keep sun and shadows off the panel, or mark the front with a few "
+        "points in fix.csv"
     )
 
 

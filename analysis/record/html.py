@@ -26,6 +26,7 @@ from analysis.record.html_style import CLASSES, STYLE, SYMBOLS
 # Pictures by name, in the order of the page, with what they show.
 CAPTIONS = {
     "front_lines": "The flow front on the photo, with the time of each line since resin start.",
+    "unexplained": "Places that what was found does not explain, on the panel from straight above.",
     "curve": "Distance of the flow front against time: measured points, the fit and its 95 % band.",
     "squared": "Squared distance against time. Under Darcy's law the points lie on a straight "
     "line; a bend shows that something changed.",
@@ -64,7 +65,7 @@ def build_report(
     """
     verdict, title = verdict_words(answer), answer.panel.name
     shown = {name: data for name, data in pictures.items() if data}
-    head, charts = ["front_lines"], ["curve", "squared", "plan"]
+    head, charts = ["unexplained", "front_lines"], ["curve", "squared", "plan"]
     charts += [name for name in shown if name not in CAPTIONS]
     parts = [
         _header(title, version, made),

@@ -12,6 +12,9 @@ from analysis.panel.panel_toml import read_panel
 from analysis.record.record import read_settings, wetline_version, write_record
 from vision.tracking.job import Progress, track_folder
 
+FORECAST_FILES = ("forecast.json", "levers.png", "resin.json")
+"""What other commands made of the front; a run without one takes them away."""
+
 
 def run_panel(
     folder: Path, *, pdf: bool = False, quiet: bool = True, progress: Progress | None = None
@@ -38,9 +41,14 @@ def run_panel(
     job = track_folder(folder, quiet, progress)
     found = answer(job.tracked, panel)
     pictures = write_record(folder, found, job.photo)
+    report = folder / "results" / "report.pdf"
+    # What an earlier run left, and this one does not write anew, would mislead.
+    report.unlink(missing_ok=True)
+    if not found.front.usable:
+        for name in FORECAST_FILES:
+            (folder / "results" / name).unlink(missing_ok=True)
     if pdf:
         from analysis.record.pdf import write_pdf
 
-        report = folder / "results" / "report.pdf"
         write_pdf(report, found, pictures, read_settings(folder), version=wetline_version())
     return found

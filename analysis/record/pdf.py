@@ -79,7 +79,7 @@ def write_pdf(
     sheet.verdict(verdict_words(answer))
     sheet.table("Key numbers", key_rows(answer), "95 % interval or remark")
     extra = [name for name in pictures if name not in CAPTIONS]
-    for name in ("front_lines", "curve", "squared", "plan", *extra):
+    for name in ("unexplained", "front_lines", "curve", "squared", "plan", *extra):
         caption = CAPTIONS.get(name, name.replace("_", " "))
         sheet.picture(pictures.get(name, b""), caption, 150.0 if name == "plan" else 130.0)
     sheet.table("How fair was the test?", fairness_rows(answer))

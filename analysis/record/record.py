@@ -146,6 +146,9 @@ def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict
     pictures = curve_pictures(answer)
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
+    odd = results / (answer.front.unexplained_picture or "none")
+    if answer.front.unexplained_picture and odd.is_file():
+        pictures = {"unexplained": odd.read_bytes()} | pictures
     write_json(results / "results.json", answer_json(answer))
     curve_file = results / "curve.png"
     if "curve" in pictures:

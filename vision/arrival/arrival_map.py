@@ -12,7 +12,7 @@ from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
-from vision.check.doubts import row_doubts, run_doubts
+from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_doubts
 from vision.check.redraw import redraw
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
@@ -52,6 +52,8 @@ class Measured:
         Why the run as a whole is in doubt.
     steps : TwoSteps or None
         Where two changes passed over the panel, one behind the other.
+    unexplained : Unexplained or None
+        Where on the panel the photos are not explained by what was found.
     """
 
     arrival: ArrivalMap
@@ -65,6 +67,7 @@ class Measured:
     row_doubts: tuple[str, ...]
     doubts: tuple[str, ...]
     steps: TwoSteps | None = None
+    unexplained: Unexplained | None = None
 
 
 def measure(
@@ -127,6 +130,7 @@ def measure(
         row_doubts=row_doubts(redrawing, settings.check),
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         steps=wetting.steps,
+        unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
 
 

@@ -5,12 +5,73 @@ Tested in tests/vision/check/test_redraw.py and tests/vision/wetting/test_earlie
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vision.check.redraw import Redrawing
+from vision.illumination.coarse_wetting import CoarseWetting
 from vision.records import BoolArray
 from vision.settings.tracker_settings import CheckSettings, TrackerSettings
 from vision.wetting.earlier_step import TwoSteps
+from vision.wetting.masks import at_size
+
+
+@dataclass(frozen=True)
+class Unexplained:
+    """Where on the panel a run was not understood; masks of the canvas's shape, each place in one.
+
+    Attributes
+    ----------
+    odd : ndarray of shape (M, N), bool
+        Looks dry long after it should have wetted, or wet long before.
+    elsewhere : ndarray of shape (M, N), bool
+        Photos by themselves show the front on the other side.
+    light : ndarray of shape (M, N), bool
+        Wet in one way of reading the light while dry in another.
+    hidden : ndarray of shape (M, N), bool
+        Never seen clearly, and filled in from around.
+    """
+
+    odd: BoolArray
+    elsewhere: BoolArray
+    light: BoolArray
+    hidden: BoolArray
+
+    @property
+    def is_telling(self) -> bool:
+        """Whether there is a place to show, and not just all of the panel hidden."""
+        shown = any(mask.any() for mask in (self.odd, self.elsewhere, self.light))
+        return shown or bool(self.hidden.any() and np.mean(self.hidden) < ALL_HIDDEN)
+
+
+def find_unexplained(
+    redrawing: Redrawing, coarse: CoarseWetting, known: BoolArray, settings: CheckSettings
+) -> Unexplained:
+    """Find where a run was not understood.
+
+    Parameters
+    ----------
+    redrawing : Redrawing
+    coarse : CoarseWetting
+    known : ndarray of shape (M, N), bool
+        What was seen and not filled.
+    settings : CheckSettings
+    """
+    odd, elsewhere = redrawing.unexplained, redrawing.elsewhere
+    light = np.zeros(coarse.wet_frame.shape, bool)
+    if coarse.other_frame is not None and light_doubts(coarse.other_light, settings):
+        light = np.abs(coarse.wet_frame - coarse.other_frame) > LIGHT_FRAMES
+    light = at_size(light, known.shape) & ~odd & ~elsewhere
+    hidden = ~known & ~odd & ~elsewhere & ~light
+    return Unexplained(odd, elsewhere & ~odd, light, hidden)
+
+
+ALL_HIDDEN = 0.95
+"""Share of the panel past which what was hidden is no place but the whole."""
+
+LIGHT_FRAMES = 2
+"""Frames by which a cell must wet sooner or later in another light to be shown."""
 
 HIDDEN = "front mostly hidden in this photo"
 ELSEWHERE = "this photo by itself shows the front elsewhere"

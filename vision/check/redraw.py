@@ -40,6 +40,9 @@ class Redrawing:
         Places that look dry long after they should have wetted, or wet long before.
     unexplained_share : float
         Their share of what was to be explained.
+    elsewhere : ndarray of shape (M, N), bool
+        Places between the front that is claimed and the one that photos by themselves show, in
+        more frames than chance explains.
     moving : ndarray of shape (K,), bool
         Frames with a front that has left the feed and not reached the end.
     tolerance_mm : float
@@ -51,6 +54,7 @@ class Redrawing:
     shift_mm: FloatArray
     unexplained: BoolArray
     unexplained_share: float
+    elsewhere: BoolArray
     moving: BoolArray
     tolerance_mm: float
 
@@ -92,7 +96,8 @@ def redraw(
     """
     grid = front_grid(feed)
     drawn = _draw(wetting, wet_frame, known, grid, wetting_settings)
-    off, seen, shift = _compare_fronts(drawn, grid.bin_mm, settings)
+    fronts = _compare_fronts(drawn, settings)
+    off, seen, shift = _by_frame(fronts, settings, grid)
     odd, share = _unexplained(drawn, settings)
     ever = wet_frame < len(wetting.levels)
     wetted = np.bincount(wet_frame[ever], minlength=len(wetting.levels)).cumsum() / wet_frame.size
@@ -102,6 +107,7 @@ def redraw(
         shift_mm=shift,
         unexplained=grid.on_canvas(odd, feed.shape),
         unexplained_share=share,
+        elsewhere=grid.on_canvas(_elsewhere(fronts, grid.bins, settings), feed.shape),
         moving=np.asarray((wetted > LEAST_WETTED) & (wetted < 1 - LEAST_WETTED)),
         tolerance_mm=grid.bin_mm * _tolerance_bins(grid.bins, settings),
     )
@@ -172,24 +178,52 @@ def _fronts(wetness: FloatArray) -> FloatArray:
     return np.argmax(running, axis=2).astype(float)
 
 
-def _compare_fronts(
-    drawn: _Drawn, bin_mm: float, settings: CheckSettings
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+@dataclass(frozen=True)
+class _TwoFronts:
+    """The bins from the feed on that are claimed and shown to be wet; all (K, sectors).
+
+    `seen` says where a photo shows the front at all, `off` where it shows it elsewhere.
+    """
+
+    claimed: FloatArray
+    shown: FloatArray
+    seen: BoolArray
+    off: BoolArray
+
+
+def _compare_fronts(drawn: _Drawn, settings: CheckSettings) -> _TwoFronts:
     """Compare each photo's own front with the claimed one, sector by sector."""
     claimed, shown = _fronts(drawn.expected), _fronts(drawn.observed)
-    ahead = shown - claimed
     count_bins = drawn.observed.shape[2]
     reach = _tolerance_bins(count_bins, settings)
     near = np.abs(np.arange(count_bins) + 0.5 - claimed[:, :, None]) < reach
     visible = np.isfinite(drawn.observed)
     seen = (near & visible).sum(axis=2) >= 0.5 * near.sum(axis=2)
+    off = seen & (np.abs(shown - claimed) > reach)
+    return _TwoFronts(claimed, shown, np.asarray(seen), np.asarray(off))
+
+
+def _by_frame(
+    fronts: _TwoFronts, settings: CheckSettings, grid: FrontGrid
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the share of sectors off and seen, and the shift in mm, of each frame."""
+    seen = fronts.seen
     count = np.maximum(seen.sum(axis=1), 1)
-    off = np.asarray((seen & (np.abs(ahead) > reach)).sum(axis=1) / count)
-    most = max(settings.farthest * count_bins, reach)
-    bounded = np.clip(ahead, -most, most)
+    off = np.asarray(fronts.off.sum(axis=1) / count)
+    most = max(settings.farthest * grid.bins, _tolerance_bins(grid.bins, settings))
+    bounded = np.clip(fronts.shown - fronts.claimed, -most, most)
     shift = (bounded * seen).sum(axis=1) / count
     usual = float(np.median(shift[seen.any(axis=1)])) if seen.any() else 0.0
-    return off, np.asarray(seen.mean(axis=1)), (shift - usual) * bin_mm
+    return off, np.asarray(seen.mean(axis=1)), (shift - usual) * grid.bin_mm
+
+
+def _elsewhere(fronts: _TwoFronts, bins: int, settings: CheckSettings) -> BoolArray:
+    """Find the places (sectors, bins) between the two fronts, in more frames than may be chance."""
+    low = np.minimum(fronts.claimed, fronts.shown)[..., None]
+    high = np.maximum(fronts.claimed, fronts.shown)[..., None]
+    place = np.arange(bins) + 0.5
+    between = (place > low) & (place < high) & fronts.off[..., None]
+    return np.asarray(between.sum(axis=0) > settings.lag_frames)
 
 
 LEAST_OFF = 2.0

@@ -23,6 +23,7 @@ from vision.records import (
 from vision.settings.settings_stamp import settings_stamp
 
 ARRIVAL_FILE = "arrival.npz"
+UNEXPLAINED_FILE = "unexplained.png"
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 

@@ -68,6 +68,8 @@ class CoarseWetting:
     other_light : float
         Share of the panel by which the front differs where the light is read in another way that
         explains the cells nearly as well; 0 where none does.
+    other_frame : ndarray of shape (h, w), int, or None
+        Frame from which each cell is wet by that other way; None where there is none.
     """
 
     light: FloatArray
@@ -80,6 +82,7 @@ class CoarseWetting:
     contrast: float
     unexplained: float
     other_light: float = 0.0
+    other_frame: IntArray | None = None
 
 
 def find_coarse_wetting(
@@ -143,7 +146,8 @@ def either_light(
         return chosen
     frames = np.arange(len(chosen.light))[:, None]
     wetted = [(frames >= one.wet_frame.ravel()).mean(axis=1) for one in (chosen, other)]
-    return replace(chosen, other_light=float(np.abs(wetted[0] - wetted[1]).mean()))
+    apart = float(np.abs(wetted[0] - wetted[1]).mean())
+    return replace(chosen, other_light=apart, other_frame=other.wet_frame)
 
 
 NEARLY = 0.5

@@ -16,13 +16,18 @@ from vision.common.atomic_files import replace_file
 from vision.common.progress import bar
 from vision.drawing.pictures import lines_on_photo, subtitle_of
 from vision.drawing.strokes import encode_image
+from vision.drawing.unexplained_view import photo_from_above, unexplained_view
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
-from vision.front.results import PlacedFrames, save_tracked
+from vision.front.results import UNEXPLAINED_FILE, PlacedFrames, save_tracked
 from vision.records import Frame, Tracked
+from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup, read_setup
 from vision.settings.settings_stamp import FIX_FILE, settings_stamp
 from vision.tracking.tracker import TrackedRun, track_frames
+
+DRAWN_LATER = ("front_lines.png", "plan_view.png", "front_lines.mp4")
+"""Pictures of a front, drawn when asked for, that a run without one takes away."""
 
 Progress = Callable[[int, int], None]
 """Given the frames done and the frames in all."""
@@ -39,11 +44,14 @@ class Job:
         JPEG of the front lines on the last photo; None for pen marks.
     run : TrackedRun or None
         The frames and what they showed; None for pen marks.
+    unexplained : bytes or None
+        PNG of the places that were not understood; None unless the run is in doubt or refused.
     """
 
     tracked: Tracked
     photo: bytes | None
     run: TrackedRun | None = None
+    unexplained: bytes | None = None
 
     @property
     def start_clock_s(self) -> float:
@@ -60,13 +68,19 @@ class Job:
                 f"Scale:   {scale.method}, expected error {scale.error_mm:.1f} mm on the panel"
             )
         if not front.usable:
-            return [*lines, f"Front:   cannot be measured: {front.reason}"]
+            lines.append(f"Front:   cannot be measured: {front.reason}")
+            return lines + self._where()
         reached = f"Front:   reached {front.length_reached_mm:.0f} mm"
         lines.append(reached + (" (the end)" if front.filled else ""))
         if front.resin_start:
             lines.append(f"         resin start {front.resin_start.replace('T', ' ')[:19]}")
         lines += [f"In doubt: {text}" for text in front.doubts]
+        lines += self._where()
         return lines + [f"Look at: {text}" for text in front.warnings]
+
+    def _where(self) -> list[str]:
+        picture = self.tracked.front.unexplained_picture
+        return [f"Where:   see {picture} in the results"] if picture else []
 
 
 def track_folder(folder: Path, quiet: bool, progress: Progress | None = None) -> Job:
@@ -95,15 +109,29 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
         count = len(frames)
         watch = bar("Tracking", count, quiet) if progress is None else _calling(progress, count)
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
-    return Job(replace(run.tracked, settings_stamp=stamp), _photo(run, setup), run)
+    odd = _unexplained(run, setup)
+    name = "" if odd is None else UNEXPLAINED_FILE
+    front = replace(run.tracked.front, unexplained_picture=name)
+    tracked = replace(run.tracked, front=front, settings_stamp=stamp)
+    return Job(tracked, _photo(run, setup), run, odd)
 
 
 def save_job(job: Job, results: Path) -> None:
     """Write what tracking found under `results`, each file whole or not at all."""
     save_tracked(results, job.tracked, None if job.run is None else _placed(job.run))
-    if job.photo is not None:
-        photo = job.photo
-        replace_file(results / "front_lines.jpg", lambda part: part.write_bytes(photo))
+    _write_or_remove(results / "front_lines.jpg", job.photo)
+    _write_or_remove(results / UNEXPLAINED_FILE, job.unexplained)
+    if not job.tracked.front.usable:
+        for name in DRAWN_LATER:
+            _write_or_remove(results / name, None)
+
+
+def _write_or_remove(path: Path, data: bytes | None) -> None:
+    """Write a picture; where there is none, one of an earlier run would mislead."""
+    if data is None:
+        path.unlink(missing_ok=True)
+    else:
+        replace_file(path, lambda part: part.write_bytes(data))
 
 
 def _placed(run: TrackedRun) -> PlacedFrames:
@@ -124,12 +152,25 @@ def _calling(progress: Progress, count: int) -> Callable[[Iterable[Frame]], Iter
     return wrap
 
 
+def _last_plane(run: TrackedRun, photo: Frame) -> PlaneMap:
+    return next(frame.plane for frame in reversed(run.frames) if frame.name == photo.name)
+
+
+def _unexplained(run: TrackedRun, setup: PanelSetup) -> bytes | None:
+    if run.unexplained is None or run.last_seen is None:
+        return None
+    plane = _last_plane(run, run.last_seen)
+    flat = photo_from_above(run.last_seen.image, plane)
+    size = (plane.length_mm, plane.width_mm)
+    drawn = unexplained_view(flat, run.unexplained, size, title=setup.name, flow=setup.flow)
+    return encode_image(drawn)
+
+
 def _photo(run: TrackedRun, setup: PanelSetup) -> bytes | None:
     arrival, front = run.tracked.arrival, run.tracked.front
     if run.last_seen is None or arrival is None:
         return None
-    name = run.last_seen.name
-    plane = next(frame.plane for frame in reversed(run.frames) if frame.name == name)
+    plane = _last_plane(run, run.last_seen)
     times: list[float] | None = None if front.usable else []
     subtitle = subtitle_of(front, arrival.last_s)
     drawn = lines_on_photo(run.last_seen.image, plane, arrival, setup, subtitle, times)

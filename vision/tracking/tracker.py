@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.arrival.arrival_map import Measured, measure
+from vision.check.doubts import Unexplained
 from vision.common.csv_table import clock_text_s
 from vision.common.outside.input_files import is_there
 from vision.frames.prefetch import prefetch
@@ -60,6 +61,9 @@ class TrackedRun:
         Share of the front at the last frame that was filled in rather than seen.
     last_seen : Frame or None
         The last frame in which the panel was found, for drawing on.
+    unexplained : Unexplained or None
+        Where on the panel the run was not understood; None unless it is in doubt or refused, and
+        where the panel was not found.
     """
 
     tracked: Tracked
@@ -67,6 +71,7 @@ class TrackedRun:
     start_clock_s: float
     hidden_share: float
     last_seen: Frame | None
+    unexplained: Unexplained | None = None
 
 
 def no_fixes(start_clock_s: float) -> FloatArray | None:
@@ -168,6 +173,7 @@ class Tracker:
             start_clock_s=measured.start_s,
             hidden_share=float(measured.hidden_share[-1]),
             last_seen=self._last_seen,
+            unexplained=_not_understood(measured),
         )
 
     def finish(self, start_clock_s: float | None = None, fixes: Fixes = no_fixes) -> TrackedRun:
@@ -182,6 +188,15 @@ class Tracker:
         curve, front = blank_curve(self.setup.flow, times.names, times.time_s, LOST)
         tracked = Tracked(None, curve, front, self.rectifier.summary())
         return TrackedRun(tracked, frames, start, 1.0, self._last_seen)
+
+
+def _not_understood(measured: Measured) -> Unexplained | None:
+    """Return where on the panel a doubtful or refused run was not understood, if anywhere."""
+    places = measured.unexplained
+    if places is None or measured.reason == LOST:
+        return None
+    doubtful = bool(measured.reason or measured.doubts)
+    return places if doubtful and places.is_telling else None
 
 
 def _taken_still(frames: Sequence[SeenFrame]) -> list[str]:

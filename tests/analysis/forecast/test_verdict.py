@@ -26,7 +26,7 @@ from tests.made_up.curves import (
     make_panel,
     make_tracked,
 )
-from vision.records import DrySpot
+from vision.records import DrySpot, FrontSummary
 
 LIMITS = GelLimits(gel_s=3600.0, working_s=2520.0, gel_sd=0.10)
 
@@ -152,7 +152,10 @@ def test_bounds_of_a_fill_that_gels_first_are_rounded_to_the_safe_side():
 
 
 def test_doubts_of_the_front_are_all_named():
-    assert "may be wrong: sun; shadow: look at the photos" in in_doubt(("sun", "shadow"))
+    front = FrontSummary(True, "", 20, 12, doubts=("sun", "shadow"))
+    assert "may be wrong: sun; shadow: look at the photos" in in_doubt(front)
+    shown = in_doubt(replace(front, unexplained_picture="where.png"))
+    assert "sun; shadow: where.png in the results shows where: look at the photos" in shown
 
 
 def test_the_margin_of_a_fill_that_may_never_end():
