@@ -45,11 +45,11 @@ def batch(
 
     from analysis.batch.batch import Wish, run_batch
     from analysis.batch.find import find_panels
+    from analysis.batch.fingerprint import made_by
     from analysis.batch.html import summary_page
     from analysis.batch.progress_line import ProgressLine
     from analysis.batch.summary import summary_csv, summary_json, summary_lines
     from analysis.batch.workers import cores
-    from analysis.record.record import wetline_version
     from analysis.watch.lock import FolderLock
     from vision.common.atomic_files import write_text
     from vision.errors import WetlineError
@@ -67,7 +67,7 @@ def batch(
         done = run_batch(found, Wish(jobs or cores(), pdf, fresh, dask), line)
     page = results / "batch.html"
     write_text(results / "batch.csv", summary_csv(done))
-    write_text(page, summary_page(done, wetline_version()))
+    write_text(page, summary_page(done, made_by()["wetline"]))
     if as_json:
         click.echo(json.dumps(summary_json(done), indent=2, ensure_ascii=False))
     else:
