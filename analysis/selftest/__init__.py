@@ -1,0 +1,1 @@
+"""Published values, worked out again on the user's own installation."""
