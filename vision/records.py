@@ -286,11 +286,32 @@ class ScaleSummary:
 
 
 @dataclass(frozen=True)
+class SecondFront:
+    """The front of the other of two changes that passed over the panel: the one not followed.
+
+    Attributes
+    ----------
+    which : {"first", "second"}
+        Which of the two, in time.
+    time_s : ndarray of shape (K,), float
+        Seconds since resin start.
+    front_mm, sd_mm : ndarray of shape (K,), float
+        Usual distance from the feed over the width (radius with a point feed), and its standard
+        uncertainty.
+    """
+
+    which: str
+    time_s: FloatArray
+    front_mm: FloatArray
+    sd_mm: FloatArray
+
+
+@dataclass(frozen=True)
 class Tracked:
     """All that vision hands on for one panel.
 
     `settings_stamp` stands for the settings it was tracked with; empty for pictures held in
-    memory.
+    memory. `second` is the front of the other change where two passed over the panel.
     """
 
     arrival: ArrivalMap | None
@@ -299,3 +320,4 @@ class Tracked:
     scale: ScaleSummary
     frame_notes: Sequence[str] = field(default_factory=tuple)
     settings_stamp: str = ""
+    second: SecondFront | None = None

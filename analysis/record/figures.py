@@ -15,6 +15,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
 
+from vision.records import SecondFront
+
 # Black, blue and vermilion of the palette by Okabe and Ito, "Color Universal Design" (2008); the
 # shapes and dashes tell the same without colour.
 INK = "#1a1a1a"
@@ -63,6 +65,7 @@ def distance_figure(
     limits: Sequence[TimeLimit] = (),
     flow_length_mm: float | None = None,
     flow: str = "edge",
+    other: SecondFront | None = None,
 ) -> Figure:
     """Draw front distance against time.
 
@@ -80,6 +83,8 @@ def distance_figure(
         The part's flow length, a level line.
     flow : {"edge", "point"}
         Words of the upright axis.
+    other : SecondFront or None
+        The front of another change that passed over the panel: a dotted line with triangles.
 
     Returns
     -------
@@ -89,6 +94,8 @@ def distance_figure(
     figure, axes = _page()
     minutes = np.asarray(time_s, dtype=float) / 60
     _points(axes, minutes, np.asarray(distance_mm, dtype=float), np.asarray(used, dtype=bool))
+    if other is not None:
+        _other_front(axes, other)
     if fit is not None:
         _band(axes, fit, 60.0, _last_used(minutes, used))
     _fit_window(axes, minutes, distance_mm, fit, limits, flow_length_mm)
@@ -201,6 +208,23 @@ def _points(axes: Axes, across: Points, up: Points, used: NDArray[np.bool_]) -> 
             label="measured, not used",
             zorder=3,
         )
+
+
+def _other_front(axes: Axes, other: SecondFront) -> None:
+    """Draw the front that is not followed, a triangle at every few of its points."""
+    axes.plot(
+        other.time_s / 60,
+        other.front_mm,
+        color=VERMILION,
+        lw=1.6,
+        ls=":",
+        marker="^",
+        ms=4.5,
+        mfc="white",
+        markevery=max(1, len(other.time_s) // 12),
+        label=f"{other.which} change, not followed",
+        zorder=3,
+    )
 
 
 def _band(axes: Axes, fit: FitBand, unit: float, last_used: float) -> None:

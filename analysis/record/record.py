@@ -71,7 +71,12 @@ def curve_pictures(answer: PanelAnswer) -> dict[str, bytes]:
         limits.append(TimeLimit("gel time", gel.gel_time_s))
     if isinstance(fit, NoFit):
         figure = distance_figure(
-            curve.time_s, curve.front_clean_mm, curve.used, limits=limits, flow=curve.flow
+            curve.time_s,
+            curve.front_clean_mm,
+            curve.used,
+            limits=limits,
+            flow=curve.flow,
+            other=answer.tracked.second,
         )
         return {"curve": png_bytes(figure, dpi=PLOT_DPI)}
     last = max([float(curve.time_s[-1]), *(limit.time_s for limit in limits)])
@@ -85,6 +90,7 @@ def curve_pictures(answer: PanelAnswer) -> dict[str, bytes]:
         limits=limits,
         flow_length_mm=None if fill is None else fill.flow_length_m * 1000.0,
         flow=curve.flow,
+        other=answer.tracked.second,
     )
     pictures = {"curve": png_bytes(figure, dpi=PLOT_DPI)}
     if curve.flow == "edge":

@@ -14,7 +14,8 @@ from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
 from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_doubts
 from vision.check.redraw import redraw
-from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
+from vision.check.second_front import read_second_front
+from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray, SecondFront
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
 from vision.repair.initial_wet import find_initial_wet
 from vision.repair.inpaint import Course, Sighting
@@ -52,6 +53,8 @@ class Measured:
         Why the run as a whole is in doubt.
     steps : TwoSteps or None
         Where two changes passed over the panel, one behind the other.
+    second : SecondFront or None
+        The front of the one of them that is not followed.
     unexplained : Unexplained or None
         Where on the panel the photos are not explained by what was found.
     """
@@ -67,6 +70,7 @@ class Measured:
     row_doubts: tuple[str, ...]
     doubts: tuple[str, ...]
     steps: TwoSteps | None = None
+    second: SecondFront | None = None
     unexplained: Unexplained | None = None
 
 
@@ -117,7 +121,7 @@ def measure(
         mm_per_px=mm_per_px,
         last_s=float(times[-1] - start),
     )
-    pixel_sd = 0.15 + wetting.pixels.sigma / 2
+    steps, pixel_sd = wetting.steps, 0.15 + wetting.pixels.sigma / 2
     return Measured(
         arrival=arrival,
         start_s=start + zero,
@@ -130,6 +134,7 @@ def measure(
         row_doubts=row_doubts(redrawing, settings.check),
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         steps=wetting.steps,
+        second=None if steps is None else read_second_front(steps, times - start, feed),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
 

@@ -12,11 +12,12 @@ import numpy as np
 from vision.common.atomic_files import write_text
 from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
-from vision.records import CURVE_NUMBERS, FrontCurve
+from vision.records import CURVE_NUMBERS, FrontCurve, SecondFront
 
 NUMBERS = ("time_s", *CURVE_NUMBERS[:6])
 EXTRA = CURVE_NUMBERS[6:]
 HEADER = ("frame", *NUMBERS, "used", "note", *EXTRA)
+SECOND_HEADER = ("change", "time_s", "front_mm", "front_sd_mm")
 LATELY_ADDED = ("front_half_mm", "front_band_mm")
 """Columns that a table of an earlier version lacks."""
 
@@ -78,3 +79,32 @@ def read_front_csv(path: Path) -> FrontCurve:
         notes=tuple(row["note"] or "" for row in rows),
         **columns,
     )
+
+
+def write_second_front(path: Path, second: SecondFront) -> None:
+    """Write the front of the change that is not followed; NaN becomes an empty cell."""
+    lines = [",".join(SECOND_HEADER)]
+    for numbers in zip(second.time_s, second.front_mm, second.sd_mm, strict=True):
+        lines.append(",".join([second.which, *(_text(value, "") for value in numbers)]))
+    write_text(path, "\n".join(lines) + "\n")
+
+
+def read_second_front_csv(path: Path) -> SecondFront | None:
+    """Read what `write_second_front` wrote; None where only one change passed.
+
+    Raises
+    ------
+    WetlineError
+        If it is there and not such a table.
+    """
+    if not path.exists():
+        return None
+    try:
+        rows = list(csv.DictReader(io.StringIO(read_text(path))))
+        columns = [
+            np.array([float(row[key]) if row[key] else math.nan for row in rows])
+            for key in SECOND_HEADER[1:]
+        ]
+        return SecondFront(rows[0]["change"], *columns)
+    except (KeyError, IndexError, TypeError, ValueError, csv.Error) as error:
+        raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error

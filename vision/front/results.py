@@ -11,7 +11,12 @@ import numpy as np
 from vision.common.atomic_files import read_json, replace_file, write_json
 from vision.common.outside.stored_results import checked_fields, finite, read_arrays
 from vision.errors import WetlineError
-from vision.front.front_csv import read_front_csv, write_front_csv
+from vision.front.front_csv import (
+    read_front_csv,
+    read_second_front_csv,
+    write_front_csv,
+    write_second_front,
+)
 from vision.records import (
     ArrivalMap,
     DrySpot,
@@ -24,6 +29,7 @@ from vision.settings.settings_stamp import settings_stamp
 
 ARRIVAL_FILE = "arrival.npz"
 UNEXPLAINED_FILE = "unexplained.png"
+SECOND_FILE = "second_front.csv"
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 
@@ -102,6 +108,10 @@ def save_tracked(results: Path, tracked: Tracked, placed: PlacedFrames | None = 
 
         replace_file(results / ARRIVAL_FILE, write)
     write_front_csv(results / "front.csv", tracked.curve)
+    if tracked.second is None:
+        (results / SECOND_FILE).unlink(missing_ok=True)
+    else:
+        write_second_front(results / SECOND_FILE, tracked.second)
     write_json(results / "results.json", results_json(tracked))
 
 
@@ -202,7 +212,8 @@ def read_tracked(folder: Path) -> Tracked:
             f"{Path(folder) / 'panel.toml'}: [panel], [frames], [scale], the marks or fix.csv have "
             "changed since the front was tracked: run `wetline run` again"
         )
-    return Tracked(arrival, curve, front, scale, notes, stamp)
+    second = read_second_front_csv(results / SECOND_FILE)
+    return Tracked(arrival, curve, front, scale, notes, stamp, second)
 
 
 def _front(values: dict[str, Any]) -> FrontSummary:

@@ -19,12 +19,16 @@ from vision.drawing.strokes import encode_image
 from vision.drawing.unexplained_view import photo_from_above, unexplained_view
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
-from vision.front.results import UNEXPLAINED_FILE, PlacedFrames, save_tracked
+from vision.front.results import SECOND_FILE, UNEXPLAINED_FILE, PlacedFrames, save_tracked
 from vision.records import Frame, Tracked
 from vision.scale.plane_map import PlaneMap
 from vision.settings.panel_settings import PanelSetup, read_setup
 from vision.settings.settings_stamp import FIX_FILE, settings_stamp
 from vision.tracking.tracker import TrackedRun, track_frames
+
+OTHER_CHANGE = (
+    f"the change that is not followed is in {SECOND_FILE}, and dotted in the curve of the record"
+)
 
 DRAWN_LATER = ("front_lines.png", "plan_view.png", "front_lines.mp4")
 """Pictures of a front, drawn when asked for, that a run without one takes away."""
@@ -111,7 +115,9 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
         run = track_frames(setup, frames, watch, setup.folder / FIX_FILE)
     odd = _unexplained(run, setup)
     name = "" if odd is None else UNEXPLAINED_FILE
-    front = replace(run.tracked.front, unexplained_picture=name)
+    front = run.tracked.front
+    told = () if run.tracked.second is None else (OTHER_CHANGE,)
+    front = replace(front, unexplained_picture=name, warnings=(*front.warnings, *told))
     tracked = replace(run.tracked, front=front, settings_stamp=stamp)
     return Job(tracked, _photo(run, setup), run, odd)
 

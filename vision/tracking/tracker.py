@@ -168,7 +168,13 @@ class Tracker:
             curve, front = blank_curve(curve.flow, curve.frames, curve.time_s, measured.reason)
         front = replace(front, warnings=(*front.warnings, *_taken_still(frames)))
         return TrackedRun(
-            tracked=Tracked(measured.arrival, curve, front, scale),
+            tracked=Tracked(
+                measured.arrival,
+                curve,
+                front,
+                scale,
+                second=None if measured.reason else measured.second,
+            ),
             frames=frames,
             start_clock_s=measured.start_s,
             hidden_share=float(measured.hidden_share[-1]),

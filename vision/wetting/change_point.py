@@ -112,9 +112,9 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     looks = coarse.wet_frame.size * count
     clear = first.contrast >= settings.wetting.causes.least_contrast(looks)
     if settings.steps.follow == "second" or not clear:
-        return replace(wetting, steps=TwoSteps(earlier, is_first_followed=False, is_clear=clear))
+        return replace(wetting, steps=TwoSteps(earlier, False, clear))
     followed = _wetting_of(stack, first, settings.wetting, wetting.wet_frame)
-    return replace(followed, steps=TwoSteps(earlier, is_first_followed=True, is_clear=True))
+    return replace(followed, steps=TwoSteps(earlier, True, True, wetting.wet_frame))
 
 
 def _wetting_of(

@@ -9,7 +9,7 @@ and it runs over them in the same order as the strong change.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.ndimage import maximum_filter, median_filter, minimum_filter
@@ -35,6 +35,8 @@ class EarlierStep:
     ----------
     wet_frame : ndarray of shape (h, w), int
         Frame from which each cell shows it; K where it never came.
+    shown : ndarray of shape (h, w), bool
+        Cells that show it themselves; the others take the usual lead over the strong change.
     vector : ndarray of shape (C,), float
         Its typical step, in logarithms.
     dry : ndarray of shape (h, w, C), float
@@ -48,6 +50,7 @@ class EarlierStep:
     """
 
     wet_frame: IntArray
+    shown: BoolArray
     vector: FloatArray
     dry: FloatArray
     noise: FloatArray
@@ -59,12 +62,14 @@ class EarlierStep:
 class TwoSteps:
     """Two changes that passed over the panel, and which of them is followed.
 
-    `is_clear` says whether the first is strong enough to be followed at all.
+    `is_clear` says whether the first is strong enough to be followed at all. `other_frame`
+    is the frame from which each pixel shows the second where the first is followed; else empty.
     """
 
     earlier: EarlierStep
     is_first_followed: bool
     is_clear: bool
+    other_frame: IntArray = field(default_factory=lambda: np.zeros((0, 0), int))
 
 
 def coarse_of_step(step: EarlierStep, coarse: CoarseWetting) -> CoarseWetting:
@@ -143,6 +148,7 @@ def find_earlier_step(
     placed = wet_frame.reshape(rows, cols)
     return EarlierStep(
         wet_frame=placed,
+        shown=shown.reshape(rows, cols),
         vector=np.asarray(np.linalg.solve(whiten.T, step)),
         dry=dry.reshape(rows, cols, colours),
         noise=noise,

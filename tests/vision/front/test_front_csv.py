@@ -5,8 +5,14 @@ import pytest
 from numpy.testing import assert_allclose
 
 from vision.errors import WetlineError
-from vision.front.front_csv import HEADER, read_front_csv, write_front_csv
-from vision.records import FrontCurve
+from vision.front.front_csv import (
+    HEADER,
+    read_front_csv,
+    read_second_front_csv,
+    write_front_csv,
+    write_second_front,
+)
+from vision.records import FrontCurve, SecondFront
 
 
 def curve(flow="edge"):
@@ -61,3 +67,20 @@ def test_new_columns_stand_at_the_end_and_a_table_without_them_is_read(tmp_path)
     back = read_front_csv(path)
     assert_allclose(back.front_mean_mm, curve().front_mean_mm, atol=1e-3)
     assert np.isnan(back.front_half_mm).all()
+
+
+def test_the_other_front_comes_back_as_written(tmp_path):
+    path = tmp_path / "second_front.csv"
+    assert read_second_front_csv(path) is None
+    times, front = np.array([-5.0, 0.0, 10.0]), np.array([0.0, np.nan, 12.5])
+    write_second_front(path, SecondFront("first", times, front, np.array([2.0, 2.0, 1.5])))
+    assert path.read_text().splitlines()[:3] == [
+        "change,time_s,front_mm,front_sd_mm", "first,-5.000,0.000,2.000", "first,0.000,,2.000",
+    ]  # fmt: skip
+    back = read_second_front_csv(path)
+    assert back.which == "first"
+    assert_allclose(back.time_s, times)
+    assert_allclose(back.front_mm, front)
+    path.write_text("change,time_s\nfirst,x\n")
+    with pytest.raises(WetlineError, match="run `wetline track` again"):
+        read_second_front_csv(path)

@@ -49,8 +49,27 @@ def test_the_second_is_followed_where_the_user_names_it():
     assert not run.front.doubts
 
 
+@pytest.mark.parametrize(
+    ("follow", "other", "other_mm", "rms_mm"),
+    [("first", "second", SECOND_MM, 1.0), ("second", "first", FIRST_MM, 1.5)],
+)
+def test_the_change_that_is_not_followed_has_its_own_curve(follow, other, other_mm, rms_mm):
+    second = track([(FIRST_MM, 0.1), (SECOND_MM, 0.35)], follow=follow).second
+    assert second.which == other
+    inside = np.isfinite(second.front_mm) & (other_mm > 10) & (other_mm < 195)
+    assert np.count_nonzero(inside) > 20
+    off = (second.front_mm - other_mm)[inside]
+    assert np.sqrt(np.mean(off**2)) < rms_mm
+    assert 0.4 < np.sqrt(np.mean((off / second.sd_mm[inside]) ** 2)) < 1.3
+    assert np.abs(off / second.sd_mm[inside]).max() < 3.0
+    # Where the cells do not show it themselves, nothing is told.
+    assert np.nanmax(second.front_mm[TIMES_S <= 0], initial=0.0) == 0.0
+
+
 def test_one_change_is_not_called_two():
-    assert "two changes" not in said(track([(FIRST_MM, 0.3)]))
+    run = track([(FIRST_MM, 0.3)])
+    assert "two changes" not in said(run)
+    assert run.second is None
 
 
 def test_a_shadow_that_passes_is_no_first_change():
