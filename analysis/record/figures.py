@@ -296,4 +296,7 @@ def _legend(axes: Axes) -> None:
     if handles:
         place: dict[str, Any] = {"loc": "lower left", "bbox_to_anchor": (-0.02, 1.0)}
         close: dict[str, Any] = {"columnspacing": 1.3, "handletextpad": 0.5, "handlelength": 1.8}
-        axes.legend(handles, names, fontsize=9, ncols=5, frameon=False, **close, **place)
+        rows: dict[str, Any] = {"fontsize": 9, "ncols": 5}
+        if len(names) > rows["ncols"]:
+            rows = {"fontsize": 8, "ncols": 3, "labelspacing": 0.25, "borderpad": 0.1}
+        axes.legend(handles, names, frameon=False, **rows, **close, **place)

@@ -15,6 +15,7 @@ from analysis.record.figures import (
     squared_figure,
     svg_text,
 )
+from vision.records import SecondFront
 
 TIME_S = np.arange(60.0, 1260.0, 60.0)
 FRONT_MM = np.sqrt(90.0 * TIME_S)  # x**2 = k t, Darcy's law with a sharp front
@@ -153,3 +154,14 @@ def test_points_and_fit_stay_apart_in_grey():
     levels = np.bincount(pixels.ravel(), minlength=256)
     for low, high in ((0, 45), (80, 130), (190, 235), (255, 256)):
         assert levels[low:high].sum() > 100
+
+
+def test_another_change_has_a_line_and_a_name_of_its_own():
+    time_s = np.linspace(0.0, 600.0, 25)
+    other = SecondFront("second", time_s, 0.6 * np.sqrt(90.0 * time_s), np.full(25, 0.7))
+    figure = distance_figure(time_s, np.sqrt(90.0 * time_s), np.ones(25, bool), other=other)
+    axes = figure.axes[0]
+    line = next(x for x in axes.lines if x.get_label() == "second change, not followed")
+    assert line.get_ydata()[-1] == pytest.approx(0.6 * np.sqrt(90.0 * 600.0))
+    assert line.get_linestyle() == ":"
+    assert "second change, not followed" in [t.get_text() for t in axes.get_legend().get_texts()]
