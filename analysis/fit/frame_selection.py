@@ -25,6 +25,7 @@ steady where it is above the second."""
 SLOW_SURE = 4.0
 """Standard errors by which it must have fallen."""
 SLOWED = "after the front slowed"
+STANDS_OFF = "stands off the other frames"
 
 
 @dataclass(frozen=True)
@@ -133,7 +134,7 @@ def drop_bad(readings: Readings, residual_m: FloatArray) -> Readings:
     used[index] = False
     notes = list(readings.notes)
     for i in index:
-        notes[i] = "stands off the other frames"
+        notes[i] = STANDS_OFF
     return Readings(readings.time_s, readings.front_m, readings.sd_m, used, tuple(notes))
 
 

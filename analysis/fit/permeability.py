@@ -9,7 +9,14 @@ import numpy as np
 
 from analysis.fit.candidate_models import fit_models, fit_one, model_front, reach_of
 from analysis.fit.curvature import Bend, find_bend
-from analysis.fit.frame_selection import SLOWED, Readings, choose_frames, drop_bad, drop_slowed
+from analysis.fit.frame_selection import (
+    SLOWED,
+    STANDS_OFF,
+    Readings,
+    choose_frames,
+    drop_bad,
+    drop_slowed,
+)
 from analysis.fit.front_laws import GRAVITY_M_S2, FrontLaw, edge_law, point_law, sloped_edge_law
 from analysis.fit.impulse import Impulse, constant_impulse, logged_impulse
 from analysis.fit.mixture_regression import (
@@ -34,6 +41,10 @@ DEFAULT_FEED_RADIUS_M = 0.005
 RACE_SD = 0.10
 """Sd added to K per unit of race-tracking lead over length reached: edges that lead by 38 % raise
 the K of the central third by about 3 % (worked out from a parabolic lead)."""
+NO_LAW = (
+    "no steady flow runs like this front: check the times of the photos or marks, [frames] "
+    "resin_start, and which side the feed is on"
+)
 START_OFF_S, START_OFF_SHARE = 30.0, 0.04
 """A start that the front itself puts further off than both, in seconds and as a share of the run,
 is said: valves and clocks are not that slow (common practice, no source)."""
@@ -118,6 +129,15 @@ class PermeabilityFit:
         return np.where(self.used, self.front_m - self.fitted_m, np.nan)
 
     @property
+    def misfit_m(self) -> float:
+        """Root mean square of measured less fitted front, over the frames that tell of it.
+
+        Those that stand off the fit count too: where many do, it is the fit that is off.
+        """
+        seen = self.used | np.array([note == STANDS_OFF for note in self.frame_notes])
+        return float(np.sqrt(np.mean((self.front_m - self.fitted_m)[seen] ** 2)))
+
+    @property
     def slows(self) -> bool:
         """Whether the front lost speed beyond its law and what is stated of resin and vacuum."""
         return SLOWED in self.frame_notes or (self.bend is not None and self.bend.clear)
@@ -187,7 +207,7 @@ def fit_permeability(
         trials = whiteners(readings.time_s[readings.used])[::TRIALS_FOR_CLEANING]
         fit = fit_one(law, impulse, readings, (True, False), trials)
         if fit is None:
-            return NoFit(f"only {readings.count} frames are good enough; the fit needs at least 5")
+            return NoFit(NO_LAW)
         fitted = model_front(law, impulse, readings, fit.parameters)
         cleaned = drop_bad(readings, (readings.front_m - fitted)[readings.used])
         if cleaned.count == readings.count:
@@ -196,7 +216,7 @@ def fit_permeability(
     even = not raced(tracked, panel)
     fits = fit_models(law, impulse, readings, loose_start, not even)
     if not fits:
-        return NoFit("the front does not follow Darcy's law in any form tried")
+        return NoFit(NO_LAW)
     found = _conclude(panel, tracked, _Fitted(law, impulse, known, readings, fits))
     found = replace(found, bend=find_bend(law, impulse, readings, even and law.flow == "edge"))
     if law.flow == "edge" and not law.square:

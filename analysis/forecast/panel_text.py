@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import PanelAnswer
+from analysis.forecast.verdict import UNFAIR_MISFIT
 from vision.common.rounding import minutes, rounded, scientific
 
 MAX_LINES = 20
@@ -95,6 +96,8 @@ def _permeability_row(answer: PanelAnswer) -> TextRow:
 
 def _model_words(fit: PermeabilityFit) -> str:
     """Write in plain words how the front moved."""
+    if fit.misfit_m > UNFAIR_MISFIT * fit.reach_m:
+        return f"no steady flow fits: the front stands {fit.misfit_m * 1000.0:.0f} mm off"
     resists = f"as if the panel began {fit.feed_length_m * 1000.0:.0f} mm earlier"
     return {
         "plain": "the front slowed evenly, as it should",

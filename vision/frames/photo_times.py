@@ -20,6 +20,9 @@ FINE_STEP_S = 0.01
 LONG_GAP_S, LONG_GAP_TIMES = 3600.0, 20.0
 """A gap between photos longer than both an hour and so many times their usual distance is most
 often the one between two runs (common practice, no source)."""
+CLOCK_SET_S, MOST_CLOCK_SET_H = 90.0, 12
+"""A gap this close to whole hours, and no more of them, may be a clock that was set: summer time,
+or a phone that found its time zone (common practice, no source)."""
 INTERVAL_OFF = 0.2
 """Share by which a stated interval may differ from the photos' own times before it is said."""
 
@@ -186,10 +189,14 @@ def _long_gap(in_turn: Sequence[Photo]) -> list[str]:
     k = int(np.argmax(steps))
     if steps[k] < max(LONG_GAP_S, LONG_GAP_TIMES * float(np.median(steps))):
         return []
+    hours = (steps[k] - float(np.median(steps))) / 3600.0
+    clock = ""
+    if abs(hours - round(hours)) * 3600.0 < CLOCK_SET_S and round(hours) <= MOST_CLOCK_SET_H:
+        clock = "; if the camera's clock was set in between, set the capture times right"
     return [
         f"{steps[k] / 3600:.1f} hours lie between {shown_name(in_turn[k].path)} and "
         f"{shown_name(in_turn[k + 1].path)}: if the photos are of two runs, list those of the "
-        "other one under [frames] skip"
+        f"other one under [frames] skip{clock}"
     ]
 
 

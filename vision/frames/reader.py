@@ -6,12 +6,40 @@ Tested in tests/vision/frames/test_source.py.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from vision.common.closing import Closing
 from vision.records import FloatArray, Frame
+
+SKIPPED = ": skipped, "
+"""Between a picture's name and why it was left out, in the notes of a source."""
+
+
+def left_out(notes: Sequence[str]) -> tuple[str, ...]:
+    """Return one line for each reason why pictures were left out, with the first names.
+
+    Examples
+    --------
+    >>> left_out(["a.jpg: skipped, empty", "b.jpg: skipped, empty", "c.jpg: skipped, empty"])
+    ('3 photos left out (a.jpg, b.jpg and 1 more): empty',)
+    """
+    why: dict[str, list[str]] = {}
+    for note in notes:
+        name, mark, reason = note.partition(SKIPPED)
+        if mark:
+            why.setdefault(reason, []).append(name)
+    return tuple(
+        f"{len(names)} photo{'s' if len(names) > 1 else ''} left out ({_listed(names)}): {reason}"
+        for reason, names in why.items()
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) <= 2:
+        return " and ".join(names)
+    return f"{names[0]}, {names[1]} and {len(names) - 2} more"
 
 
 class Frames(Closing, ABC):

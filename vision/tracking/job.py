@@ -17,6 +17,7 @@ from vision.common.progress import bar
 from vision.drawing.pictures import lines_on_photo, subtitle_of
 from vision.drawing.strokes import encode_image
 from vision.drawing.unexplained_view import photo_from_above, unexplained_view
+from vision.frames.reader import SKIPPED
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
 from vision.front.results import SECOND_FILE, UNEXPLAINED_FILE, PlacedFrames, save_tracked
@@ -66,7 +67,8 @@ class Job:
         """Return what was found in a few plain lines."""
         front, scale = self.tracked.front, self.tracked.scale
         lines = [f"Frames:  {front.frames}, {front.frames_used} fit for use"]
-        lines += [f"         {note}" for note in list(self.tracked.frame_notes)[:5]]
+        told = [note for note in self.tracked.frame_notes if SKIPPED not in note]
+        lines += [f"         {note}" for note in told[:5]]
         if scale.method != "marks":
             lines.append(
                 f"Scale:   {scale.method}, expected error {scale.error_mm:.1f} mm on the panel"

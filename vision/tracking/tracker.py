@@ -15,7 +15,7 @@ from vision.check.doubts import Unexplained
 from vision.common.csv_table import clock_text_s
 from vision.common.outside.input_files import is_there
 from vision.frames.prefetch import prefetch
-from vision.frames.reader import Frames
+from vision.frames.reader import Frames, left_out
 from vision.frames.source import resin_start_clock_s, wall_time_iso
 from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
@@ -281,7 +281,7 @@ def track_frames(
     front = replace(
         run.tracked.front,
         resin_start=wall_time_iso(run.start_clock_s, frames),
-        warnings=(*frames.warnings, *run.tracked.front.warnings),
+        warnings=(*frames.warnings, *left_out(frames.notes), *run.tracked.front.warnings),
     )
     return replace(
         run,

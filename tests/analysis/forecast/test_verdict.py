@@ -178,3 +178,25 @@ def test_what_the_vacuum_does_after_the_front_or_before_its_best_does_not_count(
     found = answer(make_tracked(make_curve(t, edge_front_mm(t) + noise, 0.3)), panel)
     # From the best, 95, to the worst after it while the front ran, 92.
     assert vacuum_drop(panel, found.fit) == pytest.approx(1.0 - 92.0 / 95.0)
+
+
+def test_a_front_that_follows_no_law_is_no_fair_test():
+    # A camera clock that was set on by an hour half-way: the fit is 60 mm off on either side.
+    noise = np.random.default_rng(3).normal(0, 0.3, 30)
+    t = np.linspace(20.0, 1500.0, 30)
+    x = edge_front_mm(t) + noise
+    sound = answer(make_tracked(make_curve(t, x, 0.3)), make_panel())
+    jumped = answer(make_tracked(make_curve(t + 3600.0 * (t > 700.0), x, 0.3)), make_panel())
+    assert sound.verdict != "unfair test"
+    assert sound.fit.misfit_m < 0.001
+    assert jumped.verdict == "unfair test"
+    assert "no steady flow" in jumped.reason or "lost" in jumped.reason
+
+
+def test_frames_left_out_as_off_the_fit_count_in_the_misfit():
+    t = np.linspace(20.0, 1500.0, 30)
+    x = edge_front_mm(t)
+    x[[7, 15]] += 40.0
+    fit = answer(make_tracked(make_curve(t, x, 0.3)), make_panel()).fit
+    assert not fit.used[[7, 15]].any()
+    assert fit.misfit_m == pytest.approx(np.sqrt(2 * 0.04**2 / len(t)), rel=0.1)

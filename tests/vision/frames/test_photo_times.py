@@ -77,3 +77,11 @@ def test_no_times_and_no_interval_are_refused():
         in_time_order(photos([None] * 4), None, HERE)
     with pytest.raises(WetlineError, match="all carry the same capture time"):
         in_time_order(photos([5.0] * 4), None, HERE)
+
+
+@pytest.mark.parametrize(("jump_s", "asked"), [(3600.0, True), (5000.0, False), (86_400.0, False)])
+def test_a_gap_of_whole_hours_may_be_a_clock_that_was_set(jump_s, asked):
+    times = [*EVEN, *(EVEN[-1] + (EVEN[1] - EVEN[0]) + jump_s + time - EVEN[0] for time in EVEN)]
+    told = " ".join(in_time_order(photos(times), None, HERE).warnings)
+    assert "hours lie between" in told
+    assert ("clock was set" in told) == asked
