@@ -114,10 +114,14 @@ def apply_homography(matrix: FloatArray, points: FloatArray) -> FloatArray:
 
 def distort_px(ideal_px: FloatArray, camera: FloatArray, distortion: FloatArray) -> FloatArray:
     """Apply the lens: ideal to recorded pixels (Brown 1971)."""
-    k1, k2, p1, p2, k3 = distortion
+    k1, k2, p1, p2, k3 = distortion.tolist()
     focal, centre = camera[[0, 1], [0, 1]], camera[:2, 2]
-    x, y = ((ideal_px - centre) / focal).T
+    flat = (ideal_px - centre) / focal
+    x, y = flat.T
     r2 = x * x + y * y
+    if not (k2 or p1 or p2 or k3):  # one coefficient, as the plane fit finds: a third of the work
+        radial = 1 + r2 * k1
+        return flat * radial[:, None] * focal + centre
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
     bent = np.stack(
         [
