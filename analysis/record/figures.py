@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
+from PIL import Image
 
 from vision.records import SecondFront
 
@@ -164,8 +165,11 @@ def png_bytes(figure: Figure, dpi: int = DPI) -> bytes:
     before = figure.dpi
     figure.set_dpi(dpi)
     try:
-        quick = {"compress_level": 4}
-        FigureCanvasAgg(figure).print_png(store, metadata={"Software": None}, pil_kwargs=quick)
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        # Without the opaque fourth channel and lightly packed: half the time, and smaller.
+        opaque = Image.fromarray(np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., :3]))
+        opaque.save(store, "png", compress_level=2, dpi=(dpi, dpi))
     finally:
         figure.set_dpi(before)
     return store.getvalue()

@@ -5,12 +5,13 @@ Tested in tests/test_whole_job.py.
 
 from __future__ import annotations
 
+import importlib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.panel.panel_toml import read_panel
-from analysis.record.record import read_settings, wetline_version, write_record
-from vision.tracking.job import Progress, track_folder
+from vision.tracking.job import Progress, save_job, track_unsaved
 
 FORECAST_FILES = ("forecast.json", "levers.png", "resin.json")
 """What other commands made of the front; a run without one takes them away."""
@@ -38,9 +39,23 @@ def run_panel(
         As reading the settings, tracking and writing.
     """
     panel = read_panel(folder)
-    job = track_folder(folder, quiet, progress)
-    found = answer(job.tracked, panel)
-    pictures = write_record(folder, found, job.photo)
+    with ThreadPoolExecutor(1) as aside:
+        # What draws the curves takes long to load: meanwhile photos decode, without Python's lock.
+        aside.submit(importlib.import_module, "analysis.record.record")
+        job = track_unsaved(folder, quiet, progress)
+        # Drawing on the photo is OpenCV's work, the curves are matplotlib's: both at once.
+        saving = aside.submit(save_job, job, folder / "results")
+        found = answer(job.tracked, panel)
+        from analysis.record.record import (
+            curve_pictures,
+            read_settings,
+            wetline_version,
+            write_record,
+        )
+
+        curves = curve_pictures(found)
+        saving.result()
+    pictures = write_record(folder, found, job.photo, curves)
     report = folder / "results" / "report.pdf"
     # What an earlier run left, and this one does not write anew, would mislead.
     report.unlink(missing_ok=True)

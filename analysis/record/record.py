@@ -131,7 +131,12 @@ def read_settings(folder: Path) -> str:
     return read_text(folder / "panel.toml")
 
 
-def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict[str, bytes]:
+def write_record(
+    folder: Path,
+    answer: PanelAnswer,
+    photo: bytes | None,
+    curves: dict[str, bytes] | None = None,
+) -> dict[str, bytes]:
     """Write results.json, the curve and report.html under results/.
 
     Parameters
@@ -142,6 +147,8 @@ def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict
         What the panel says.
     photo : bytes or None
         Picture of the front lines, already drawn.
+    curves : dict of str to bytes, optional
+        From `curve_pictures`, if already drawn.
 
     Returns
     -------
@@ -149,7 +156,7 @@ def write_record(folder: Path, answer: PanelAnswer, photo: bytes | None) -> dict
         As the report shows them.
     """
     results = folder / "results"
-    pictures = curve_pictures(answer)
+    pictures = curve_pictures(answer) if curves is None else curves
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
     odd = results / (answer.front.unexplained_picture or "none")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,6 @@ from vision.common.atomic_files import replace_file
 from vision.common.progress import bar
 from vision.drawing.pictures import lines_on_photo, subtitle_of
 from vision.drawing.strokes import encode_image
-from vision.drawing.unexplained_view import photo_from_above, unexplained_view
 from vision.frames.reader import SKIPPED
 from vision.frames.source import open_frames
 from vision.front.pen_marks import track_marks
@@ -45,8 +45,7 @@ class Job:
     Attributes
     ----------
     tracked : Tracked
-    photo : bytes or None
-        JPEG of the front lines on the last photo; None for pen marks.
+    setup : PanelSetup
     run : TrackedRun or None
         The frames and what they showed; None for pen marks.
     unexplained : bytes or None
@@ -54,9 +53,14 @@ class Job:
     """
 
     tracked: Tracked
-    photo: bytes | None
+    setup: PanelSetup
     run: TrackedRun | None = None
     unexplained: bytes | None = None
+
+    @cached_property
+    def photo(self) -> bytes | None:
+        """JPEG of the front lines on the last photo, drawn when asked for; None for pen marks."""
+        return None if self.run is None else _photo(self.run, self.setup)
 
     @property
     def start_clock_s(self) -> float:
@@ -110,7 +114,7 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
     setup = read_setup(folder)
     stamp = settings_stamp(setup.folder)
     if setup.frames.kind == "marks":
-        return Job(replace(track_marks(setup), settings_stamp=stamp), None)
+        return Job(replace(track_marks(setup), settings_stamp=stamp), setup)
     with open_frames(setup) as frames:
         count = len(frames)
         watch = bar("Tracking", count, quiet) if progress is None else _calling(progress, count)
@@ -121,7 +125,7 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
     told = () if run.tracked.second is None else (OTHER_CHANGE,)
     front = replace(front, unexplained_picture=name, warnings=(*front.warnings, *told))
     tracked = replace(run.tracked, front=front, settings_stamp=stamp)
-    return Job(tracked, _photo(run, setup), run, odd)
+    return Job(tracked, setup, run, odd)
 
 
 def save_job(job: Job, results: Path) -> None:
@@ -167,6 +171,8 @@ def _last_plane(run: TrackedRun, photo: Frame) -> PlaneMap:
 def _unexplained(run: TrackedRun, setup: PanelSetup) -> bytes | None:
     if run.unexplained is None or run.last_seen is None:
         return None
+    from vision.drawing.unexplained_view import photo_from_above, unexplained_view  # matplotlib
+
     plane = _last_plane(run, run.last_seen)
     flat = photo_from_above(run.last_seen.image, plane)
     size = (plane.length_mm, plane.width_mm)
