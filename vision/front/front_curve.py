@@ -92,8 +92,9 @@ def _edge_curve(
     at_end = fronts >= END_SHARE * arrival.length_mm
     clean_mean = clean.mean(axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
-    rated = _rate(measured, scale, fronts.mean(axis=1), sight)
-    used, notes = _judge(measured, frames, rated, np.any(at_end[:, racing.clean], axis=1), stall)
+    doubts = _row_doubts(measured, frames)
+    rated = _rate(measured, scale, fronts.mean(axis=1), sight, doubts)
+    used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
     curve = FrontCurve.of(
         "edge",
@@ -158,9 +159,10 @@ def _point_curve(
         [centred_ellipse(r, inside) for r, inside in zip(radius, rays.inside, strict=True)]
     )
     major, minor, angle = ellipses.T
-    rated = _rate(measured, scale, radius.mean(axis=1), sight)
+    doubts = _row_doubts(measured, frames)
+    rated = _rate(measured, scale, radius.mean(axis=1), sight, doubts)
     equal = np.where(rated.front_mm > 0, np.sqrt(major * minor), 0.0)
-    used, notes = _judge(measured, frames, rated, ~np.all(rays.inside, axis=1), None)
+    used, notes = _judge(frames, rated, doubts, ~np.all(rays.inside, axis=1), None)
     curve = FrontCurve.of(
         "point",
         frames.names,
@@ -196,30 +198,35 @@ class _Rated:
 
 
 def _rate(
-    measured: Measured, scale: ScaleSummary, front_mm: FloatArray, sight: FrontSight
+    measured: Measured,
+    scale: ScaleSummary,
+    front_mm: FloatArray,
+    sight: FrontSight,
+    doubts: Sequence[str],
 ) -> _Rated:
     """Combine what places the edge, what was filled in, and the scale.
 
-    What was hidden for a frame alone may be off by the advance between two frames.
+    What was hidden for a frame alone may be off by the advance between two frames, and so may
+    all of a front that its photo does not bear out (`doubts`).
     """
     advance = np.abs(np.gradient(front_mm)) if len(front_mm) > 1 else np.zeros(len(front_mm))
-    passed = sight.hidden_share * advance / np.sqrt(3)
+    blind = np.where([bool(doubt) for doubt in doubts], 1.0, sight.hidden_share)
+    passed = blind * advance / np.sqrt(3)
     edge = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2
     sd = np.sqrt(edge + sight.blind_mm**2 + passed**2)
     return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share)
 
 
 def _judge(
-    measured: Measured,
     frames: FrameTimes,
     rated: _Rated,
+    doubts: Sequence[str],
     at_end: BoolArray,
     stall: Stall | None,
 ) -> tuple[BoolArray, tuple[str, ...]]:
     """Decide which frames the fit may use, and note why not the others."""
     used = np.ones(len(rated.front_mm), bool)
     notes = []
-    doubts = _row_doubts(measured, frames)
     for k, note in enumerate(frames.notes):
         why = ""
         if rated.front_mm[k] <= 0:

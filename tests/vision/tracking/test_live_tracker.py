@@ -7,6 +7,10 @@ import numpy as np
 import pytest
 
 from tests.made_up.live_run import picture, write_panel
+from tests.made_up.shop import events
+from tests.made_up.shop import flow as flows
+from tests.made_up.shop.flow import Clock, Flow
+from tests.made_up.shop.run import Shop, ShopFrames, setup_of
 from vision.frames.source import open_frames
 from vision.records import Frame
 from vision.rectify.rectifier import Rectifier
@@ -39,6 +43,27 @@ def test_live_front_is_within_2_mm_of_the_recorded_one(sample):
     error = np.array([r.front_mm - final[r.name] for r in live.firm])
     assert len(error) >= len(final) - FIRM_AFTER - 3  # the last measurement may be 3 frames back
     assert np.sqrt(np.mean(error**2)) < 2.0
+
+
+def test_stated_uncertainty_of_live_readings_is_honest():
+    shop = Shop(flow=Flow(flows.wavy(), Clock()), in_air=(events.hand({7, 8, 13, 14}),))
+    frames = ShopFrames(shop)
+    setup = setup_of(shop)
+    live, off = LiveTracker(setup, Rectifier(setup, frames)), []
+    for frame in frames:
+        live.add(frame)
+        front = live.measure() if frame.index >= 9 and frame.index % 3 < 2 else None
+        if front is None or not front.agreed:
+            continue
+        # The latest two frames are not settled yet; of the others the last is read.
+        curve = front.tracked.curve
+        at = frames.names.index(curve.frames[-3])
+        true_mm = shop.flow.lanes_mm(shop.times_s[at]).mean()
+        if 0 < true_mm < 275 and shop.times_s[at] > 0:
+            off.append((curve.front_mean_mm[-3] - true_mm) / curve.front_sd_mm[-3])
+    assert len(off) > 6
+    assert np.abs(off).max() < 4.0
+    assert np.sqrt(np.mean(np.square(off))) < 1.3
 
 
 def test_firm_readings_come_once_and_in_order(sample):

@@ -19,12 +19,14 @@ from tests.made_up.shop.run import CLOCK_S, SIZE_MM, Pose, Shop, ShopFrames, set
 from vision.errors import WetlineError
 from vision.records import Tracked
 from vision.rectify.rectifier import Rectifier
+from vision.scale.plane_map import apply_homography
 from vision.tracking.tracker import Tracker
 
 ISLAND_SHARE, ISLAND_PLACE_MM = 0.20, 4.0
 RACE_MM, STALL_MM = 10.0, 3.0
 AXES_SHARE, ANGLE_DEG = 0.02, 3.0
-Z_RMS = (0.6, 1.4)
+Z_RMS, Z_MOST = (0.5, 1.3), 4.0
+"""Spread and greatest of errors over their stated standard uncertainty."""
 
 
 @dataclass(frozen=True)
@@ -148,16 +150,50 @@ def test_half_wet_place_and_band_of_a_channelled_core():
     assert found.tracked.front.band_mm == pytest.approx(np.median((dry - wet)[on]), abs=1.5)
 
 
-def test_stated_uncertainty_is_honest():
-    pooled = []
+def readings():
+    """Errors over stated uncertainty of all fronts after resin start, and whether each is used.
+
+    Of runs that are not in doubt: what is said to be in doubt claims nothing.
+    """
+    pooled, used = [], []
     for case in CASES:
-        if case.not_yet:
+        found, times = outcome(case.name), np.asarray(case.shop.times_s)
+        if case.not_yet or found.tracked.front.doubts:
             continue
-        found = outcome(case.name)
-        on = found.true_mm.mean(axis=1) > 0
-        on &= found.true_mm.mean(axis=1) < 0.99 * SIZE_MM[0]
+        mean = found.true_mm.mean(axis=1)
+        on = (times > case.shop.flow.clock.start_s) & (mean < 0.99 * SIZE_MM[0])
         pooled.append(found.error_mm[on] / found.tracked.curve.front_sd_mm[on])
-    assert Z_RMS[0] < rms(np.concatenate(pooled)) < Z_RMS[1]
+        used.append(found.tracked.curve.used[on])
+    return np.concatenate(pooled), np.concatenate(used)
+
+
+def test_stated_uncertainty_is_honest():
+    z, used = readings()
+    assert np.count_nonzero(used) > 700
+    assert Z_RMS[0] < rms(z[used]) < Z_RMS[1]
+    assert np.abs(z[used]).max() < Z_MOST
+    # Rows that are not used, being hidden or not borne out, claim no more than they know either.
+    assert rms(z[~used]) < Z_RMS[1]
+    assert np.abs(z[~used]).max() < Z_MOST
+
+
+def test_stated_scale_error_is_honest():
+    # Forty times the corners, each time clicked 0.3 px off in x and in y as the made-up user does.
+    shop = BY_NAME["cream glass, sharp"].shop
+    frames = ShopFrames(replace(shop, times_s=shop.times_s[:4]))
+    length, width = SIZE_MM
+    grid = np.array([[x, y] for x in np.linspace(0, length, 5) for y in np.linspace(0, width, 4)])
+    true_px = apply_homography(shop.pose(0).matrix(shop.size), grid.astype(float))
+    places, lengths = [], []
+    for clicks in range(40):
+        plane = Rectifier(setup_of(replace(shop, clicks=clicks)), frames).plane
+        off_mm = plane.to_mm(true_px) - grid
+        places.append(np.hypot(*off_mm.T) / plane.error_mm)
+        along = off_mm.reshape(5, 4, 2)[..., 0]
+        lengths.append((along[-1] - along[0]).mean() / length / plane.relative_sd)
+    assert Z_RMS[0] < rms(np.concatenate(places)) < Z_RMS[1]
+    assert Z_RMS[0] < rms(lengths) < Z_RMS[1]
+    assert np.abs(lengths).max() < Z_MOST
 
 
 def gone(k):
@@ -226,7 +262,9 @@ def test_resin_start_is_found_within_its_uncertainty():
         if not case.not_yet and not case.shop.start_known:
             found = outcome(case.name)
             missed.append(found.start_error_s / found.tracked.front.resin_start_sd_s)
-    assert np.median(np.abs(missed)) < 1.5
+    # Resin starts of most runs are found from much the same photos: fewer stand for themselves.
+    assert 0.4 < rms(missed) < Z_RMS[1]
+    assert np.abs(missed).max() < Z_MOST
     assert POINT_FEED.point_mm is not None
 
 
