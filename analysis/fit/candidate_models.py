@@ -5,6 +5,7 @@ Tested in tests/analysis/fit/test_intervals.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -38,6 +39,34 @@ def model_front(
     return law.front(y, max(parameters[2], 0.0) * reach)
 
 
+def jacobian_rows(
+    columns: Sequence[FloatArray | float], steep: FloatArray, begun: BoolArray
+) -> FloatArray:
+    """Return slopes of the front by each parameter: columns over the law's slope, 0 before it runs.
+
+    Parameters
+    ----------
+    columns : sequence of P arrays of shape (N,), or numbers
+        Slopes of the law's left side by the parameters.
+    steep : ndarray of shape (N,), float
+        Its slope by the front.
+    begun : ndarray of shape (N,), bool
+        Whether the front has left the feed.
+
+    Examples
+    --------
+    >>> jacobian_rows((np.array([2.0, 4.0]), 6.0), np.array([2.0, 2.0]), np.array([False, True]))
+    array([[0., 0.],
+           [2., 3.]])
+    """
+    rows = np.empty((len(steep), len(columns)))
+    for i, column in enumerate(columns):
+        rows[:, i] = column
+    rows /= steep[:, None]
+    rows[~begun] = 0.0
+    return rows
+
+
 def fit_one(
     law: FrontLaw,
     impulse: Impulse,
@@ -59,8 +88,7 @@ def fit_one(
         y = driven + full[1] * reach**2
         value = law.front(y, a)
         steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
-        rows = np.stack([driven, np.full_like(y, reach**2), -2.0 * value * reach], axis=1)
-        rows = np.where((value > law.start_m)[:, None], rows / steep[:, None], 0.0)
+        rows = jacobian_rows((driven, reach**2, -2.0 * value * reach), steep, value > law.start_m)
         return value, rows[:, active]
 
     h = law.h(x)

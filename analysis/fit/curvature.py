@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.fit.candidate_models import reach_of
+from analysis.fit.candidate_models import jacobian_rows, reach_of
 from analysis.fit.frame_selection import Readings
 from analysis.fit.front_laws import FrontLaw
 from analysis.fit.impulse import Impulse
@@ -127,9 +127,11 @@ def _fit(
         a = max(full[3], 0.0) * reach
         value = law.front(scale * driven + full[1] * reach**2, a)
         steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
-        columns = [scale * driven, np.full_like(x, reach**2), scale * by_bend, -2.0 * value * reach]
-        rows = np.stack(columns, axis=1)
-        rows = np.where((value > law.start_m)[:, None], rows / steep[:, None], 0.0)
+        rows = jacobian_rows(
+            (scale * driven, reach**2, scale * by_bend, -2.0 * value * reach),
+            steep,
+            value > law.start_m,
+        )
         return value, rows[:, active]
 
     guess_a = 0.05 if feed else 0.0

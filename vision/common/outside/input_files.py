@@ -132,4 +132,8 @@ def one_line(text: str) -> str:
 
 def plain_text(text: str) -> str:
     """Return a text with lone surrogates replaced, so that it can be written as UTF-8."""
-    return "".join("\ufffd" if "\ud800" <= letter <= "\udfff" else letter for letter in text)
+    try:
+        text.encode("utf-8")  # far quicker than a look at each letter of a whole report
+    except UnicodeEncodeError:
+        return "".join("\ufffd" if "\ud800" <= letter <= "\udfff" else letter for letter in text)
+    return text
