@@ -13,10 +13,12 @@ import pytest
 from PIL import Image
 
 from tests.made_up.knocks import (
+    DXF_BODY,
     SVG,
     assert_borne,
     call,
     digests,
+    dxf_text,
     film_panel,
     halves,
     make_pipe,
@@ -253,46 +255,27 @@ def test_a_huge_photo_is_not_unpacked(tmp_path):
     assert_borne(call("lines", folder, folder / "frames" / "plan.png"), "million pixels")
 
 
-def dxf(path, unit="4", body="", close=True):
-    path.write_text(
-        f"0\nSECTION\n2\nHEADER\n9\n$ACADVER\n1\nAC1015\n9\n$INSUNITS\n70\n{unit}\n0\nENDSEC\n"
-        f"0\nSECTION\n2\nENTITIES\n{body}0\nENDSEC\n0\nEOF\n",
-        encoding="ascii",
-    )
-
-
-def box(*points):
-    lines = "".join(
-        f"0\nLINE\n8\n0\n10\n{a[0]}\n20\n{a[1]}\n11\n{b[0]}\n21\n{b[1]}\n"
-        for a, b in zip(points, points[1:] + points[:1], strict=True)
-    )
-    return lines
-
-
-RECTANGLE = box((0, 0), (600, 0), (600, 300), (0, 300))
-
-
 @pytest.mark.parametrize(
     ("unit", "body", "said"),
     [
-        ("99", RECTANGLE, "says no physical size"),
-        ("-4", RECTANGLE, "says no physical size"),
+        ("99", DXF_BODY, "says no physical size"),
+        ("-4", DXF_BODY, "says no physical size"),
         ("4", "", "holds no closed line"),
         (
             "4",
-            "0\nSPLINE\n8\n0\n71\n3\n72\n0\n73\n0\n" + RECTANGLE,
+            "0\nSPLINE\n8\n0\n71\n3\n72\n0\n73\n0\n" + DXF_BODY,
             "is not a DXF that can be read",
         ),
         ("4", "0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\n1e300\n", "cannot be read"),
         ("4", "0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\nnan\n", "cannot be read"),
         ("4", "0\nARC\n8\n0\n10\n0\n20\n0\n40\n5\n50\ninf\n51\n5\n", "cannot be read"),
-        ("words", RECTANGLE, ""),
+        ("words", DXF_BODY, ""),
     ],
 )
 def test_odd_dxf(tmp_path, unit, body, said):
     pytest.importorskip("ezdxf")
     folder = part_folder(tmp_path / "part", 'file = "cover.dxf"')
-    dxf(folder / "cover.dxf", unit, body)
+    (folder / "cover.dxf").write_text(dxf_text(unit, body), encoding="ascii")
     assert_borne(call("part", folder, "--no-search", "--no-animation"), said or None)
 
 

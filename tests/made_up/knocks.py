@@ -1,11 +1,13 @@
 """Small whole panels and parts to be hurt in every way, and the check that a hurt was borne."""
 
 import hashlib
+import io
 import os
 from pathlib import Path
 
 import numpy as np
 from click.testing import CliRunner
+from PIL import Image
 
 from tests.made_up import live_run
 from tests.made_up.film import write_film
@@ -14,7 +16,7 @@ from vision.cameras.frame_store import FrameStore
 from wetline import main
 
 START_S = 1_900_000_000.0
-RAW = ("Traceback", "fault of its own", "Error:  ", "Errno", "0x", "cv2", "numpy", "<class")
+RAW = ("Traceback", "fault of its own", "Errno", "cv2.", "numpy.", "<class", " object at 0x")
 MARKS = "time_min,distance_mm\n" + "".join(
     f"{t},{(18_000 * t) ** 0.5:.0f}\n" for t in (1, 2, 4, 7, 11, 16, 22, 29)
 )
@@ -23,7 +25,7 @@ FILM = '[frames]\nsource = "run.mov"\nspeed_up = 30\n'
 FIX = "time_s,x_mm,y_mm,line\n300,190,40,a\n300,191,90,a\n"
 STAMPS = "clock,kind,text,photo\n2030-03-17T18:46:41+01:00,note,bag is tight,\n"
 GAUGE = "clock_s,bag_mbar\n1900000000,30\n1900000300,32\n"
-LOG = "time_s,mbar\n" + "".join(f"{t},{30 + t / 300:.2f}\n" for t in range(0, 1500, 60))
+LOG = "time_s,bag_mbar\n" + "".join(f"{t},{30 + t / 300:.2f}\n" for t in range(0, 1500, 60))
 OUTLINE = "x_mm,y_mm\n0,0\n600,0\n600,300\n0,300\n"
 PART = """
 name = "hatch cover"
@@ -53,17 +55,58 @@ SVG = (
 
 def marks_panel(folder: Path) -> Path:
     live_run.write_panel(folder, scale=False)
-    (folder / "marks.csv").write_text(MARKS.replace("18_000", "1"), encoding="utf-8")
+    (folder / "marks.csv").write_text(MARKS, encoding="utf-8")
     text = live_run.PANEL.format(scale=FRAMES + 'source = "marks.csv"', gel_min=60)
     text = text.replace("length_mm = 300\nwidth", "length_mm = 900\nwidth")
     (folder / "panel.toml").write_text(text, encoding="utf-8")
     return folder
 
 
+RICH = """
+[panel]
+name = "Hatch cover strip"
+length_mm = 900
+width_mm = 160
+[frames]
+source = "marks.csv"
+[stack]
+layers = 4
+areal_weight_g_m2 = 600
+fibre_density_kg_m3 = 2550
+thickness_mm = 1.9
+[resin]
+viscosity_log = "viscosity.csv"
+gel_time_min = 60
+density_kg_m3 = 1100
+temperature_c = 22
+hardener_parts = 30
+[vacuum]
+log = "vacuum.csv"
+ambient_mbar = 1010
+[part]
+flow_length_mm = 600
+area_m2 = 1.2
+thickness_mm = 2
+feed_line = "same"
+"""
+
+
+def rich_marks_panel(folder: Path) -> Path:
+    """A pen-marked panel with logs and every table filled in."""
+    marks_panel(folder)
+    (folder / "panel.toml").write_text(RICH, encoding="utf-8")
+    rows = [f"{t},{30 + t / 600:.1f}" for t in range(0, 2400, 300)]
+    (folder / "vacuum.csv").write_text("time_s,bag_mbar\n" + "\n".join(rows), encoding="utf-8")
+    rows = [f"{t},{200 * 2 ** (t / 3000):.0f}" for t in range(0, 3600, 300)]
+    text = "time_s,viscosity_mpas\n" + "\n".join(rows)
+    (folder / "viscosity.csv").write_text(text, encoding="utf-8")
+    return folder
+
+
 def photo_panel(folder: Path, count: int = 7) -> Path:
     live_run.write_panel(folder)
     text = (folder / "panel.toml").read_text(encoding="utf-8")
-    (folder / "panel.toml").write_text(f"{FRAMES}{text}", encoding="utf-8")
+    (folder / "panel.toml").write_text(f"{FRAMES}{text}area_m2 = 1.2\n", encoding="utf-8")
     store = FrameStore(folder / "frames")
     for k, time_s in enumerate(np.linspace(-30.0, 500.0, count)):
         store.write(Shot(live_run.photo(time_s, seed=k), START_S + time_s))
@@ -129,3 +172,27 @@ def assert_borne(result, said: str | None = None):
 def make_pipe(path: Path) -> None:
     path.unlink(missing_ok=True)
     os.mkfifo(path)
+
+
+def dxf_text(unit: str = "4", body: str = "") -> str:
+    return (
+        f"0\nSECTION\n2\nHEADER\n9\n$ACADVER\n1\nAC1015\n9\n$INSUNITS\n70\n{unit}\n0\nENDSEC\n"
+        f"0\nSECTION\n2\nENTITIES\n{body}0\nENDSEC\n0\nEOF\n"
+    )
+
+
+_CORNERS = ((0, 0), (600, 0), (600, 300), (0, 300))
+DXF_BODY = "".join(
+    f"0\nLINE\n8\n0\n10\n{a[0]}\n20\n{a[1]}\n11\n{b[0]}\n21\n{b[1]}\n"
+    for a, b in zip(_CORNERS, _CORNERS[1:] + _CORNERS[:1], strict=True)
+)
+
+
+def small_photo(kind: str) -> bytes:
+    """A photo of 40 x 30 pixels with a capture time."""
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif.get_ifd(0x8769).update({0x9003: "2031:05:20 14:05:30", 0x9291: "25", 0x9011: "+02:00"})
+    Image.effect_noise((40, 30), 40).convert("RGB").save(out, kind, exif=exif.tobytes())
+    return out.getvalue()

@@ -36,6 +36,19 @@ def load_object(place: str) -> Any:
     return getattr(importlib.import_module(module), name)
 
 
+def _outside(error: OSError) -> str:
+    """Return what the computer refused, where nothing nearer has said it better.
+
+    Examples
+    --------
+    >>> _outside(PermissionError(13, "Permission denied", "cover/results"))
+    'cover/results: Permission denied: look at the name, the drive and your rights to it'
+    """
+    what = one_line(str(error.filename))[-300:] if error.filename is not None else "A file"
+    why = one_line(error.strerror or str(error))
+    return f"{what}: {why}: look at the name, the drive and your rights to it"
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported when called.
 
@@ -83,6 +96,8 @@ class LazyGroup(click.Group):
             raise click.ClickException(one_line(str(error))) from error
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
+        except OSError as error:
+            raise click.ClickException(_outside(error)) from error
         except MemoryError:
             raise click.ClickException(
                 "There is not enough memory for this: close other programs, or use smaller "

@@ -144,6 +144,8 @@ def _stored_run(arrays: dict[str, Any]) -> StoredRun:
     KeyError, TypeError, ValueError
         If one is missing, or not of the shape and kind that `save_tracked` writes.
     """
+    if any(arrays[name].dtype.kind not in "biuf" for name in arrays if name != "frames"):
+        raise ValueError("what should be numbers is none")
     time_s = arrays["time_s"].astype(float)
     names = tuple(str(name) for name in arrays["frames"])
     clock_s = arrays["clock_s"].astype(float)

@@ -26,7 +26,7 @@ from vision.common.outside.stored_results import read_arrays
 from vision.errors import WetlineError
 
 NAME = "filling.npz"
-FORMAT = 3
+FORMAT = 4
 
 
 def fingerprint(plan: PartPlan, opens_at: Sequence[float]) -> str:
@@ -69,6 +69,8 @@ def save_fill(path: Path, fill: Filling, ends: Ends, mark: str) -> None:
         "rest": np.array(json.dumps(rest)),
     }
 
+    arrays["seal"] = np.array(_seal(arrays))
+
     def write(part: Path) -> None:
         with part.open("wb") as file:
             np.savez_compressed(file, **arrays)
@@ -80,12 +82,24 @@ def load_fill(path: Path, plan: PartPlan, mark: str) -> tuple[Filling, Ends] | N
     """Read a filling back; None if there is none or the plan has changed since."""
     try:
         arrays = read_arrays(path)
+        if str(arrays.pop("seal")) != _seal(arrays):
+            return None  # damaged or edited: solved again
         rest = json.loads(str(arrays.pop("rest")))
         if rest.pop("mark") != mark:
             return None
         return _built(lay_canvas(plan).links, arrays, rest)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, WetlineError):
         return None
+
+
+def _seal(arrays: dict[str, Any]) -> str:
+    """Return a text that changes with any value of any array."""
+    digest = hashlib.sha256()
+    for name in sorted(arrays):
+        array = np.ascontiguousarray(arrays[name])
+        digest.update(f"{name} {array.dtype.str} {array.shape}".encode())
+        digest.update(array.tobytes())
+    return digest.hexdigest()
 
 
 def _built(links: Links, arrays: dict[str, Any], rest: dict[str, Any]) -> tuple[Filling, Ends]:
