@@ -9,6 +9,7 @@ from pathlib import Path
 
 from analysis.panel.panel_toml import panel_from
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import is_there, one_line
 from vision.common.quantity import (
     LENGTH_MM,
     PRESSURE_MBAR,
@@ -203,15 +204,15 @@ def new_panel(
         If there is a panel.toml already, or a value cannot be true. Nothing is written then.
     """
     file = folder / "panel.toml"
-    if file.exists():
+    if is_there(file):
         raise WetlineError(f"{file}: is there already: edit it, or choose another folder")
-    shown = (name or folder.resolve().name).replace("\\", "/").replace('"', "'")
+    shown = one_line(name or folder.resolve().name).replace("\\", "/").replace('"', "'")
     feed = "# feed_point_mm =          # [x, y]\n# feed_radius_mm =         # of the feed hole\n"
     text = TEMPLATE.format(
         name=shown,
         flow=flow,
         feed=feed if flow == "point" else "",
-        scale=SCALES[scale].format(folder=folder.as_posix()),
+        scale=SCALES[scale].format(folder=one_line(folder.as_posix())),
         **{ask.key: _line(ask.key, answers.get(ask.key)) for ask in ASKS},
     )
     questions = panel_from(tomllib.loads(text), file).questions

@@ -56,6 +56,8 @@ AFTER_CLAMP = 3
 """Frames after the clamp; then the run ends by itself."""
 
 SPACE_CHECK_S = 15.0
+CLOSE_S = 30.0
+"""How long a measurement, or a drive that stalls, is waited for when the run is let go."""
 _TOUCH_S = 1.0
 
 
@@ -137,7 +139,7 @@ class Watch(Closing):
         self.stop()
         self.camera.close()
         for thread in self._threads:
-            thread.join(timeout=30)
+            thread.join(timeout=CLOSE_S)
         self._lock.close()
 
     # -- the work, a step at a time or in two threads

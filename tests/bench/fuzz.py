@@ -103,6 +103,7 @@ def work(told, first: int, step: int) -> None:
     _bound_memory()
     warnings.simplefilter("error")
     from tests.fuzz.cases import CASES, borne, borne_options
+    from tests.fuzz.readers import READERS, feed_hurt
     from tests.made_up import knocks
     from tests.made_up.hurts import choices_of
 
@@ -115,22 +116,26 @@ def work(told, first: int, step: int) -> None:
         return result
 
     knocks.call = counted
-    cases = [case for case in (*CASES, None) if told.only in (case.name if case else "options")]
+    cases = {case.name: case for case in CASES} | READERS | {"options": None}
+    names = [name for name in cases if told.only in name]
     with tempfile.TemporaryDirectory() as scratch:
         work_in, bases = Path(scratch) / "work", Path(scratch) / "bases"
         for folder in (work_in, bases):
             folder.mkdir()
         for number in range(first, told.inputs, step):
-            case = cases[number % len(cases)]
+            name = names[number % len(names)]
+            case = cases[name]
             choices = choices_of(told.seed * 1_000_000 + number)
             codes.clear()
             if case is None:
                 found = borne_options(choices, work_in, bases)
+            elif name in READERS:
+                found = feed_hurt(case, choices, work_in)
             else:
                 found = borne(case, choices, work_in, bases)
             print(
                 json.dumps(
-                    {"input": number, "case": case.name if case else "options", "found": found,
+                    {"input": number, "case": name, "found": found,
                      "codes": dict(codes), "mb": _greatest_mb()}
                 ),
                 flush=True,

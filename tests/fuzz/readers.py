@@ -11,6 +11,7 @@ from analysis.part.plan.outline import read_drawing
 from analysis.part.plan.part_toml import read_part
 from analysis.shop.gauge_log import read_gauge
 from tests.made_up import knocks
+from tests.made_up.hurts import hurt_bytes, hurt_table, hurt_toml
 from vision.common.csv_table import clock_text_s
 from vision.errors import WetlineError
 from vision.frames.exif import is_cut_short, read_header
@@ -116,3 +117,17 @@ def feed(reader: Reader, data: bytes, folder: Path) -> None:
     assert path.read_bytes() == data
     if reader.file == "marks.csv":
         path.unlink()
+
+
+def feed_hurt(reader: Reader, choices, folder: Path) -> list[str]:
+    """Hurt a sound file, let its reader meet it, and return what went wrong."""
+    try:
+        feed(reader, hurt_of(reader)(reader.sound, choices), folder)
+    except Exception as error:
+        return [f"reader of {reader.file}\n{type(error).__name__}: {error}"]
+    return []
+
+
+def hurt_of(reader: Reader) -> Callable:
+    """Return the way to hurt a reader's file."""
+    return {".toml": hurt_toml, ".csv": hurt_table}.get(Path(reader.file).suffix, hurt_bytes)

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 
 from tests.fuzz.cases import CASES, borne, borne_options  # noqa: E402
-from tests.fuzz.readers import READERS, feed  # noqa: E402
-from tests.made_up.hurts import MANY, MOST_HURTS, hurt_bytes, hurt_table, hurt_toml  # noqa: E402
+from tests.fuzz.readers import READERS, feed, hurt_of  # noqa: E402
+from tests.made_up.hurts import MANY, MOST_HURTS  # noqa: E402
 
 NUMBER = st.integers(0, MANY - 1)
 CHOICES = st.lists(st.tuples(NUMBER, NUMBER, NUMBER), min_size=1, max_size=MOST_HURTS)
@@ -21,7 +21,6 @@ HEALTH = {
     "database": None,
     "suppress_health_check": list(HealthCheck),
 }
-HURT = {".toml": hurt_toml, ".csv": hurt_table}
 
 
 @pytest.fixture(scope="module")
@@ -39,8 +38,7 @@ def work(tmp_path_factory):
 @given(choices=CHOICES)
 def test_a_reader_of_a_hurt_file(name, choices, work):
     reader = READERS[name]
-    hurt = HURT.get(reader.file[reader.file.rindex(".") :], hurt_bytes)
-    feed(reader, hurt(reader.sound, choices), work)
+    feed(reader, hurt_of(reader)(reader.sound, choices), work)
 
 
 @pytest.mark.parametrize("name", READERS)

@@ -13,7 +13,7 @@ from pathlib import Path
 from PIL import Image
 
 from vision.cameras.camera import Shot
-from vision.common.atomic_files import replace_file
+from vision.common.atomic_files import replace_file, sweep_leftovers
 from vision.errors import WetlineError
 
 LOW_FRAMES = 400
@@ -60,6 +60,7 @@ class FrameStore:
         write: Callable[[Path, bytes], None] | None = None,
     ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
+        sweep_leftovers(folder)
         self.folder, self._free_bytes = folder, free_bytes
         self._write_file = write or _write_bytes
         self.fault = ""

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import json
 import math
 import os
+import platform
 import tempfile
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -14,6 +18,44 @@ import numpy as np
 
 from vision.common.outside.input_files import plain_text, read_text
 from vision.errors import WetlineError
+
+PART = ".part-"
+"""How a file begins that is not whole yet; then follow the computer, the process, and letters."""
+OLD_S = 86_400.0
+"""A file of another computer's that is still not whole after a day will never be."""
+
+
+def sweep_leftovers(*folders: Path) -> None:
+    """Remove the unfinished files that stopped runs left in these folders.
+
+    Those of a process of this computer that is no longer there go at once, those of another
+    computer (on a shared drive) after a day. Those of a running process stay.
+    """
+    for folder in folders:
+        with contextlib.suppress(OSError):
+            for path in [one for one in folder.iterdir() if one.name.startswith(PART)]:
+                if _is_left_over(path):
+                    path.unlink(missing_ok=True)
+
+
+def _is_left_over(path: Path) -> bool:
+    computer, _, rest = path.name.removeprefix(PART).partition("-")
+    process = rest.partition("-")[0]
+    if os.name == "posix" and computer == computer_mark() and process.isdecimal():
+        if int(process) == os.getpid():
+            return False
+        try:
+            os.kill(int(process), 0)
+        except (ProcessLookupError, OverflowError):
+            return True
+        except OSError:
+            return False  # somebody else's, and there
+    return time.time() - path.stat().st_mtime > OLD_S
+
+
+def computer_mark() -> str:
+    """Return a few letters that stand for this computer, in the names of unfinished files."""
+    return hashlib.blake2b(platform.node().encode(), digest_size=4).hexdigest()
 
 
 def replace_file(path: Path, write: Callable[[Path], object]) -> None:
@@ -34,7 +76,8 @@ def replace_file(path: Path, write: Callable[[Path], object]) -> None:
     temporary: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(suffix=path.suffix, prefix=".part-", dir=path.parent)
+        own = f"{PART}{computer_mark()}-{os.getpid()}-"
+        handle, name = tempfile.mkstemp(suffix=path.suffix, prefix=own, dir=path.parent)
         os.close(handle)
         temporary = Path(name)
         write(temporary)
@@ -52,7 +95,25 @@ def replace_file(path: Path, write: Callable[[Path], object]) -> None:
         ) from error
     finally:
         if temporary is not None:
-            temporary.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # swept later
+                temporary.unlink(missing_ok=True)
+
+
+def remove_file(path: Path) -> None:
+    """Remove a file, if it is there.
+
+    Raises
+    ------
+    WetlineError
+        If it cannot be removed.
+    """
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise WetlineError(
+            f"{path}: cannot be removed ({error.strerror or error}): close it if it is open "
+            "elsewhere, or look at your rights to the folder"
+        ) from error
 
 
 def write_text(path: Path, text: str) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.common.atomic_files import read_json, replace_file, write_json
+from vision.common.atomic_files import read_json, remove_file, replace_file, write_json
 from vision.common.outside.stored_results import checked_fields, finite, read_arrays
 from vision.errors import WetlineError
 from vision.front.front_csv import (
@@ -87,8 +87,10 @@ def save_tracked(results: Path, tracked: Tracked, placed: PlacedFrames | None = 
     placed : PlacedFrames, optional
         The panel's place in each frame; None for pen marks.
     """
+    # Gone until all is written: a stop in between must not leave parts of two runs side by side.
+    remove_file(results / "results.json")
     if tracked.arrival is None or placed is None:
-        (results / ARRIVAL_FILE).unlink(missing_ok=True)  # one of an earlier run would mislead
+        remove_file(results / ARRIVAL_FILE)  # one of an earlier run would mislead
     else:
         arrays = {
             "time_s": tracked.arrival.time_s.astype(np.float32),

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.common.atomic_files import replace_file
+from vision.common.atomic_files import replace_file, sweep_leftovers
 from vision.common.progress import bar
 from vision.drawing.pictures import lines_on_photo, subtitle_of
 from vision.drawing.strokes import encode_image
@@ -130,6 +130,7 @@ def track_unsaved(folder: Path, quiet: bool, progress: Progress | None = None) -
 
 def save_job(job: Job, results: Path) -> None:
     """Write what tracking found under `results`, each file whole or not at all."""
+    sweep_leftovers(results, results.parent)
     save_tracked(results, job.tracked, None if job.run is None else _placed(job.run))
     _write_or_remove(results / "front_lines.jpg", job.photo)
     _write_or_remove(results / UNEXPLAINED_FILE, job.unexplained)

@@ -29,7 +29,7 @@ from analysis.part.search.layout_score import Ranked
 from analysis.part.search.search import search, with_layout
 from analysis.part.search.spacing import greatest_spacing
 from analysis.part.search.vents import with_vents_where_air_ends
-from vision.common.atomic_files import replace_file, write_json, write_text
+from vision.common.atomic_files import replace_file, sweep_leftovers, write_json, write_text
 from vision.common.rounding import minutes
 
 LAYOUT_CELLS = 100
@@ -119,6 +119,7 @@ def write_answer(
 ) -> None:
     """Write part.json, fill_time.npz, the pictures and the page."""
     links = answer.filling.links
+    sweep_leftovers(results)
 
     def write_map(part: Path) -> None:
         with part.open("wb") as file:

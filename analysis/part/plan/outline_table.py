@@ -29,6 +29,8 @@ OUTLINE_FIELDS = (
     "y_runs",
 )
 SHAPES = ("points_mm", "file", "rectangle_mm", "disc_radius_mm", "l_shape_mm")
+LEAST_SHARE = 1e-3
+"""Of the outline's area must be left between the holes."""
 Y_WAYS = ("down", "up")
 
 
@@ -84,6 +86,14 @@ def read_outline(path: Path, document: Mapping[str, Any]) -> Shape:
     holes = [part_outline.tidy(hole) for hole in holes]
     for number, hole in enumerate(holes, start=1):
         part_outline.check_hole(f"{where}: hole {number}", hole, outline)
+    left = part_outline.area_mm2(outline) - sum(map(part_outline.area_mm2, holes))
+    if left <= LEAST_SHARE * part_outline.area_mm2(outline):
+        raise bad_field(
+            path,
+            "[outline]",
+            f"{len(holes)} holes",
+            "leave nothing of the part: is it drawn twice?",
+        )
     return Shape(outline, tuple(holes), y_runs, _notes(table, outline, holes))
 
 
