@@ -13,6 +13,8 @@ from vision.records import FloatArray
 IndexArray = NDArray[np.integer]
 
 _HALVINGS = 60
+MOST_LOG_VISCOSITY = 600.0
+"""Past any solid, and as far as numbers reach: a log may go on long after the resin has set."""
 
 
 @dataclass(frozen=True)
@@ -209,7 +211,7 @@ def logged_impulse(
     else:
         log_mu = np.log(viscosity) + growth_per_s * knots
         growth = np.full(knots.shape, growth_per_s)
-    mu = np.exp(log_mu)
+    mu = np.exp(np.minimum(log_mu, MOST_LOG_VISCOSITY))
     slope = np.append(np.diff(drive) / np.diff(knots), 0.0)
     pieces = _piece_integral(np.diff(knots), drive[:-1], slope[:-1], growth[:-1], mu[:-1])
     theta = np.concatenate([np.zeros(1), np.cumsum(pieces)])

@@ -179,7 +179,7 @@ def hurt_arrays(data: bytes, choices) -> bytes:
         elif way == 2:
             arrays.pop(name, None)
         elif way == 3 and name in arrays and arrays[name].size and arrays[name].dtype.kind == "f":
-            changed = arrays[name].copy()
+            changed = arrays[name].astype(float)
             changed.flat[value % changed.size] = (np.nan, np.inf, -1e300, 1e300)[value % 4]
             arrays[name] = changed
         else:
