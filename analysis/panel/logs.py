@@ -32,7 +32,7 @@ def read_log(path: Path, names: Sequence[str]) -> tuple[FloatArray, ...]:
     table = read_table(path)
     columns = [number_column(path, table, name) for name in names]
     unit_s = {"time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}.get(names[0], 0.0)
-    far = np.flatnonzero(np.abs(columns[0]) > LONGEST_S / unit_s) if unit_s else []
+    far = np.flatnonzero(np.abs(columns[0]) * unit_s > LONGEST_S)
     if len(far):
         rule = "is more than ten days away from resin start: mend it"
         raise table.bad_cell(int(far[0]), names[0], rule)
