@@ -49,6 +49,7 @@ class Situation:
     camera_note: str = ""
     hidden: float = 0.0
     cannot_see: str = ""
+    doubts: str = ""
     stalled_at_mm: float | None = None
     racing_mm: float = 0.0
     reached_mm: float = 0.0
@@ -96,6 +97,9 @@ def _camera(now: Situation) -> list[Alarm]:
         out.append(Alarm("glare", LOOK, "Glare or something hides the front", todo))
     if now.running and now.cannot_see and not now.lost:
         out.append(Alarm("sight", LOOK, "The front cannot be made out", now.cannot_see))
+    if now.running and now.doubts and not now.lost:
+        todo = f"{now.doubts[:1].upper()}{now.doubts[1:]}. Look at the panel itself, and mark it."
+        out.append(Alarm("doubt", LOOK, "The front that is shown may be wrong", todo))
     return out
 
 

@@ -93,6 +93,8 @@ class Numbers:
     beside : ReferenceComparison or None
     cannot : str
         Why nothing can be measured; empty when it can.
+    doubts : tuple of str
+        Why the front as a whole may be wrong.
     """
 
     front: Front | None = None
@@ -102,6 +104,7 @@ class Numbers:
     end_reached_s: float | None = None
     beside: ReferenceComparison | None = None
     cannot: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -191,7 +194,8 @@ def read_numbers(
     beside = None
     if references and not front.filled:
         beside = compare(references, float(time[-1]), float(mean[-1]), repeat)
-    return Numbers(front, time, mean, end, reached, beside)
+    doubts = live.tracked.front.doubts
+    return Numbers(front, time, mean, end, reached, beside, doubts=doubts)
 
 
 def _front_now(

@@ -360,6 +360,7 @@ class Watch(Closing):
             camera_note=self.feed.moved_note,
             hidden=0.0 if live is None or front is None else live.hidden_share,
             cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",
+            doubts="; ".join(numbers.doubts),
             stalled_at_mm=front.mean_mm if front is not None and stalled else None,
             racing_mm=0.0 if live is None or front is None else live.tracked.front.race_tracking_mm,
             reached_mm=0.0 if front is None else front.mean_mm,

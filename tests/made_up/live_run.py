@@ -56,14 +56,25 @@ def front_mm(time_s: float) -> float:
     return min(LENGTH_MM, float(np.sqrt(K_MM2_PER_S * max(time_s, 0.0))))
 
 
-def picture(time_s: float, seed: int = 0, stop_mm: float = LENGTH_MM, hand: bool = False):
-    """The panel `time_s` after resin start, as an array of shape (356, 600, 3)."""
+def picture(
+    time_s: float,
+    seed: int = 0,
+    stop_mm: float = LENGTH_MM,
+    hand: bool = False,
+    dries: bool = False,
+):
+    """The panel `time_s` after resin start, as an array of shape (356, 600, 3).
+
+    With `dries` a patch behind the front looks as it did dry, as no resin does.
+    """
     shown = GROUND.copy()
     x = (np.arange(SIZE[0]) - 60) / PX_PER_MM
     wet = np.clip((min(front_mm(time_s), stop_mm) - x) / 1.0, 0, 1) * (x >= 0) * (x <= LENGTH_MM)
     inside = np.zeros(SIZE[::-1])
     inside[50:306] = 1
     shown *= 1 - 0.42 * wet * inside
+    if dries:
+        shown[60:180, 90:300] = GROUND[60:180, 90:300]
     if hand:
         cv2.circle(shown, (380, 180), 60, 150.0, -1)
     rng = np.random.default_rng([seed, round(time_s * 10) % 10**6])

@@ -25,6 +25,7 @@ def test_alarms_say_what_and_what_to_do():
         "filled": {"filled": True},
         "overdue": {"overdue": True},
         "slowing": {"slowing": True},
+        "doubt": {"doubts": "sun moved over the panel"},
     }
     for key, values in cases.items():
         (alarm,) = alarms_for(replace(calm, **values))

@@ -56,6 +56,20 @@ def test_a_run_without_pictures_says_that_the_front_is_overdue(tmp_path):
         assert "OVERDUE" in view["chart_text"]
 
 
+def test_a_front_that_the_photos_do_not_bear_out_is_said_to_be_in_doubt(tmp_path):
+    with Shop(write_panel(tmp_path / "strip")) as shop:
+        for t in np.arange(-90.0, 541.0, 30.0):
+            if t == 0.0:
+                shop.t = 0.0
+                shop.watch.stamp(RESIN_OPEN)
+            shop.take(t, look=t < 90.0 or t > 400.0, dries=t >= 240.0)
+            if t == 30.0:
+                assert "doubt" not in shop.told()
+        (alarm,) = (a for a in shop.watch.board.alarms if a.key == "doubt")
+        assert alarm.text == "The front that is shown may be wrong"
+        assert "photos" in alarm.todo
+
+
 @pytest.fixture(scope="module")
 def whole_run(tmp_path_factory):
     """A run from the dry panel to the clamp; boards by time since resin start."""
