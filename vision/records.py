@@ -273,7 +273,8 @@ class ScaleSummary:
     """How pixels became millimetres: the ``scale`` part of results.json.
 
     `error_mm` is the expected position error on the panel; `relative_sd` the standard
-    uncertainty of lengths along the flow as a share, which enters permeability twice.
+    uncertainty of lengths along the flow as a share, which enters permeability twice. `question`
+    says what of the scale is possible but not likely; it is empty where nothing is.
     """
 
     method: str
@@ -283,6 +284,7 @@ class ScaleSummary:
     length_mm: float
     width_mm: float
     assumption: str = ""
+    question: str = ""
 
 
 @dataclass(frozen=True)

@@ -129,6 +129,7 @@ class Rectifier:
             length_mm=plane.length_mm,
             width_mm=plane.width_mm,
             assumption=plane.assumption,
+            question=plane.question,
         )
 
     def rectify(self, frame: Frame) -> Rectified:

@@ -31,6 +31,8 @@ _MISPLACED_MM = 5.0
 _MISPLACED_SHARE = 0.02
 _SIZE_CONTRADICTION = 0.05
 _SHAPE_OFF, _SURELY_OFF, _ALIKE = 1.6, 3.0, 1.25
+_LENS_SD = 0.02  # of length over width: a phone's lens is not quite free of distortion
+_SHAPE_SDS, _SHAPE_LEAST = 3.0, 0.08  # beyond both, length over width is questioned
 _LENGTH_CONTRADICTION = 0.03
 _RULE_SD_MM = 0.5  # of a length taken with a tape measure: common practice, no source
 _PRINT_SD = 0.005  # of a print's size, without the check bar
@@ -69,7 +71,7 @@ def find_scale(
     if method == "sheet":
         return scale_from_markers(find_markers(image), size, setup)
     if method == "corners":
-        return _from_corners(size, setup)
+        return _from_corners(size, setup, focal_35mm)
     if method == "tape":
         return _from_tape(size, setup, focal_35mm)
     if method == "checkerboard":
@@ -201,7 +203,7 @@ def _plane_from_fit(
     )
 
 
-def _from_corners(size: tuple[int, int], setup: PanelSetup) -> PlaneMap:
+def _from_corners(size: tuple[int, int], setup: PanelSetup, focal_35mm: float | None) -> PlaneMap:
     size_mm = _panel_size(setup)
     corners_px = np.array(setup.scale.corners_px)
     matrix = homography_from(panel_corners_mm(*size_mm), corners_px)
@@ -222,7 +224,7 @@ def _from_corners(size: tuple[int, int], setup: PanelSetup) -> PlaneMap:
         _with_error(plane, click_mm, float(np.hypot(click_mm, _RULE_SD_MM)) / size_mm[0]), setup
     )
     _check_shape(setup, size_mm, corners_px)
-    return plane
+    return _questioned(plane, setup, focal_35mm)
 
 
 def _check_shape(setup: PanelSetup, size_mm: tuple[float, float], corners_px: FloatArray) -> None:
@@ -244,6 +246,31 @@ def _check_shape(setup: PanelSetup, size_mm: tuple[float, float], corners_px: Fl
     )
 
 
+def _questioned(plane: PlaneMap, setup: PanelSetup, focal_35mm: float | None) -> PlaneMap:
+    """Ask where length over width is not what perspective says, and widen the scale by as much.
+
+    Source: see `vision.scale.tape`; a wrong length is the commonest slip that corners allow. A
+    photo cut out of a larger one has its own perspective, so this is no ground to refuse.
+    """
+    spec = setup.scale
+    corners_px = np.array(spec.corners_px)
+    told = spec.focal_35mm or focal_35mm
+    fit = fit_tape(corners_px, corners_px[:2], plane.length_mm, plane.image_size, told)
+    off = abs(np.log(plane.width_mm / fit.width_mm))
+    doubt = float(np.hypot(fit.width_sd, _LENS_SD))
+    if off <= max(_SHAPE_SDS * doubt, _SHAPE_LEAST) or "corners_px" in spec.confirmed:
+        return plane
+    seen = plane.length_mm / fit.width_mm
+    low, high = seen * np.exp(-1.96 * doubt), seen * np.exp(1.96 * doubt)
+    question = (
+        f"by its perspective the panel is {low:.2f} to {high:.2f} times as long as wide, by "
+        f"[panel] {plane.length_mm / plane.width_mm:.2f} times: measure it and its corners again, "
+        'on a whole photo; if all is true, write confirmed = ["corners_px"] under [scale]'
+    )
+    wider = _with_error(plane, plane.error_mm, float(np.hypot(plane.relative_sd, off / 2.0)))
+    return replace(wider, question=question)
+
+
 def _with_error(plane: PlaneMap, error_mm: float, relative_sd: float) -> PlaneMap:
     return replace(
         plane,
@@ -256,7 +283,7 @@ def _from_tape(size: tuple[int, int], setup: PanelSetup, focal_35mm: float | Non
     spec = setup.scale
     corners_px, tape_px = np.array(spec.corners_px), np.array(spec.tape_px)
     if setup.length_mm is not None:
-        plane = _from_corners(size, setup)
+        plane = _from_corners(size, setup, focal_35mm)
         seen = plane.to_mm(tape_px)
         _agree(setup, "tape_mm", spec.tape_mm, float(np.hypot(*(seen[1] - seen[0]))))
         return plane

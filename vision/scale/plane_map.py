@@ -42,6 +42,8 @@ class PlaneMap:
         Standard uncertainty of lengths along the flow, as a share.
     assumption : str
         What had to be assumed, in plain words; may be empty.
+    question : str
+        What in it is possible but not likely, and the mend; empty where nothing is.
     """
 
     homography: FloatArray
@@ -54,6 +56,7 @@ class PlaneMap:
     error_mm: float
     relative_sd: float
     assumption: str = ""
+    question: str = ""
 
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Map panel points to recorded photo pixels; both of shape (N, 2)."""

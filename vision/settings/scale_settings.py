@@ -80,6 +80,8 @@ class ScaleSpec:
         Frame that the photo points were read on; empty: the first.
     focal_35mm : float or None
         Focal length as for 35 mm film, given by the user.
+    confirmed : tuple of str
+        Fields whose unusual values the user has confirmed.
     """
 
     method: str
@@ -94,6 +96,7 @@ class ScaleSpec:
     inner_corners: tuple[int, int] = (0, 0)
     photo: str = ""
     focal_35mm: float | None = None
+    confirmed: tuple[str, ...] = ()
 
 
 def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) -> ScaleSpec:
@@ -124,6 +127,7 @@ def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) ->
         method=method,
         photo=table.text("photo", "") or "",
         focal_35mm=table.number("focal_35mm", above=5, at_most=500, unit="mm"),
+        confirmed=tuple(table.confirmed_names()),
         **values,  # type: ignore[arg-type]
     )
     table.refuse_questions()

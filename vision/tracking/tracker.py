@@ -278,10 +278,11 @@ def track_frames(
             tracker.add(frame)
     start = resin_start_clock_s(setup, frames)
     run = tracker.finish(start, lambda found: _fixes(fix_file, frames, found, tracker))
+    asked = (run.tracked.scale.question,) if run.tracked.scale.question else ()
     front = replace(
         run.tracked.front,
         resin_start=wall_time_iso(run.start_clock_s, frames),
-        warnings=(*frames.warnings, *left_out(frames.notes), *run.tracked.front.warnings),
+        warnings=(*asked, *frames.warnings, *left_out(frames.notes), *run.tracked.front.warnings),
     )
     return replace(
         run,

@@ -154,6 +154,48 @@ def test_length_and_width_the_wrong_way_round_or_in_another_unit(size, told):
     assert right.mm_per_px() == pytest.approx(0.5)
 
 
+def seen_from(tilt_deg, size_mm=(380.0, 230.0), focal_35mm=28.0, size=(1280, 720)):
+    """Corners of a panel as a camera 0.9 m away sees them, tilted about the photo's x axis."""
+    focal = focal_35mm / 43.27 * np.hypot(*size)
+    x, y = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]).T * np.array(size_mm)[:, None] / 2
+    tilt, turn = np.radians(tilt_deg), np.radians(12.0)
+    x, y = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+    depth = 900.0 - y * np.sin(tilt)
+    across, down = focal * x / depth, focal * y * np.cos(tilt) / depth
+    return tuple(zip(across + (size[0] - 1) / 2, down + (size[1] - 1) / 2, strict=True))
+
+
+@pytest.mark.parametrize("tilt_deg", [10.0, 25.0, 40.0])
+@pytest.mark.parametrize("focal_35mm", [24.0, 50.0])
+def test_a_length_that_perspective_contradicts_is_asked_about(tilt_deg, focal_35mm):
+    # The formulas of a pinhole camera; nothing of the package makes these corners.
+    photo = np.zeros((720, 1280, 3), np.uint8)
+    corners = {
+        "method": "corners",
+        "corners_px": seen_from(tilt_deg, focal_35mm=focal_35mm),
+        "focal_35mm": focal_35mm,
+    }
+    assert find_scale(photo, setup_with((380.0, 230.0), **corners)).question == ""
+    for wrong in ((475.0, 230.0), (380.0, 290.0)):
+        asked = find_scale(photo, setup_with(wrong, **corners))
+        assert "by its perspective" in asked.question
+        assert asked.relative_sd > 0.1  # half of what is off
+    sure = setup_with((475.0, 230.0), **corners, confirmed=("corners_px",))
+    assert find_scale(photo, sure).question == ""
+
+
+def test_where_the_lens_leaves_the_shape_open_nothing_is_asked():
+    # From almost straight above and steep alike, with a lens that nobody told.
+    photo = np.zeros((720, 1280, 3), np.uint8)
+    for tilt_deg in (0.0, 5.0, 30.0, 50.0):
+        for focal_35mm in (24.0, 28.0, 50.0):
+            corners = {
+                "method": "corners",
+                "corners_px": seen_from(tilt_deg, (380.0, 230.0), focal_35mm),
+            }
+            assert find_scale(photo, setup_with((380.0, 230.0), **corners)).question == ""
+
+
 def test_a_card_far_from_its_stated_place():
     moved = (CENTRES[0], CENTRES[1], (340.0, 300.0), CENTRES[3])
     with pytest.raises(WetlineError, match="measure"):
