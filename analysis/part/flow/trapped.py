@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.part.grid.network import Links, laplacian
+from analysis.part.grid.cells import IntArray
+from analysis.part.grid.network import Links
 from vision.records import BoolArray, FloatArray
 
 TRAPPED_SHARE = 1e-3
@@ -44,70 +45,172 @@ class TrappedAir:
 class _Area:
     """A dry area while it grows, looked at from the end of the filling backwards."""
 
-    cells: list[int]
+    basins: list[int]
     ends: list[int]
     vented: bool
-    share: float = 0.0
+    share: float = 0.0  # that it has at least
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """An area that was cut off until `impulse`."""
+
+    cells: IntArray
+    ends: list[int]
+    share: float
+    impulse: float
+
+
+@dataclass(frozen=True)
+class _Basins:
+    """The cells, each counted to the place where the air goes that leaves it uphill.
+
+    Attributes
+    ----------
+    order : ndarray of shape (n,), int
+        Cells by their basin, and in it from the last that wets to the first.
+    rank : ndarray of shape (n,), int
+        For each of `order`, its place in the whole part's sequence.
+    first : ndarray of shape (B + 1,), int
+        Where in `order` each basin begins.
+    share : ndarray of shape (n + 1,), float
+        Sum of the cells' shares up to each of `order`.
+    """
+
+    order: IntArray
+    rank: IntArray
+    first: IntArray
+    share: FloatArray
+
+    def taken(self, basin: int, rank: int) -> tuple[int, int]:
+        """Return where in `order` the cells of a basin lie that come before a rank."""
+        start, end = int(self.first[basin]), int(self.first[basin + 1])
+        return start, start + int(np.searchsorted(self.rank[start:end], rank))
+
+    def share_of(self, basins: Sequence[int], rank: int) -> float:
+        """Return the share that some basins have before a rank."""
+        spans = (self.taken(basin, rank) for basin in basins)
+        return float(sum(self.share[end] - self.share[start] for start, end in spans))
+
+    def cells(self, basins: Sequence[int], rank: int) -> IntArray:
+        """Return the cells that some basins have before a rank."""
+        spans = [self.taken(basin, rank) for basin in basins]
+        return np.concatenate([self.order[start:end] for start, end in spans])
 
 
 @dataclass
 class _Backwards:
-    """Takes the cells from the last that wets to the first, and joins the dry areas they make."""
+    """Goes from the last cell that wets to the first, and joins the dry areas that arise."""
 
     arrival: FloatArray
-    share: FloatArray
-    vents: BoolArray
+    basins: _Basins
     big: float
-    owner: list[int] = field(init=False)
+    owner: list[int]
     areas: dict[int, _Area] = field(default_factory=dict)
-    closed: list[tuple[_Area, float]] = field(default_factory=list)
+    closed: list[_Cut] = field(default_factory=list)
 
-    def __post_init__(self) -> None:
-        """Start with a part that is wet all over."""
-        self.owner = [-1] * len(self.arrival)
+    def take(self, rank: int, cell: int, beside: Sequence[int], vented: bool) -> None:
+        """Take a cell at which an area begins, basins meet, or a vent lies."""
+        names = sorted({self.owner[basin] for basin in beside})
+        if vented or any(self.areas[name].vented for name in names):
+            for name in names:
+                self._close(name, rank, cell)
+        main = max(names, key=lambda name: len(self.areas[name].basins))
+        for other in names:
+            if other != main:
+                self._join(main, other, rank)
+        self.areas[main].vented = self.areas[main].vented or vented
 
-    def take(self, cell: int, neighbours: Sequence[int]) -> None:
-        """Take the next cell, which was dry until now, with all that were dry longer."""
-        beside = {self.owner[n] for n in neighbours if self.owner[n] >= 0}
-        vented = bool(self.vents[cell])
-        if not beside:
-            self.areas[cell] = _Area([cell], [cell], vented, float(self.share[cell]))
-            self.owner[cell] = cell
-            return
-        if vented or any(self.areas[k].vented for k in beside):
-            self._close([k for k in beside if not self.areas[k].vented], cell)
-        main = max(beside, key=lambda k: len(self.areas[k].cells))
-        for other in beside - {main}:
-            self._join(main, other)
-        area = self.areas[main]
-        area.cells.append(cell)
-        area.share += float(self.share[cell])
-        area.vented = area.vented or vented
-        self.owner[cell] = main
+    def begin(self, basin: int, cell: int, vented: bool) -> None:
+        """Begin an area at the last cell of its neighbourhood."""
+        self.areas[basin] = _Area([basin], [cell], vented)
 
-    def _close(self, names: list[int], cell: int) -> None:
-        """Note the areas that had no vent until this cell joined them to one."""
-        for name in names:
-            area = self.areas[name]
-            if area.share >= self.big:
-                kept = _Area(list(area.cells), list(area.ends), False, area.share)
-                self.closed.append((kept, float(self.arrival[cell])))
+    def _is_big(self, area: _Area, rank: int) -> bool:
+        if area.share < self.big:
+            area.share = self.basins.share_of(area.basins, rank)
+        return area.share >= self.big
 
-    def _join(self, main: int, other: int) -> None:
+    def _close(self, name: int, rank: int, cell: int) -> None:
+        """Note an area that had no vent until a cell joined it to one."""
+        area = self.areas[name]
+        if not area.vented and self._is_big(area, rank):
+            self._note(area, rank, float(self.arrival[cell]))
+
+    def _note(self, area: _Area, rank: int, impulse: float) -> None:
+        share = self.basins.share_of(area.basins, rank)
+        cells = self.basins.cells(area.basins, rank)
+        self.closed.append(_Cut(cells, list(area.ends), share, impulse))
+
+    def _join(self, main: int, other: int, rank: int) -> None:
         """Join one area to another; each keeps its own end if it was large by itself."""
         area, small = self.areas[main], self.areas.pop(other)
-        ends = [e for one in (area, small) if one.share >= self.big for e in one.ends]
+        ends = [e for one in (area, small) if self._is_big(one, rank) for e in one.ends]
         area.ends = ends or [max(area.ends + small.ends, key=lambda e: self.arrival[e])]
-        area.cells += small.cells
+        for basin in small.basins:
+            self.owner[basin] = main
+        area.basins += small.basins
         area.share += small.share
         area.vented = area.vented or small.vented
-        for cell in small.cells:
-            self.owner[cell] = main
 
-    def rest(self) -> list[tuple[_Area, float]]:
+    def rest(self, rank: int) -> list[_Cut]:
         """Return the areas without a vent, those that never had one among them."""
-        never = [(a, 0.0) for a in self.areas.values() if not a.vented and a.share >= self.big]
-        return [*self.closed, *never]
+        for area in self.areas.values():
+            if not area.vented and self._is_big(area, rank):
+                self._note(area, rank, 0.0)
+        return self.closed
+
+
+def _gather(links: Links, arrival: FloatArray, on_vent: BoolArray, big: float) -> list[_Cut]:
+    """Go through the filling backwards; only where something happens is it looked at by cell."""
+    order = np.argsort(-arrival, kind="stable")
+    order = order[np.isfinite(arrival[order])]
+    count = len(order)
+    rank = np.full(links.count, count)
+    rank[order] = np.arange(count)
+    first, second = links.first, links.second
+    both = (rank[first] < count) & (rank[second] < count) & (links.flow_m3 != 0)
+    first, second = first[both], second[both]
+    early = np.where(rank[first] < rank[second], first, second)
+    late = first + second - early
+    # Each cell leads to its neighbour that wets last of all, and so on up to a peak.
+    best = rank.copy()
+    np.minimum.at(best, late, rank[early])
+    lead = np.arange(links.count)
+    lead[order] = order[best[order]]
+    while not np.array_equal(further := lead[lead], lead):
+        lead = further
+    peaks = order[lead[order] == order]
+    number = np.full(links.count, -1)
+    number[peaks] = np.arange(len(peaks))
+    basin = number[lead]
+    # Two basins meet once: at the first cell that has a neighbour in the other.
+    cross = basin[early] != basin[late]
+    early, late = early[cross], late[cross]
+    at = rank[late]
+    pair = np.sort(np.column_stack([basin[early], basin[late]]), axis=1)
+    sort = np.lexsort((at, pair[:, 1], pair[:, 0]))
+    fresh = np.append(True, np.any(np.diff(pair[sort], axis=0) != 0, axis=1))[: len(sort)]
+    met = sort[fresh]
+    sequence = np.lexsort((rank[order], basin[order]))
+    laid = order[sequence]
+    basins = _Basins(
+        laid,
+        rank[laid],
+        np.searchsorted(basin[laid], np.arange(len(peaks) + 1)),
+        np.concatenate([[0.0], np.cumsum(links.share[laid])]),
+    )
+    back = _Backwards(arrival, basins, big, list(range(len(peaks))))
+    events: dict[int, set[int]] = {}
+    for r, b in zip(at[met].tolist(), pair[met].tolist(), strict=True):
+        events.setdefault(r, set()).update(b)
+    vents = set(rank[on_vent & (rank < count)].tolist())
+    for r in sorted({*events, *vents, *rank[peaks].tolist()}):
+        cell = int(order[r])
+        if number[cell] >= 0:
+            back.begin(int(number[cell]), cell, r in vents)
+        else:
+            back.take(r, cell, sorted({int(basin[cell]), *events.get(r, ())}), r in vents)
+    return back.rest(count)
 
 
 def find_trapped(
@@ -143,36 +246,34 @@ def find_trapped(
         on_vent |= vent
     part = float(links.share.sum())
     big = max(TRAPPED_SHARE * part, TRAPPED_CELLS)
-    back = _Backwards(arrival, links.share, on_vent, big)
-    order = np.argsort(-arrival, kind="stable")
-    matrix = laplacian(links)
-    indptr, indices = matrix.indptr, matrix.indices
-    for cell in order[np.isfinite(arrival[order])].tolist():
-        back.take(cell, indices[indptr[cell] : indptr[cell + 1]].tolist())
     inside = np.zeros(links.count, bool)
     found = []
     brief = BRIEF * float(np.max(arrival, initial=0.0, where=np.isfinite(arrival)))
-    for area, impulse in sorted(back.rest(), key=lambda pair: -pair[0].share):
-        if max(arrival[end] for end in area.ends) - impulse <= brief:
+    for cut in sorted(_gather(links, arrival, on_vent, big), key=lambda cut: -cut.share):
+        if max(arrival[end] for end in cut.ends) - cut.impulse <= brief:
             continue
-        inside[area.cells] = True
-        spots = _spots(links.centre_mm, arrival, area, impulse)
-        area_mm2 = area.share * links.grid.cell_m2 * 1e6
-        found.append(TrappedAir(*spots[0], spots, area_mm2, impulse))
+        inside[cut.cells] = True
+        spots = _spots(links.centre_mm, arrival, cut)
+        area_mm2 = cut.share * links.grid.cell_m2 * 1e6
+        found.append(TrappedAir(*spots[0], spots, area_mm2, cut.impulse))
     return tuple(found), inside
 
 
 def _spots(
-    centre_mm: FloatArray, arrival: FloatArray, area: _Area, impulse: float
+    centre_mm: FloatArray, arrival: FloatArray, cut: _Cut
 ) -> tuple[tuple[float, float], ...]:
     """Return where an area's air ends, latest first; of cells that end together the middle one."""
-    ends = sorted(area.ends, key=lambda cell: -arrival[cell])
-    cells = np.array(area.cells)
-    away = np.hypot(*(centre_mm[cells][:, None] - centre_mm[ends][None]).transpose(2, 0, 1))
+    ends = sorted(cut.ends, key=lambda cell: -arrival[cell])
+    nearest = np.full(len(cut.cells), np.inf)
+    whose = np.zeros(len(cut.cells), int)
+    for k, end in enumerate(ends):
+        away = np.hypot(*(centre_mm[cut.cells] - centre_mm[end]).T)
+        whose[away < nearest] = k
+        nearest = np.minimum(nearest, away)
     spots = []
     for k, end in enumerate(ends):
-        mine = cells[away.argmin(axis=1) == k]
-        last = mine[arrival[mine] >= arrival[end] - TIES * (arrival[end] - impulse)]
+        mine = cut.cells[whose == k]
+        last = mine[arrival[mine] >= arrival[end] - TIES * (arrival[end] - cut.impulse)]
         off = np.hypot(*(centre_mm[last] - centre_mm[last].mean(axis=0)).T)
         x, y = centre_mm[last[int(np.argmin(off))]]
         spots.append((float(x), float(y)))
