@@ -11,9 +11,18 @@ from scipy.spatial import cKDTree
 from analysis.part.grid.network import Links
 from vision.records import FloatArray
 
+POINTS_AT_ONCE = 200_000
+"""So many points are worked on together, which bounds the memory."""
+
 
 def carry(coarse: Links, points_mm: FloatArray) -> Any:
     """Return the matrix that carries values from a grid's cells to points, bilinearly."""
+    some = range(0, len(points_mm), POINTS_AT_ONCE)
+    parts = [_carry(coarse, points_mm[k : k + POINTS_AT_ONCE]) for k in some]
+    return parts[0] if len(parts) == 1 else sparse.vstack(parts, format="csr")
+
+
+def _carry(coarse: Links, points_mm: FloatArray) -> Any:
     count = len(points_mm)
     place = coarse.grid.cells(points_mm) - 0.5
     base = np.floor(place).astype(int)
@@ -24,10 +33,10 @@ def carry(coarse: Links, points_mm: FloatArray) -> Any:
             col, row = base[:, 0] + right, base[:, 1] + up
             weight = np.abs(1 - right - part[:, 0]) * np.abs(1 - up - part[:, 1])
             ok = (col >= 0) & (row >= 0) & (col < coarse.grid.nx) & (row < coarse.grid.ny)
-            cell = np.full(count, -1)
+            cell = np.full(count, -1, np.int32)
             cell[ok] = coarse.number[row[ok], col[ok]]
             ok = (cell >= 0) & (weight > 0)
-            rows.append(np.flatnonzero(ok))
+            rows.append(np.flatnonzero(ok).astype(np.int32))
             cols.append(cell[ok])
             weights.append(weight[ok])
     row, col, weight = (np.concatenate(x) for x in (rows, cols, weights))

@@ -5,6 +5,7 @@ Tested in tests/analysis/part/flow/test_filling.py.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -27,6 +28,8 @@ STEPS = 24
 LEAST_STEPS = 14  # of each stage, where feeds open later
 COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
 NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
+GROWTH = 4.5  # a grid of half the cell size takes so many times as long
+WORTH_TELLING_S = 10.0
 NEARLY = 1e-9  # the last step lies this share beyond the total, so that no cell is left at 0
 
 
@@ -94,7 +97,7 @@ class CoarseStart:
         Of the coarser grid.
     stages : tuple of Stage
     fills, us : tuple of tuple of ndarray
-        Fill and u of each cell, by stage and step.
+        Fill and u of each cell, by stage and step, no sharper than a start needs.
     """
 
     links: Links
@@ -114,7 +117,7 @@ def coarse_start(steps: Iterable[Step]) -> CoarseStart:
             stages.append(step.stage)
             fills.append([])
             us.append([])
-        fills[-1].append(step.state.fill.astype(np.float32))
+        fills[-1].append(step.state.fill.astype(np.float16))
         us[-1].append(step.state.u.astype(np.float32))
     return CoarseStart(links, tuple(stages), tuple(map(tuple, fills)), tuple(map(tuple, us)))
 
@@ -334,7 +337,7 @@ class Sweep:
         coarse = self.coarse
         if coarse is None or number >= len(coarse.stages) or len(coarse.fills[number]) <= k:
             return wet, u
-        filled = self.transfer @ coarse.fills[number][k]
+        filled = self.transfer @ coarse.fills[number][k].astype(np.float32)
         return wet | (filled > 0.5), self.transfer @ coarse.us[number][k].astype(float)
 
 
@@ -373,13 +376,16 @@ def sweep_part(
         Of the finest grid, in order.
     """
     coarse: CoarseStart | None = None
-    later = sum(
-        feed.opens_when_wet or at > 0 for feed, at in zip(plan.feeds, opens_at, strict=True)
-    )
+    feeds = zip(plan.feeds, opens_at, strict=True)
+    later = sum(feed.opens_when_wet or at > 0 for feed, at in feeds)
     steps = steps if later == 0 else max(min(steps, LEAST_STEPS), steps // (1 + later))
     sizes = level_sizes(plan.cells, coarse_to_fine)
-    for size in sizes:
-        progress(f"filling on {size} cells along the longest side")
+    began = time.monotonic()
+    for place, size in enumerate(sizes):
+        spent_s, began = time.monotonic() - began, time.monotonic()
+        left_s = spent_s * sum(GROWTH**k for k in range(1, len(sizes) - place + 1))
+        left = f", about {left_s:.0f} s left" if place and left_s > WORTH_TELLING_S else ""
+        progress(f"filling on {size} cells along the longest side{left}")
         canvas = lay_canvas(plan, size, factors)
         weight = None
         if size == sizes[-1] and arrival is not None:

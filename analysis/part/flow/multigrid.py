@@ -19,17 +19,22 @@ from vision.records import FloatArray
 DIRECT_BELOW = 1200
 FACTOR_BELOW = 8_000
 COARSEST = 400
+LINKS_AT_ONCE = 500_000  # worked on together, which bounds the memory
 WEAK = 0.04  # links below this share of the diagonal do not shape a group
 
 
 @dataclass(frozen=True)
 class Level:
-    """One level of the cycle: matrix, way down, way up, and the weighted inverse diagonal."""
+    """One level of the cycle: matrix, way up, and the weighted inverse diagonal."""
 
     matrix: Matrix
-    down: Matrix
     up: Matrix
     weight: FloatArray
+
+    @property
+    def down(self) -> Matrix:
+        """The way down: that up, transposed; a view."""
+        return self.up.T
 
 
 @dataclass(frozen=True)
@@ -46,9 +51,10 @@ def _pair_up(matrix: Matrix) -> IntArray:
     coo = matrix.tocoo()
     keep = (coo.row != coo.col) & (coo.data < 0)
     row, col, strength = coo.row[keep], coo.col[keep], -coo.data[keep]
-    # Equal strengths are told apart by a fixed, symmetric jitter, or all would look one way.
-    low, high = np.minimum(row, col).astype(np.int64), np.maximum(row, col).astype(np.int64)
-    strength = strength * (1.0 + 0.05 * ((low * 7919 + high * 104729) % 1009) / 1009.0)
+    del coo, keep
+    for k in range(0, len(row), LINKS_AT_ONCE):
+        some = slice(k, k + LINKS_AT_ONCE)
+        strength[some] *= _jitter(row[some], col[some])
     partner = np.full(n, -1)
     for _ in range(4):
         best = np.zeros(n)
@@ -64,12 +70,20 @@ def _pair_up(matrix: Matrix) -> IntArray:
         if not row.size:
             break
     lead = np.where(partner < 0, np.arange(n), np.minimum(np.arange(n), partner))
-    return np.unique(lead, return_inverse=True)[1]
+    number = np.cumsum(np.bincount(lead, minlength=n) > 0, dtype=np.int32) - np.int32(1)
+    return np.asarray(number[lead])
+
+
+def _jitter(row: IntArray, col: IntArray) -> FloatArray:
+    """Return a fixed, symmetric factor that tells equal links apart, or all would look one way."""
+    low, high = np.minimum(row, col).astype(np.int64), np.maximum(row, col).astype(np.int64)
+    return np.asarray(1.0 + 0.05 * ((low * 7919 + high * 104729) % 1009) / 1009.0)
 
 
 def _plain(labels: IntArray, count: int) -> Matrix:
     n = len(labels)
-    return sparse.csr_array((np.ones(n), labels, np.arange(n + 1)), shape=(n, count))
+    at = np.arange(n + 1, dtype=np.int32)
+    return sparse.csr_array((np.ones(n), labels.astype(np.int32), at), shape=(n, count))
 
 
 def group(matrix: Matrix) -> tuple[IntArray, ...]:
@@ -88,7 +102,7 @@ def group(matrix: Matrix) -> tuple[IntArray, ...]:
     """
     levels = []
     while matrix.shape[0] > COARSEST:
-        total = np.arange(matrix.shape[0])
+        total = np.arange(matrix.shape[0], dtype=np.int32)
         coarse = matrix
         for _ in range(3):
             labels = _pair_up(coarse)
@@ -104,9 +118,12 @@ def group(matrix: Matrix) -> tuple[IntArray, ...]:
 
 def _strong(matrix: Matrix, diagonal: FloatArray) -> Matrix:
     """Drop the weak links from a matrix and add them to its diagonal."""
-    size = np.diff(matrix.indptr)
-    limit = WEAK * np.sqrt(np.repeat(diagonal, size) * diagonal[matrix.indices])
+    limit = np.repeat(diagonal, np.diff(matrix.indptr))
+    limit *= diagonal[matrix.indices]
+    np.sqrt(limit, out=limit)
+    limit *= WEAK
     weak = np.abs(matrix.data) < limit
+    del limit
     if not weak.any():
         return matrix
     kept = sparse.csr_array(
@@ -155,12 +172,14 @@ def build(
         number = np.cumsum(used) - 1
         gather = _plain(number[mine], int(number[-1]) + 1)
         diagonal = matrix.diagonal()
-        reach = float((np.abs(matrix).sum(axis=1) / diagonal).max())
+        reach = float((np.add.reduceat(np.abs(matrix.data), matrix.indptr[:-1]) / diagonal).max())
         weight = 4.0 / (3.0 * reach) / diagonal
-        up = (gather - sparse.diags_array(weight) @ (_strong(matrix, diagonal) @ gather)).tocsr()
-        down = up.T.tocsr()
-        levels.append(Level(matrix, down, up, weight))
-        matrix = (down @ (matrix @ up)).tocsr()
+        smooth = (_strong(matrix, diagonal) @ gather).tocsr()
+        smooth.data *= np.repeat(weight, np.diff(smooth.indptr))
+        up = (gather - smooth).tocsr()
+        del smooth, gather
+        levels.append(Level(matrix, up, weight))
+        matrix = (up.T.tocsr() @ (matrix @ up)).tocsr()
         cells = np.flatnonzero(used)
     return Hierarchy(tuple(levels), direct(matrix))
 

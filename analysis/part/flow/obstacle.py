@@ -50,11 +50,13 @@ class _Inner:
     hierarchy: Any = None
 
     def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
-        matrix = self.system.matrix[cells][:, cells]
+        matrix = self.system.matrix
+        if len(cells) < matrix.shape[0]:
+            matrix = matrix[cells][:, cells]
         if len(cells) <= multigrid.DIRECT_BELOW:
             return direct(matrix).solve(right)
         if self.cells is None or not self._close(cells):
-            self.cells = cells
+            self.cells, self.hierarchy = cells, None  # two at a time would take twice the memory
             self.hierarchy = multigrid.build(matrix, self.system.groups, cells)
         if self.cells is cells:
             return multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
@@ -74,9 +76,10 @@ class _Inner:
     def _borrow(self, matrix: Any, cells: IntArray) -> Any:
         """Use the cycle of the older set on the cells both have, and Jacobi on the rest."""
         assert self.cells is not None
-        place = np.full(self.system.links.count, -1)
-        place[self.cells] = np.arange(len(self.cells))
+        place = np.full(self.system.links.count, -1, np.int32)
+        place[self.cells] = np.arange(len(self.cells), dtype=np.int32)
         where = place[cells]
+        del place
         common = where >= 0
         inverse = 1.0 / matrix.diagonal()
         size = len(self.cells)

@@ -67,7 +67,7 @@ def lay_canvas(plan: PartPlan, cells: int | None = None, factors: Sequence[float
     """
     grid = lay_grid(plan.outline_mm, cells or plan.cells)
     shares = clip_share(plan.outline_mm, plan.holes_mm, grid)
-    stack = np.zeros(grid.shape, int)
+    stack = np.zeros(grid.shape, np.int16)
     pore_m = np.full(grid.shape, plan.stack.porosity * plan.stack.thickness_mm * 1e-3)
     for index, zone in enumerate(plan.zones, start=1):
         part = coverage(zone.points_mm, grid)

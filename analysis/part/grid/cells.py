@@ -157,7 +157,7 @@ def openings_x(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
     """
     ny, nx = grid.shape
     points = grid.cells(polygon_mm)
-    total = np.zeros((ny + 1, nx - 1))
+    total, steps = np.zeros((ny + 1, nx - 1)), np.zeros((ny + 1, nx - 1), np.int32)
     for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
         low, high = sorted((a[0], b[0]))
         lines = np.arange(max(1, int(np.ceil(low))), min(nx - 1, int(np.ceil(high)) - 1) + 1)
@@ -168,9 +168,8 @@ def openings_x(polygon_mm: FloatArray, grid: Grid) -> FloatArray:
         y = np.clip(y, 0.0, ny)
         row = np.minimum(np.floor(y).astype(int), ny - 1)
         np.add.at(total, (row, lines - 1), sign * (row + 1 - y))
-        step = np.zeros_like(total)
-        np.add.at(step, (row + 1, lines - 1), sign)
-        total += np.cumsum(step, axis=0)
+        np.add.at(steps, (row + 1, lines - 1), int(sign))
+    total += np.cumsum(steps, axis=0, dtype=np.int32)
     return np.clip(np.abs(total[:ny]), 0.0, 1.0)
 
 

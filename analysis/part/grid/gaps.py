@@ -138,12 +138,12 @@ def _soak(
 
 def joined(links: Links, pairs: IntArray, flow_m3: FloatArray) -> Links:
     """Return the links with further ones between pairs of nodes, shape (N, 2)."""
-    count = len(pairs)
+    count, pairs = len(pairs), pairs.astype(links.first.dtype)
     return replace(
         links,
         first=np.concatenate([links.first, pairs[:, 0]]),
         second=np.concatenate([links.second, pairs[:, 1]]),
-        offset=np.concatenate([links.offset, np.zeros((count, 2), int)]),
+        offset=np.concatenate([links.offset, np.zeros((count, 2), np.int16)]),
         flow_m3=np.concatenate([links.flow_m3, flow_m3]),
         open_share=np.concatenate([links.open_share, np.ones(count)]),
     )

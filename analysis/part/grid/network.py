@@ -163,8 +163,7 @@ def assemble(
         Which of `tensors_m3` holds in each cell.
     tensors_m3 : sequence of ndarray of shape (2, 2)
         Permeability times thickness of each stack.
-    pore_m : ndarray of shape (ny, nx)
-        Porosity times thickness.
+    pore_m : ndarray of shape (ny, nx), porosity times thickness.
     walls_mm : sequence of ndarray of shape (N, 2)
         The outline, then the holes; used where slanting links meet a wall.
     """
@@ -175,11 +174,12 @@ def assemble(
     offsets = tuple(sorted(used, key=lambda e: (sum(map(abs, e)), e)))
     table = np.array([[dict(split).get(e, 0.0) for split in splits] for e in offsets])
     present = np.asarray(shares.cell > LEAST_SHARE)
-    number = np.where(present, np.cumsum(present).reshape(grid.shape) - 1, -1)
-    more = _beside_walls(shares, number, offsets, table[:, stack], np.stack(scaled)[stack])
+    count = np.cumsum(present, dtype=np.int32).reshape(grid.shape) - np.int32(1)
+    number = np.where(present, count, np.int32(-1))
+    more = _beside_walls(shares, number, offsets, table, np.stack(scaled), stack)
     columns = [
-        _links_along(grid, shares, number, e, laid + more.get(e, 0.0), walls_mm)
-        for e, laid in zip(offsets, table[:, stack], strict=True)
+        _links_along(grid, shares, number, e, laid[stack] + more.get(e, 0.0), walls_mm)
+        for e, laid in zip(offsets, table, strict=True)
     ]
     first, second, offset, flow, opening = (
         np.concatenate(column) for column in zip(*columns, strict=True)
@@ -214,16 +214,18 @@ def _links_along(
     opening = _opening(grid, shares, e, both, walls_mm)
     flow = _joined(strength[here][both], strength[there][both]) * opening
     keep = (flow > 0) & (opening > 1e-9)
-    ends = number[here][both], number[there][both], np.tile(e, (int(both.sum()), 1))
-    return [value[keep] for value in (*ends, flow, opening)]
+    along = np.tile(np.array(e, np.int16), (int(keep.sum()), 1))
+    ends = number[here][both][keep], number[there][both][keep]
+    return [*ends, along, flow[keep], opening[keep]]
 
 
 def _beside_walls(
     shares: Shares,
     number: IntArray,
     offsets: Sequence[Offset],
-    strength: FloatArray,
-    tensor: FloatArray,
+    table: FloatArray,
+    tensors: FloatArray,
+    stack: IntArray,
 ) -> dict[Offset, FloatArray]:
     """Return what links along a wall carry for the slanting links that the wall leaves out.
 
@@ -231,19 +233,16 @@ def _beside_walls(
     that would lead through the wall leaves its half of the flow's energy,
     strength / 2 (e K^-1 t)^2 / (t K^-1 t)^2, to the links along the wall.
     """
-    more: dict[Offset, FloatArray] = {
-        (1, 0): np.zeros(number.shape),
-        (0, 1): np.zeros(number.shape),
-    }
+    more: dict[Offset, FloatArray] = {e: np.zeros(number.shape) for e in ((1, 0), (0, 1))}
     inside = np.pad(number >= 0, (reach := max(max(map(abs, e)) for e in offsets)))
-    inverse = np.linalg.inv(tensor)
+    inverse = np.linalg.inv(tensors)
     rows, cols = number.shape
 
     def there(col: int, row: int) -> BoolArray:
         return inside[reach + row : reach + row + rows, reach + col : reach + col + cols]
 
     whole = shares.cell > 1 - 1e-9
-    for e, strong in zip(offsets, strength, strict=True):
+    for e, strong in zip(offsets, table, strict=True):
         if e in more:
             continue
         for col, row in (e, (-e[0], -e[1])):
@@ -253,14 +252,14 @@ def _beside_walls(
                 beside = (col, 0) if axis == 0 else (0, row)
                 wall = lost & there(*beside) & ~there(*across)
                 slope = (inverse[..., axis] @ e) / inverse[..., axis, axis]
-                more[t] += np.where(wall, strong / 2 * slope**2, 0.0)
+                more[t] += np.where(wall, (strong / 2 * slope**2)[stack], 0.0)
     return more
 
 
 def _joined(one: FloatArray, two: FloatArray) -> FloatArray:
     """Return what a link carries between cells of different stacks: each half in its own."""
-    series = 2 * one * two / np.maximum(one + two, 1e-300)
-    return np.where((one > 0) & (two > 0), series, (one + two) / 2)
+    both = one + two
+    return np.where((one > 0) & (two > 0), 2 * one * two / np.maximum(both, 1e-300), both / 2)
 
 
 def _with_corners(
@@ -285,8 +284,9 @@ def _with_corners(
         both = (one >= 0) & (two >= 0) & (opening > 1e-9)
         both[both] = lone[one[both]] | lone[two[both]]
         least = np.array([1.0 / np.linalg.inv(tensor)[axis, axis] for tensor in scaled])
+        along = np.tile(np.array(e, np.int16), (int(both.sum()), 1))
         flow = np.minimum(least[stack[here]], least[stack[there]])[both] * opening[both]
-        parts.append((one[both], two[both], np.tile(e, (int(both.sum()), 1)), flow, opening[both]))
+        parts.append((one[both], two[both], along, flow, opening[both]))
     first, second, offset, flow, share = (np.concatenate(x) for x in zip(*parts, strict=True))
     return replace(
         links,
