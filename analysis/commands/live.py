@@ -64,6 +64,7 @@ def watch(
     from contextlib import ExitStack
 
     from analysis.forecast.panel_text import text_lines
+    from analysis.page.access.endings import ends_tidily
     from analysis.runs.panels.good_run import read_reference
     from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal
@@ -76,13 +77,16 @@ def watch(
     good = [read_reference(path) for path in references]
     clock = SteadyClock()
     with ExitStack() as stack:
+        stack.enter_context(ends_tidily())
         opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
         watched = stack.enter_context(Watch(folder, opened, interval_s, good, clock))
         served = None
+        more = {}
         if with_page or share or camera == "phone":
             served = _serve_watch(stack, watched, folder, share, port)
+            more = {"p": lambda: _new_codes(served)}
         try:
-            board = run_in_terminal(watched, quiet)
+            board = run_in_terminal(watched, quiet, more=more)
         except KeyboardInterrupt:
             click.echo(
                 f"Stopped. {watched.board.frames} pictures are in {folder / 'frames'}. Go on with "
@@ -97,16 +101,18 @@ def watch(
         else:
             click.echo("\n".join(text_lines(board.final)))
         if served is not None:
+            click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
             _stay(served)
 
 
 def _stay(served: Any) -> None:
-    """Go on showing the result on the page until the user has seen it."""
+    """Go on serving, with what happens at the door told in one plain line each."""
     import time
 
-    click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
     try:
         while served.alive():
+            for line in served.events.fresh():
+                click.echo(line, err=True)
             time.sleep(0.5)
     except KeyboardInterrupt:
         pass
@@ -114,23 +120,52 @@ def _stay(served: Any) -> None:
 
 def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int) -> Any:
     from analysis.page.panels import Panels
-    from analysis.page.server import PageServer, door_lines, qr_terminal
+    from analysis.page.server import PageServer
     from analysis.page.watches import Watches, folder_name
 
     watches = Watches(Panels(folder))
     watches.adopt(folder_name(folder), watched)
     served = stack.enter_context(PageServer(watches, share, port))
-    if share:
-        _show_qr(qr_terminal(served.doors.pair_url))
-    click.echo("\n".join(door_lines(served.doors)), err=True)
+    _show_doors(served)
     return served
 
 
-def _show_qr(picture: str) -> None:
+def _show_doors(served: Any) -> None:
+    from analysis.page.doors import door_lines
+
+    codes = served.new_codes()
+    if len(codes) > 1:
+        _show_qr(f"{served.doors.address}#{codes[-1].code}")
+    click.echo("\n".join(door_lines(served.doors, codes)), err=True)
+
+
+def _new_codes(served: Any) -> str:
+    from analysis.page.doors import code_lines
+
+    return "\n".join(code_lines(served.new_codes())) if served.share else "Nothing is shared."
+
+
+def _show_qr(text: str) -> None:
+    from analysis.page.qr import qr_terminal
+
     try:
-        click.echo(picture, err=True)
+        click.echo(qr_terminal(text), err=True)
     except UnicodeEncodeError:  # an old console without block letters: the code in words does
         click.echo("(The pairing picture is on the page, under Pair a phone.)", err=True)
+
+
+def _hear_keys(served: Any) -> None:
+    """Make new codes when p is typed, on every system alike."""
+    import sys
+    import threading
+
+    def work() -> None:
+        for line in sys.stdin:
+            if line.strip().lower() in ("", "p"):
+                click.echo(_new_codes(served), err=True)
+
+    if served.share and sys.stdin is not None and sys.stdin.isatty():
+        threading.Thread(target=work, name="keys", daemon=True).start()
 
 
 @click.command()
@@ -145,10 +180,9 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     FOLDER is one panel or a folder of panels. On this computer only, unless --share is given;
     then a phone can pair, become the camera, and show the board.
     """
-    import time
-
+    from analysis.page.access.endings import ends_tidily
     from analysis.page.panels import Panels
-    from analysis.page.server import PageServer, door_lines, qr_terminal
+    from analysis.page.server import PageServer
     from analysis.page.watches import Watches
     from analysis.runs.panels.good_run import read_reference
     from vision.errors import WetlineError
@@ -157,17 +191,14 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     if not folder.is_dir() or not panels.folders():
         raise WetlineError(f"{folder}: no panel here: make one with `wetline new {folder}/NAME`")
     watches = Watches(panels, [read_reference(path) for path in references])
-    with PageServer(watches, share, port) as served:
-        if share:
-            _show_qr(qr_terminal(served.doors.pair_url))
-        click.echo("\n".join(door_lines(served.doors)), err=True)
-        click.echo("Stop with Ctrl-C.", err=True)
-        if open_it:
-            click.launch(served.doors.url)
+    with ends_tidily(), PageServer(watches, share, port) as served:
         try:
-            while served.alive():
-                time.sleep(0.5)
-        except KeyboardInterrupt:
-            click.echo("Stopped. Pictures are kept; runs go on when they are started again.")
+            _show_doors(served)
+            _hear_keys(served)
+            click.echo("Stop with Ctrl-C.", err=True)
+            if open_it:
+                click.launch(served.doors.to_open)
+            _stay(served)
         finally:
             watches.close()
+        click.echo("Stopped. Pictures are kept; runs go on when they are started again.")

@@ -1,23 +1,23 @@
 """The panels under the chosen folder, found by name only: no path comes from a request.
 
-Tested in tests/analysis/page/test_app.py.
+Tested in tests/analysis/page/routes/test_app.py.
 """
 
 from __future__ import annotations
 
-import re
-import tomllib
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
-from vision.common.atomic_files import read_json, write_text
-from vision.common.toml_table import read_toml
+from vision.common.atomic_files import read_json
+from vision.common.outside.input_files import plain_text, shown_name
+from vision.common.toml_table import length_mm, read_toml
 from vision.drawing.live_picture import jpeg_bytes, load_frame
 from vision.errors import WetlineError
 from vision.frames.photo_times import natural_key
 from vision.frames.photos import PHOTO_SUFFIXES
-from vision.scale.corner_picker import order_fault, scale_lines
 from vision.tracking.live_feed import has_scale
 
 FILE_TYPES = {
@@ -30,7 +30,48 @@ FILE_TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-_HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_][\w.\- ]*)\s*\]\]?\s*(#.*)?$")
+OUTPUTS = ("frames", "notes", "stages", "results")
+"""Folders of a panel that the page writes to: links that lead elsewhere are refused."""
+
+
+def panel_id(name: str) -> str:
+    """Return the name of a folder as text for an address; bytes that are no UTF-8 become %XX.
+
+    Examples
+    --------
+    >>> panel_id("Deckel 3"), panel_id("K\udcfchlung")
+    ('Deckel 3', 'K%FChlung')
+    """
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return quote(os.fsencode(name), safe=" ")
+    return name
+
+
+def inside(folder: Path, name: str) -> Path | None:
+    """Return a panel's file or folder of that name, None where a link leads out of the panel."""
+    path = folder / name
+    try:
+        return path if path.resolve().parent == folder.resolve() else None
+    except (OSError, RuntimeError):  # a link that leads to itself
+        return None
+
+
+def refuse_links_out(folder: Path) -> None:
+    """Refuse a panel whose pictures or results would go elsewhere.
+
+    Raises
+    ------
+    WetlineError
+        Naming the link.
+    """
+    for name in OUTPUTS:
+        if inside(folder, name) is None:
+            raise WetlineError(
+                f"{name}: is a link that leads out of the panel's folder: the page writes nothing "
+                "there; put a folder in its place, or use the command line"
+            )
 
 
 @dataclass(frozen=True)
@@ -45,25 +86,24 @@ class Panels:
     root: Path
 
     def folders(self) -> dict[str, Path]:
-        """Panel folders by name; links that lead out of the chosen folder are left out."""
+        """Panel folders by their id; links that lead out of the chosen folder are left out."""
         root = self.root.resolve()
-        if (root / "panel.toml").is_file():
-            return {root.name or "panel": root}
-        found = {}
+        if _is_panel(root):
+            return {panel_id(root.name) or "panel": root}
+        found: dict[str, Path] = {}
         for path in sorted(root.iterdir(), key=lambda p: natural_key(p.name)):
-            if path.name.startswith(".") or not (path / "panel.toml").is_file():
+            if path.name.startswith(".") or not _is_panel(path) or inside(root, path.name) is None:
                 continue
-            if path.resolve().parent == root:
-                found[path.name] = path.resolve()
+            found.setdefault(panel_id(path.name), path.resolve())
         return found
 
     def find(self, name: str) -> Path:
-        """Return a panel's folder by its name.
+        """Return a panel's folder by its id.
 
         Raises
         ------
         WetlineError
-            If there is no panel of that name.
+            If there is no panel of that id.
         """
         folder = self.folders().get(name)
         if folder is None:
@@ -71,128 +111,113 @@ class Panels:
         return folder
 
 
+def _is_panel(folder: Path) -> bool:
+    try:
+        return (folder / "panel.toml").is_file() and inside(folder, "panel.toml") is not None
+    except OSError:
+        return False
+
+
 def result_files(folder: Path) -> dict[str, Path]:
     """Files of a panel's results that may be shown, by name, the report first."""
-    results = (folder / "results").resolve()
-    if not results.is_dir() or results.parent != folder.resolve():
+    results = folder / "results"
+    if inside(folder, "results") is None or not results.is_dir():
         return {}
-    found = {
+    return {
         path.name: path
         for path in sorted(results.iterdir(), key=lambda p: (p.suffix != ".html", p.name))
         if path.suffix.lower() in FILE_TYPES
         and path.name[0] != "."
+        and path.name == plain_text(path.name)
         and path.is_file()
-        and path.resolve().parent == results
+        and inside(results, path.name) is not None
     }
-    return found
 
 
 def describe(name: str, folder: Path) -> dict[str, Any]:
-    """Return what the list of panels shows for one of them."""
-    shown: dict[str, Any] = {"id": name, "name": name, "verdict": None, "reason": None}
+    """Return what the list of panels shows for one of them; a bad one says so in its own place."""
+    shown: dict[str, Any] = {"id": name, "name": shown_name(folder), "verdict": None, "reason": ""}
     try:
         panel = read_toml(folder / "panel.toml").get("panel", {})
-        shown["name"] = str(panel.get("name") or name)
+        named = panel.get("name") if isinstance(panel, dict) else None
+        shown["name"] = str(named or shown["name"])
         shown["scale"] = has_scale(folder)
+        files = result_files(folder)
+        shown["files"] = list(files)
+        if "results.json" in files:
+            shown |= _stored_verdict(files["results.json"])
     except WetlineError as error:
         shown["reason"] = str(error)
-        return shown
-    files = result_files(folder)
-    shown["files"] = list(files)
-    if "results.json" in files:
-        try:
-            verdict = read_json(files["results.json"]).get("verdict") or {}
-            shown["verdict"], shown["reason"] = verdict.get("verdict"), verdict.get("reason")
-            shown["may_gel_first"] = verdict.get("may_gel_first") is True
-        except WetlineError:
-            shown["reason"] = "results.json cannot be read"
+    except (OSError, ValueError, TypeError, RecursionError):
+        shown["reason"] = "this panel's files cannot be read: run `wetline run` on it to hear why"
     return shown
+
+
+def _stored_verdict(path: Path) -> dict[str, Any]:
+    try:
+        verdict = read_json(path).get("verdict")
+    except WetlineError:
+        return {"reason": "results.json cannot be read: run it again"}
+    if not isinstance(verdict, dict):
+        return {}
+    named, reason = verdict.get("verdict"), verdict.get("reason")
+    return {
+        "verdict": named if isinstance(named, str) else None,
+        "reason": reason if isinstance(reason, str) else "",
+        "may_gel_first": verdict.get("may_gel_first") is True,
+    }
 
 
 def panel_size_mm(folder: Path) -> tuple[float | None, float | None]:
     """Length and width from panel.toml, where given."""
-    from vision.common.toml_table import length_mm
-
     panel = read_toml(folder / "panel.toml").get("panel", {})
+    panel = panel if isinstance(panel, dict) else {}
     return length_mm(panel.get("length_mm")), length_mm(panel.get("width_mm"))
 
 
-def first_frame(folder: Path) -> tuple[str, bytes] | None:
-    """Name and JPEG of the panel's first picture, upright; None when there is none."""
+def photos(folder: Path) -> list[Path]:
+    """Return the panel's own pictures in their order: plain files, no links that lead out.
+
+    Raises
+    ------
+    WetlineError
+        If `frames` is a link that leads out of the panel's folder.
+    """
     frames = folder / "frames"
+    if inside(folder, "frames") is None:
+        raise WetlineError(
+            "frames: is a link that leads out of the panel's folder: the page does not follow it; "
+            "use `wetline corners` and `wetline run` on this computer"
+        )
     if not frames.is_dir():
-        return None
-    names = [p for p in frames.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES and p.name[0] != "."]
-    for path in sorted(names, key=lambda p: natural_key(p.name))[:5]:
+        return []
+    named = [
+        path
+        for path in frames.iterdir()
+        if path.suffix.lower() in PHOTO_SUFFIXES
+        and path.name[0] != "."
+        and path.is_file()
+        and inside(frames, path.name) is not None
+    ]
+    return sorted(named, key=lambda p: natural_key(p.name))
+
+
+def first_frame(folder: Path) -> tuple[str, bytes] | None:
+    """Name and JPEG of the panel's first picture, upright; None when there is none.
+
+    Raises
+    ------
+    WetlineError
+        If the pictures have names that panel.toml cannot hold, or lie elsewhere.
+    """
+    found = photos(folder)
+    for path in [p for p in found if p.name == plain_text(p.name)][:5]:
         image = load_frame(path)
         if image is not None:
             return path.name, jpeg_bytes(image, 92)
+    if found:
+        raise WetlineError(
+            f"frames/{shown_name(found[0])}: cannot be opened under this name: rename the photos "
+            "with plain letters, or take them anew"
+        )
     return None
-
-
-def save_scale(
-    folder: Path,
-    corners: list[tuple[float, float]],
-    tape: list[tuple[float, float]],
-    tape_mm: float | None,
-    photo: str,
-) -> None:
-    """Write tapped points into panel.toml as its ``[scale]`` table.
-
-    Parameters
-    ----------
-    folder : Path
-    corners : list of 4 (x, y)
-        Pixels of the photo, clockwise from the feed corner.
-    tape : list of 0 or 2 (x, y)
-        Two points of known distance, where the panel's size is not known.
-    tape_mm : float or None
-    photo : str
-        The photo they were tapped on.
-
-    Raises
-    ------
-    WetlineError
-        If the points make no panel, or panel.toml cannot be changed safely.
-    """
-    if len(corners) != 4 or len(tape) not in (0, 2):
-        raise WetlineError("scale points: four corners are needed, and two tape marks or none")
-    fault = order_fault(corners)
-    if fault:
-        raise WetlineError(fault.replace("click", "tap"))
-    if tape and not (tape_mm and tape_mm > 0):
-        raise WetlineError("scale points: say how far apart the two tape marks are, in mm")
-    size = panel_size_mm(folder)
-    if not tape and (size[0] is None or size[1] is None):
-        raise WetlineError("scale points: panel.toml has no size: tap two tape marks too")
-    path = folder / "panel.toml"
-    lines = scale_lines(_rounded(corners), _rounded(tape), tape_mm) + f'\nphoto = "{photo}"'
-    write_text(path, with_scale(path.read_bytes().decode("utf-8-sig"), lines))
-
-
-def _rounded(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    return [(round(x, 1), round(y, 1)) for x, y in points]
-
-
-def with_scale(text: str, lines: str) -> str:
-    """Put a new ``[scale]`` table into the text of a panel.toml; all else stays as it is.
-
-    Raises
-    ------
-    WetlineError
-        If another table would change.
-    """
-    kept, inside = [], False
-    for line in text.splitlines():
-        header = _HEADER.match(line)
-        if header:
-            inside = header.group(1).strip().split(".")[0] == "scale"
-        if not inside:
-            kept.append(line)
-    new = "\n".join(kept).rstrip() + "\n\n" + lines + "\n"
-    before, after = tomllib.loads(text), tomllib.loads(new)
-    before.pop("scale", None)
-    after.pop("scale", None)
-    if before != after:
-        raise WetlineError("panel.toml: [scale] cannot be replaced safely: edit it by hand")
-    return new

@@ -1,52 +1,28 @@
-"""Serves the page: on this computer only, or with HTTPS and a pairing code on the shop network.
+"""Serves the page: on this computer only, or with HTTPS and pairing codes on the shop network.
 
-Tested in tests/analysis/page/test_app.py.
+Tested in tests/analysis/page/routes/test_app.py.
 """
 
 from __future__ import annotations
 
-import io
+import asyncio
 import socket
 import tempfile
 import threading
 import time
-from collections.abc import Sequence
-from contextlib import ExitStack, suppress
-from dataclasses import dataclass
+from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
-from analysis.page.pairing import Pairing, new_code, shown_code
 from analysis.page.watches import Watches
 from vision.common.closing import Closing
 from vision.errors import WetlineError
 
 EXTRA = 'the page needs a few more packages: pip install "wetline[page]"'
-LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 PORT = 8484
 START_WAIT_S = 10.0
-
-
-@dataclass(frozen=True)
-class Doors:
-    """Where the page is found.
-
-    Attributes
-    ----------
-    url : str
-        To open on this computer.
-    pair_url : str
-        For phones, with the code after the ``#``, which no browser sends; empty where not shared.
-    code : str
-        As shown; empty where not shared.
-    fingerprint : str
-        Of the certificate.
-    """
-
-    url: str
-    pair_url: str = ""
-    code: str = ""
-    fingerprint: str = ""
+SWEEP_S = 1.0
 
 
 class PageServer(Closing):
@@ -70,31 +46,33 @@ class PageServer(Closing):
         self.watches, self.share, self._port = watches, share, port
         self._stack = ExitStack()
         self._thread: threading.Thread | None = None
-        self.doors = Doors("")
+        self._closed = threading.Event()
 
     def __enter__(self) -> Self:
         """Start serving."""
         try:
             import uvicorn
 
-            from analysis.page.app import PageApp
-            from analysis.page.security import Guarded
+            from analysis.page.access.certificate import server_context
+            from analysis.page.access.events import Events
+            from analysis.page.access.lines import Lines
+            from analysis.page.access.pairing import Pairing
+            from analysis.page.access.security import Guarded
+            from analysis.page.doors import LOCAL_HOSTS, doors_for, network_names
+            from analysis.page.routes.app import PageApp
         except ImportError as error:
             raise WetlineError(EXTRA) from error
-        bound = _bind("0.0.0.0" if self.share else "127.0.0.1", self._port)
+        self.events = Events()
+        self.lines = Lines(self.events)
+        bound = self._bind()
         self._stack.callback(bound.close)
-        port = bound.getsockname()[1]
-        code = new_code() if self.share else None
         names = network_names() if self.share else []
-        rules = Guarded(Pairing(code), frozenset([*LOCAL_HOSTS, *names]), self.share)
-        options: dict[str, Any] = {}
-        fingerprint = ""
-        if self.share:
-            options, fingerprint = self._certificate([*LOCAL_HOSTS, *names])
-        self.doors = doors_for(port, code, names, fingerprint)
-        self._page = PageApp(
-            self.watches, rules, self._picture, lambda: self.doors.pair_url.split("#")[0]
-        )
+        hosts = [*LOCAL_HOSTS, *names]
+        self.pairing = Pairing(self.share, events=self.events)
+        context, fingerprint = server_context(hosts) if self.share else (None, "")
+        self.doors = doors_for(bound.getsockname()[1], self.share, names, fingerprint)
+        rules = Guarded(self.pairing, frozenset(hosts), self.share, self.lines)
+        self._page = PageApp(self.watches, rules, lambda: self.doors.address)
         config = uvicorn.Config(
             self._page.build(),
             log_level="critical",
@@ -102,30 +80,79 @@ class PageServer(Closing):
             server_header=False,
             ws="none",
             http="h11",
-            loop="asyncio",
             timeout_graceful_shutdown=2,
-            **options,
         )
+        config.load()
+        config.ssl = context
         self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(
-            target=self._server.run, args=([bound],), name="page", daemon=True
-        )
+        self._serve(bound)
+        self._open_launcher()
+        return self
+
+    def _bind(self) -> socket.socket:
+        try:
+            return self.lines.listener(("0.0.0.0" if self.share else "127.0.0.1", self._port))
+        except OSError as error:
+            raise WetlineError(
+                f"--port {self._port}: is in use ({error.strerror}): stop what uses it, or "
+                "choose another"
+            ) from error
+
+    def _serve(self, bound: socket.socket) -> None:
+        def work() -> None:
+            # The one kind of loop that takes connections through the socket's own accept, on
+            # every system.
+            with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+                runner.get_loop().set_exception_handler(self._line_fault)
+                runner.run(self._server.serve(sockets=[bound]))
+
+        def sweep() -> None:
+            while not self._closed.wait(SWEEP_S):
+                self.lines.sweep()
+                self._drop_launcher()
+
+        self._thread = threading.Thread(target=work, name="page", daemon=True)
         self._thread.start()
+        threading.Thread(target=sweep, name="page lines", daemon=True).start()
         until = time.monotonic() + START_WAIT_S
         while not self._server.started and self.alive() and time.monotonic() < until:
             time.sleep(0.02)
-        return self
 
-    def _certificate(self, hosts: Sequence[str]) -> tuple[dict[str, Any], str]:
-        from analysis.page.certificate import make_certificate
+    def _line_fault(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """Take in what the loop complains of: one plain line, however often."""
+        self.events.add(f"A connection failed: {context.get('message', 'no reason given')}.")
 
-        folder = Path(self._stack.enter_context(tempfile.TemporaryDirectory()))
-        made = make_certificate(folder, hosts)
-        files = {"ssl_certfile": str(made.certificate), "ssl_keyfile": str(made.key)}
-        return dict(files), made.fingerprint
+    # -- the desk's own browser, and codes for the terminal
 
-    def _picture(self) -> str:
-        return qr_svg(self.doors.pair_url) if self.doors.pair_url else ""
+    def _open_launcher(self) -> None:
+        """Write the page on disk that takes this computer's browser in."""
+        if not self.share:
+            return
+        from analysis.page.access.rights import ALL
+        from analysis.page.doors import write_launcher
+
+        folder = self._stack.enter_context(tempfile.TemporaryDirectory(prefix="wetline-"))
+        path = Path(folder) / "open.html"
+        self._launch_code = self.pairing.invite(ALL, None, "This computer").code
+        write_launcher(path, f"{self.doors.url}pair#{self._launch_code}")
+        self.doors = replace(self.doors, launcher=path)
+
+    def _drop_launcher(self) -> None:
+        path = self.doors.launcher
+        if path is not None and not self.pairing.is_good(self._launch_code):
+            path.unlink(missing_ok=True)
+
+    def new_codes(self) -> list[Any]:
+        """Make codes to show in the terminal: for the desk, and for a phone of the one panel."""
+        from analysis.page.access.rights import ALL, ONLY_PICTURES
+
+        if not self.share:
+            return []
+        codes = [self.pairing.invite(ALL, None, "Desk")]
+        panels = list(self.watches.panels.folders())
+        if len(panels) == 1:
+            codes.append(self.pairing.invite(ONLY_PICTURES, panels[0]))
+        return codes
 
     def alive(self) -> bool:
         """Return whether it still serves."""
@@ -133,93 +160,9 @@ class PageServer(Closing):
 
     def close(self) -> None:
         """Stop serving."""
+        self._closed.set()
         if self._thread is not None:
-            self._page.closing = True
+            self._page.close()
             self._server.should_exit = True
             self._thread.join(timeout=10)
         self._stack.close()
-
-
-def doors_for(port: int, code: str | None, names: Sequence[str], fingerprint: str = "") -> Doors:
-    """Write the addresses under which the page is found.
-
-    Examples
-    --------
-    >>> doors_for(8484, None, []).url
-    'http://127.0.0.1:8484/'
-    >>> doors_for(8484, "ABCDEFGH", ["192.0.2.4"]).pair_url
-    'https://192.0.2.4:8484/pair#ABCDEFGH'
-    """
-    if code is None:
-        return Doors(f"http://127.0.0.1:{port}/")
-    first = names[0] if names else "localhost"
-    return Doors(
-        f"https://localhost:{port}/pair#{code}",
-        f"https://{first}:{port}/pair#{code}",
-        shown_code(code),
-        fingerprint,
-    )
-
-
-def _bind(address: str, port: int) -> socket.socket:
-    try:
-        return socket.create_server((address, port))
-    except OSError as error:
-        raise WetlineError(
-            f"--port {port}: is in use ({error.strerror}): stop what uses it, or choose another"
-        ) from error
-
-
-def network_names() -> list[str]:
-    """Addresses and names of this computer on its network, the likeliest first.
-
-    Nothing is sent: a datagram socket only asks the system which way it would send.
-    """
-    found: list[str] = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737)
-            found.append(probe.getsockname()[0])
-        except OSError:
-            pass
-    name = socket.gethostname().lower()
-    with suppress(OSError):
-        found += [str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)]
-    if name and all(c.isalnum() or c in "-." for c in name):
-        found += [name] if "." in name else [name, f"{name}.local"]
-    unique = list(dict.fromkeys(found))
-    return [host for host in unique if not host.startswith("127.") and host != "localhost"]
-
-
-def qr_svg(text: str) -> str:
-    """Draw a QR picture as SVG (ISO/IEC 18004, by the segno library)."""
-    import segno
-
-    out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", scale=8, border=4)
-    return out.getvalue().decode("utf-8")
-
-
-def qr_terminal(text: str) -> str:
-    """Draw a QR picture for the terminal."""
-    import segno
-
-    out = io.StringIO()
-    segno.make(text, error="m", micro=False).terminal(out=out, compact=True)
-    return out.getvalue()
-
-
-def door_lines(doors: Doors) -> list[str]:
-    """Write where the page is and how to pair."""
-    if not doors.pair_url:
-        return [f"Page: {doors.url}   (this computer only; --share for phones)"]
-    return [
-        f"On this computer: {doors.url}",
-        f"On a phone in the same network, scan this picture or open {doors.pair_url.split('#')[0]}",
-        f"Pairing code: {doors.code}",
-        "The phone will warn that it does not know the certificate, which this computer made",
-        "just now. Its SHA-256 fingerprint, to compare:",
-        f"  {doors.fingerprint[:47]}",
-        f"  {doors.fingerprint[48:]}",
-        "Use --share only in a network you trust: your shop's own, not a guest network.",
-    ]

@@ -1,6 +1,6 @@
 """The runs that the page watches, one for each panel.
 
-Tested in tests/analysis/page/test_app.py.
+Tested in tests/analysis/page/routes/test_app.py.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.page.panels import Panels
+from analysis.page.panels import Panels, panel_id, refuse_links_out
 from analysis.watch.board import ENDED
 from analysis.watch.reference import Reference
 from analysis.watch.run import Watch
@@ -79,6 +79,7 @@ class Watches:
         low, high = INTERVALS_S
         if not low <= interval_s <= high:
             raise WetlineError(f"interval = {interval_s:g} s: must be {low:g} to {high:g} s")
+        refuse_links_out(folder)
         with self._lock:
             watch = self._running.get(name)
             if watch is not None and watch.board.state != ENDED:
@@ -123,5 +124,5 @@ class Watches:
 
 
 def folder_name(folder: Path) -> str:
-    """Name under which `Panels` lists a single panel folder."""
-    return folder.resolve().name or "panel"
+    """Id under which `Panels` lists a single panel folder."""
+    return panel_id(folder.resolve().name) or "panel"

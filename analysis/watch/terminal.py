@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import IO, TextIO
 
 from analysis.forecast.panel_text import text_lines
@@ -126,14 +126,20 @@ def _gauge(watch: Watch, text: str) -> str:
     return "" if plain else f"understood as {bag_mbar:.1f} mbar in the bag"
 
 
-def listen(watch: Watch, keys: IO[str], say: Callable[[str], None]) -> threading.Thread:
-    """Obey typed lines in the background, on every system alike."""
+def listen(
+    watch: Watch,
+    keys: IO[str],
+    say: Callable[[str], None],
+    more: Mapping[str, Callable[[], str]] | None = None,
+) -> threading.Thread:
+    """Obey typed lines in the background, on every system alike; `more` adds words of its own."""
     from vision.errors import WetlineError
 
     def work() -> None:
         for line in keys:
             try:
-                answer = run_command(watch, line)
+                own = (more or {}).get(line.strip().lower())
+                answer = run_command(watch, line) if own is None else own()
             except WetlineError as error:
                 answer = str(error)
             if answer:
@@ -144,13 +150,18 @@ def listen(watch: Watch, keys: IO[str], say: Callable[[str], None]) -> threading
     return thread
 
 
-def run_in_terminal(watch: Watch, quiet: bool = False, out: TextIO | None = None) -> Board:
+def run_in_terminal(
+    watch: Watch,
+    quiet: bool = False,
+    out: TextIO | None = None,
+    more: Mapping[str, Callable[[], str]] | None = None,
+) -> Board:
     """Watch until the run ends or the user stops it; give the last board."""
     import time
 
     screen = Screen(out or sys.stderr, quiet)
     if sys.stdin is not None and sys.stdin.isatty():
-        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr))
+        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr), more)
     watch.start()
     while watch.board.state != ENDED:
         screen.show(watch.board, watch.elapsed_s(), time.monotonic())

@@ -209,7 +209,8 @@ async function stamp(kind, text = "") {
   const pressed = Date.now();
   for (;;) {
     try {
-      await call(api("/stamp"), { kind, text, age_s: (Date.now() - pressed) / 1000 });
+      const age_s = (Date.now() - pressed) / 1000;
+      await (kind === "note" ? call(api("/note"), { text, age_s }) : call(api("/stamp"), { kind, age_s }));
       $("error").textContent = "";
       said(`Noted: ${text || kind}`);
       return;

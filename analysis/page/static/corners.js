@@ -109,12 +109,15 @@ async function load() {
   $("name").textContent = `Scale points: ${panel.name}`;
   if (!panel.length_mm || !panel.width_mm) wanted = 6;
   const answer = await fetch(api("/first"));
+  if (!answer.ok && answer.status !== 404) {
+    throw new Error((await answer.json()).error || `The computer answered ${answer.status}.`);
+  }
   if (!answer.ok) {
     $("prompt").textContent = "No picture yet. Start the camera first.";
     setTimeout(load, 2000);
     return;
   }
-  photo = answer.headers.get("X-Frame-Name");
+  photo = decodeURIComponent(answer.headers.get("X-Frame-Name"));
   image.src = URL.createObjectURL(await answer.blob());
   await image.decode();
   tap.style.maxWidth = `${(74 * image.naturalWidth) / image.naturalHeight}vh`;

@@ -3,8 +3,8 @@ import { $, call } from "./common.js";
 async function pair(code) {
   $("error").textContent = "";
   try {
-    await call("/pair", { code });
-    location.replace("/");
+    const { to } = await call("/pair", { code });
+    location.replace(to);
   } catch (error) {
     $("error").textContent = error.message;
   }

@@ -1,12 +1,15 @@
 """A certificate made on the spot, so that phones get HTTPS and with it their camera.
 
-Tested in tests/analysis/page/test_pairing.py.
+Tested in tests/analysis/page/access/test_pairing.py.
 """
 
 from __future__ import annotations
 
 import ipaddress
 import os
+import secrets
+import ssl
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -22,11 +25,29 @@ DAYS = 30
 
 @dataclass(frozen=True)
 class Certificate:
-    """Files of a certificate and its key, and the fingerprint to compare by eye."""
+    """Files of a certificate and its key, and the fingerprint to compare by eye.
+
+    The key's file is locked with `password`, which is kept in memory only.
+    """
 
     certificate: Path
     key: Path
+    password: str
     fingerprint: str
+
+
+def server_context(hosts: Sequence[str]) -> tuple[ssl.SSLContext, str]:
+    """Make a certificate for these hosts; return what serves with it, and its fingerprint.
+
+    Python reads keys from files only. So the key lies on disk for the moment in which it is read,
+    and even then it is locked: a program that is killed there leaves nothing that opens anything.
+    """
+    with tempfile.TemporaryDirectory(prefix="wetline-") as folder:
+        made = make_certificate(Path(folder), hosts)
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        context.load_cert_chain(made.certificate, made.key, made.password)
+    return context, made.fingerprint
 
 
 def make_certificate(
@@ -64,21 +85,25 @@ def make_certificate(
         .sign(key, hashes.SHA256())
     )
     files = Certificate(
-        folder / "page.crt", folder / "page.key", _shown(certificate.fingerprint(hashes.SHA256()))
+        folder / "page.crt",
+        folder / "page.key",
+        secrets.token_urlsafe(32),
+        _shown(certificate.fingerprint(hashes.SHA256())),
     )
     files.certificate.write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
-    _write_private(
+    write_private(
         files.key,
         key.private_bytes(
             serialization.Encoding.PEM,
             serialization.PrivateFormat.PKCS8,
-            serialization.NoEncryption(),
+            serialization.BestAvailableEncryption(files.password.encode()),
         ),
     )
     return files
 
 
-def _write_private(path: Path, data: bytes) -> None:
+def write_private(path: Path, data: bytes) -> None:
+    """Write a file that only its owner may read."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     with os.fdopen(handle, "wb") as file:
         file.write(data)

@@ -1,10 +1,11 @@
 """Stands before the page: whose requests count, and what every answer tells the browser.
 
-Tested in tests/analysis/page/test_app.py.
+Tested in tests/analysis/page/routes/test_app.py.
 """
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -12,9 +13,12 @@ from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from analysis.page.pairing import Pairing
+from analysis.page.access.lines import Lines
+from analysis.page.access.pairing import Pairing
 
 COOKIE = "wetline_session"
+OPEN = ("/pair", "/favicon.ico")
+"""Served to strangers, beside /static/: how to pair, and nothing of any panel."""
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
@@ -39,11 +43,14 @@ class Guarded:
         Names and addresses under which the page may be asked for, in lower case.
     secure : bool
         Whether it is served over HTTPS.
+    lines : Lines
+        Told of every request, so that connections that ask for nothing can be told apart.
     """
 
     pairing: Pairing
     hosts: frozenset[str]
     secure: bool
+    lines: Lines
 
 
 class Guard:
@@ -60,25 +67,38 @@ class Guard:
         if scope["type"] != "http":
             await send({"type": "websocket.close", "code": 1008})
             return
-        refusal = self._refusal(scope)
+        secret = HTTPConnection(scope).cookies.get(COOKIE)
+        device = self.rules.pairing.device(secret)
+        scope.setdefault("state", {})["device"] = device
+        refusal = self._refusal(scope, device is not None)
+        client, lines = scope.get("client") or ("", 0), self.rules.lines
+
+        async def receive_and_note() -> Message:
+            message = await receive()
+            lines.moved(client)
+            return message
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 add_headers(MutableHeaders(scope=message), self.rules.secure)
             await send(message)
+            lines.moved(client)
 
-        await (refusal or self.app)(scope, receive, send_with_headers)
+        lines.began(client, device is not None)
+        with contextlib.ExitStack() as stack:
+            stack.callback(lines.ended, client)
+            await (refusal or self.app)(scope, receive_and_note, send_with_headers)
 
-    def _refusal(self, scope: Scope) -> ASGIApp | None:
+    def _refusal(self, scope: Scope, paired: bool) -> ASGIApp | None:
         headers, path = Headers(scope=scope), scope["path"]
         host = headers.get("host", "")
         if host_name(host) not in self.rules.hosts:
             return _no(421, "This page is not served under that name.")
         if scope["method"] not in SAFE_METHODS and not self._own_origin(headers, host):
             return _no(403, "Another site cannot do this.")
-        if path == "/pair" or path.startswith("/static/"):
+        if path in OPEN or path.startswith("/static/"):
             return None
-        if self.rules.pairing.knows(HTTPConnection(scope).cookies.get(COOKIE)):
+        if paired:
             return None
         if path.startswith("/api/") or scope["method"] not in SAFE_METHODS:
             return _no(401, "Pair this device first.")

@@ -20,7 +20,8 @@ from vision.settings.panel_settings import read_setup
 for package in ("starlette", "uvicorn", "segno", "cryptography"):
     pytest.importorskip(package, reason="the optional extra `page`")
 
-from analysis.page.panels import Panels, result_files, save_scale, with_scale  # noqa: E402
+from analysis.page.panels import Panels, result_files  # noqa: E402
+from analysis.page.scale_points import save_scale, with_scale  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
@@ -118,7 +119,7 @@ def _board(browser, ready):
 
 def test_nothing_is_fetched_from_outside():
     """No page, style or script names an address of another server."""
-    static = Path(__file__).resolve().parents[3] / "analysis" / "page" / "static"
+    static = Path(__file__).resolve().parents[4] / "analysis" / "page" / "static"
     for path in static.iterdir():
         text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "//" not in text.replace("// ", "").replace("://localhost", ""), path.name
@@ -144,8 +145,8 @@ def test_other_names_for_this_computer_are_refused(browser, host):
     "origin", ["http://evil.example", "null", "", "http://localhost:1", "https://127.0.0.1"]
 )
 def test_other_sites_cannot_post(browser, origin):
-    body = {"kind": "note", "text": "x"}
-    assert browser.status("POST", "/api/panels/done/stamp", body, Origin=origin) == 403
+    body = {"text": "x"}
+    assert browser.status("POST", "/api/panels/done/note", body, Origin=origin) == 403
 
 
 def test_post_with_no_origin_at_all_is_refused(browser):

@@ -1,0 +1,1 @@
+"""Who may do what on the page, and what stands between it and the network."""

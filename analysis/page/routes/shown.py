@@ -1,0 +1,144 @@
+"""What the page shows: its own pages, the list of panels, and results.
+
+Tested in tests/analysis/page/routes/test_app.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+
+from analysis.page.access.rights import PAIR, PICTURES, SCALE, SEE, Device
+from analysis.page.access.security import FILE_POLICY
+from analysis.page.panels import FILE_TYPES, describe, first_frame, panel_size_mm, result_files
+from analysis.page.routes.asked import Door, Handler, answer, caller
+from analysis.page.watches import Watches
+
+STATIC = Path(__file__).parents[1] / "static"
+STATIC_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
+
+
+class Shown:
+    """Pages, panels and results.
+
+    Parameters
+    ----------
+    watches : Watches
+    address : callable
+        Gives the address for phones; empty where nothing is shared.
+    """
+
+    def __init__(self, watches: Watches, address: Callable[[], str]) -> None:
+        self._watches, self._panels, self._address = watches, watches.panels, address
+        self._static = {p.name: p for p in STATIC.iterdir() if p.suffix in STATIC_TYPES}
+
+    def doors(self) -> list[Door]:
+        """Return the addresses."""
+        panel = "/api/panels/{panel}"
+        return [
+            Door("/", self._page("panels.html"), SEE),
+            Door("/pair", self._page("pair.html"), None),
+            Door("/share", self._page("share.html"), PAIR),
+            Door("/panel/{panel}", self._page("board.html"), SEE),
+            Door("/camera/{panel}", self._page("camera.html"), PICTURES),
+            Door("/corners/{panel}", self._page("corners.html"), SCALE),
+            Door("/static/{name}", self.asset, None),
+            Door("/favicon.ico", self.icon, None),
+            Door("/results/{panel}/{name}", self.result, SEE),
+            Door("/api/panels", self.list_panels, SEE),
+            Door(panel, self.describe_panel, SEE),
+            Door(panel + "/camera", self.camera, PICTURES),
+            Door(panel + "/first", self.first, SCALE),
+        ]
+
+    def _page(self, name: str) -> Handler:
+        async def show(request: Request) -> Response:
+            if "panel" in request.path_params:
+                self._panels.find(request.path_params["panel"])
+            return FileResponse(self._static[name], media_type=STATIC_TYPES[".html"])
+
+        return show
+
+    async def asset(self, request: Request) -> Response:
+        """Return a script, style or picture of the page's own."""
+        path = self._static.get(request.path_params["name"])
+        if path is None or path.suffix == ".html":
+            raise HTTPException(404)
+        return FileResponse(path, media_type=STATIC_TYPES[path.suffix])
+
+    async def icon(self, request: Request) -> Response:
+        """Return the page's sign."""
+        return FileResponse(self._static["icon.svg"], media_type="image/svg+xml")
+
+    async def list_panels(self, request: Request) -> Response:
+        """List the panels that a device may see."""
+        return answer(await run_in_threadpool(self._list, caller(request)))
+
+    def _list(self, device: Device) -> dict[str, Any]:
+        listed = []
+        for name, folder in self._panels.folders().items():
+            if not device.may(SEE, name):
+                continue
+            watch = self._watches.get(name)
+            state = None if watch is None else watch.board.state
+            listed.append(describe(name, folder) | {"state": state})
+        return {"panels": listed, "shared": bool(self._address()) and device.may(PAIR)}
+
+    async def describe_panel(self, request: Request) -> Response:
+        """Describe one panel."""
+        name, folder = self._panel(request)
+        shown = await run_in_threadpool(describe, name, folder)
+        return answer(shown | self._where_it_stands(request, name, folder))
+
+    async def camera(self, request: Request) -> Response:
+        """Say what a phone needs that takes the pictures, and no more."""
+        name, folder = self._panel(request)
+        shown = await run_in_threadpool(describe, name, folder)
+        return answer(
+            {"id": name, "name": shown["name"]} | self._where_it_stands(request, name, folder)
+        )
+
+    def _where_it_stands(self, request: Request, name: str, folder: Path) -> dict[str, Any]:
+        size, watch, device = panel_size_mm(folder), self._watches.get(name), caller(request)
+        return {
+            "length_mm": size[0],
+            "width_mm": size[1],
+            "state": None if watch is None else watch.board.state,
+            "camera": None if watch is None else watch.camera.name,
+            "interval_s": None if watch is None else watch.interval_s,
+            "rights": sorted(device.rights),
+        }
+
+    async def result(self, request: Request) -> Response:
+        """Return a file of a panel's results; it is shown, never run."""
+        _, folder = self._panel(request)
+        path = result_files(folder).get(request.path_params["name"])
+        if path is None:
+            raise HTTPException(404)
+        kind = FILE_TYPES[path.suffix.lower()]
+        return FileResponse(path, media_type=kind, headers={"Content-Security-Policy": FILE_POLICY})
+
+    async def first(self, request: Request) -> Response:
+        """Return the first picture, to tap the corners on."""
+        found = await run_in_threadpool(first_frame, self._panel(request)[1])
+        if found is None:
+            raise HTTPException(404)
+        named = {"X-Frame-Name": quote(found[0], safe="")}
+        return Response(found[1], media_type="image/jpeg", headers=named)
+
+    def _panel(self, request: Request) -> tuple[str, Path]:
+        name = request.path_params["panel"]
+        return name, self._panels.find(name)

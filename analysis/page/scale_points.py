@@ -1,0 +1,96 @@
+"""Points tapped on a picture, written into panel.toml as its scale.
+
+Tested in tests/analysis/page/routes/test_app.py.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+from analysis.page.panels import panel_size_mm
+from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import read_text
+from vision.errors import WetlineError
+from vision.scale.corner_picker import order_fault, scale_lines
+
+_HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_][\w.\- ]*)\s*\]\]?\s*(#.*)?$")
+
+
+def save_scale(
+    folder: Path,
+    corners: list[tuple[float, float]],
+    tape: list[tuple[float, float]],
+    tape_mm: float | None,
+    photo: str,
+) -> None:
+    """Write tapped points into panel.toml as its ``[scale]`` table.
+
+    Parameters
+    ----------
+    folder : Path
+    corners : list of 4 (x, y)
+        Pixels of the photo, clockwise from the feed corner.
+    tape : list of 0 or 2 (x, y)
+        Two points of known distance, where the panel's size is not known.
+    tape_mm : float or None
+    photo : str
+        The photo they were tapped on.
+
+    Raises
+    ------
+    WetlineError
+        If the points make no panel, or panel.toml cannot be changed safely.
+    """
+    if len(corners) != 4 or len(tape) not in (0, 2):
+        raise WetlineError("scale points: four corners are needed, and two tape marks or none")
+    fault = order_fault(corners)
+    if fault:
+        raise WetlineError(fault.replace("click", "tap"))
+    if tape and not (tape_mm and tape_mm > 0):
+        raise WetlineError("scale points: say how far apart the two tape marks are, in mm")
+    size = panel_size_mm(folder)
+    if not tape and (size[0] is None or size[1] is None):
+        raise WetlineError("scale points: panel.toml has no size: tap two tape marks too")
+    path = folder / "panel.toml"
+    lines = scale_lines(_rounded(corners), _rounded(tape), tape_mm)
+    lines += f"\nphoto = {json.dumps(photo, ensure_ascii=False)}"
+    try:
+        text = read_text(path)
+    except (OSError, UnicodeDecodeError) as error:
+        raise WetlineError("panel.toml: cannot be read: save it as UTF-8 text") from error
+    write_text(path, with_scale(text, lines))
+
+
+def _rounded(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    return [(round(x, 1), round(y, 1)) for x, y in points]
+
+
+def with_scale(text: str, lines: str) -> str:
+    """Put a new ``[scale]`` table into the text of a panel.toml; all else stays as it is.
+
+    Raises
+    ------
+    WetlineError
+        If another table would change.
+    """
+    kept, inside = [], False
+    for line in text.splitlines():
+        header = _HEADER.match(line)
+        if header:
+            inside = header.group(1).strip().split(".")[0] == "scale"
+        if not inside:
+            kept.append(line)
+    new = "\n".join(kept).rstrip() + "\n\n" + lines + "\n"
+    fault = WetlineError("panel.toml: [scale] cannot be replaced safely: edit it by hand")
+    try:
+        before, after = tomllib.loads(text), tomllib.loads(new)
+    except tomllib.TOMLDecodeError:
+        raise fault from None
+    before.pop("scale", None)
+    after.pop("scale", None)
+    if before != after:
+        raise fault
+    return new
