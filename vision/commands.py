@@ -110,6 +110,8 @@ def corners(folder: Path, no_window: bool) -> None:
     """Read the panel's corners or tape marks off the first photo.
 
     Opens a window to click in where there is a display, and says what to write in panel.toml.
+    Easier: open the panel with `wetline page FOLDER` and tap the corners there, which writes them
+    into panel.toml itself.
     """
     from vision.errors import WetlineError
     from vision.frames.source import open_frames

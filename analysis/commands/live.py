@@ -88,11 +88,7 @@ def watch(
         try:
             board = run_in_terminal(watched, quiet, more=more)
         except KeyboardInterrupt:
-            click.echo(
-                f"Stopped. {watched.board.frames} pictures are in {folder / 'frames'}. Go on with "
-                f"the same command, or get the result with `wetline run {folder}`.",
-                err=True,
-            )
+            click.echo(_stopped(watched, folder), err=True)
             return
         if as_json:
             from analysis.page.board_view import board_view
@@ -103,6 +99,13 @@ def watch(
         if served is not None:
             click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
             _stay(served)
+
+
+def _stopped(watched: Any, folder: Path) -> str:
+    return (
+        f"Stopped. {watched.board.frames} pictures are in {folder / 'frames'}. Go on with the same "
+        f"command, or get the result with `wetline run {folder}`."
+    )
 
 
 def _stay(served: Any) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from analysis.page.finished import finished_rows, verdict_of
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import plain_text, shown_name
 from vision.common.toml_table import length_mm, read_toml
@@ -142,10 +143,11 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
         named = panel.get("name") if isinstance(panel, dict) else None
         shown["name"] = str(named or shown["name"])
         shown["scale"] = has_scale(folder)
+        shown["pictures"] = inside(folder, "frames") is not None and bool(photos(folder))
         files = result_files(folder)
         shown["files"] = list(files)
         if "results.json" in files:
-            shown |= _stored_verdict(files["results.json"])
+            shown |= _stored_answer(files["results.json"])
     except WetlineError as error:
         shown["reason"] = str(error)
     except (OSError, ValueError, TypeError, RecursionError):
@@ -153,19 +155,14 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
     return shown
 
 
-def _stored_verdict(path: Path) -> dict[str, Any]:
+def _stored_answer(path: Path) -> dict[str, Any]:
     try:
-        verdict = read_json(path).get("verdict")
+        results = read_json(path)
     except WetlineError:
         return {"reason": "results.json cannot be read: run it again"}
-    if not isinstance(verdict, dict):
-        return {}
-    named, reason = verdict.get("verdict"), verdict.get("reason")
-    return {
-        "verdict": named if isinstance(named, str) else None,
-        "reason": reason if isinstance(reason, str) else "",
-        "may_gel_first": verdict.get("may_gel_first") is True,
-    }
+    verdict, reason, gels = verdict_of(results)
+    shown = {"verdict": verdict or None, "reason": reason, "may_gel_first": gels}
+    return shown | {"rows": finished_rows(results)}
 
 
 def panel_size_mm(folder: Path) -> tuple[float | None, float | None]:

@@ -46,7 +46,7 @@ def shop(tmp_path_factory):
 @pytest.fixture
 def open_page(chromium, shop):
     """Opens devices of their own, which tell any request that would leave this computer."""
-    base = shop[1].doors.url.split("/pair")[0]
+    base = shop[1].doors.url.rstrip("/")
     contexts = []
 
     def opened(**more):
@@ -63,6 +63,14 @@ def open_page(chromium, shop):
     yield opened
     for context in contexts:
         context.close()
+
+
+def let_in(page, server):
+    """Pair a device that may do everything, with a code of its own."""
+    from analysis.page.access.rights import ALL
+
+    page.goto(f"{server.doors.url}pair#{server.pairing.invite(ALL).code}")
+    page.wait_for_selector("text=Roof cover strip")
 
 
 def until(page, expression, wait_s=25.0):
@@ -93,12 +101,11 @@ def test_phone_run(shop, open_page):
     assert phone.url.endswith("/pair")
     phone.fill("#code", "WRONG")
     phone.click("text=Pair >> nth=-1")
-    phone.wait_for_selector("text=That is not the code on the screen.")
-    phone.goto(server.doors.url)
-    phone.wait_for_selector("text=Roof cover strip")
+    phone.wait_for_selector("text=That is no code that is good now.")
+    let_in(phone, server)
     _, laptop, _ = open_page(viewport={"width": 1280, "height": 800})
     laptop.goto(base + "/pair")
-    laptop.fill("#code", server.doors.code)
+    laptop.fill("#code", server.new_codes()[0].code)
     laptop.keyboard.press("Enter")
     laptop.click("a[aria-label='Open Roof cover strip']")
 
@@ -191,8 +198,7 @@ def test_phone_run(shop, open_page):
 def test_nothing_is_cut_off(shop, open_page, width):
     """No page is wider than its window, and every button has a name for a screen reader."""
     _, page, base = open_page(viewport={"width": width, "height": 800})
-    page.goto(shop[1].doors.url)
-    page.wait_for_selector("text=Roof cover strip")
+    let_in(page, shop[1])
     for path in ("/", "/panel/strip", "/camera/strip", "/corners/strip", "/share"):
         page.goto(base + path)
         page.wait_for_timeout(250)
@@ -212,8 +218,7 @@ def test_corners_by_keyboard(shop, open_page):
     if not (root / "strip" / "frames").is_dir():
         pytest.skip("needs the pictures of the run above")
     _, page, base = open_page()
-    page.goto(server.doors.url)
-    page.wait_for_selector("text=Roof cover strip")
+    let_in(page, server)
     page.goto(base + "/corners/strip")
     page.wait_for_selector("text=Tap corner 1")
     page.focus("#tap")

@@ -88,7 +88,8 @@ def how_to_read(photo: str, picture: Path) -> str:
     """Return how to find the points without a window."""
     return "\n".join(
         [
-            "No window can be opened here. Read the corners by hand:",
+            "No window can be opened here. Tap the corners in the browser with `wetline page` on",
+            "the panel's folder, or read them by hand:",
             f"1  Open {picture}: it shows {photo} with a grid of photo pixels,",
             "   x to the right and y down. (Any picture editor that shows the pixel under the",
             "   pointer will do on the photo itself.)",

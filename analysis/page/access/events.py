@@ -1,4 +1,7 @@
-"""What happened at the door of the page, one plain line each, for whoever is at the desk."""
+"""What happened at the door of the page, one plain line each, for whoever is at the desk.
+
+Tested in tests/analysis/page/access/test_lines.py.
+"""
 
 from __future__ import annotations
 

@@ -201,7 +201,7 @@ class Pairing:
             return [(device, now - self._seen.get(device.key, now)) for device in inside]
 
     def change(self, key: str, rights: frozenset[str], panel: str | None, name: str) -> bool:
-        """Give a device other rights, panel or name; False if there is none of that key."""
+        """Change a device's rights, panel or name; False if there is none of that key."""
         with self._lock:
             for secret, (device, until) in self._sessions.items():
                 if device.key == key:

@@ -1,4 +1,7 @@
-"""Pairing, and what the desk decides: which device may do what, and who is forgotten."""
+"""Pairing, and what the desk decides: which device may do what, and who is forgotten.
+
+Tested in tests/analysis/page/access/test_rights.py.
+"""
 
 from __future__ import annotations
 
@@ -153,7 +156,7 @@ class Desk:
         return found
 
     async def change(self, request: Request) -> Response:
-        """Give a device other rights."""
+        """Change what a device may do."""
         values = await asked(request)
         device = self._theirs(request, values)
         rights, panel = self._choice(values)

@@ -94,7 +94,8 @@ class Shown:
                 continue
             watch = self._watches.get(name)
             state = None if watch is None else watch.board.state
-            listed.append(describe(name, folder) | {"state": state})
+            more = {"state": state, "may_scale": device.may(SCALE, name)}
+            listed.append(describe(name, folder) | more)
         return {"panels": listed, "shared": bool(self._address()) and device.may(PAIR)}
 
     async def describe_panel(self, request: Request) -> Response:
@@ -104,7 +105,7 @@ class Shown:
         return answer(shown | self._where_it_stands(request, name, folder))
 
     async def camera(self, request: Request) -> Response:
-        """Say what a phone needs that takes the pictures, and no more."""
+        """Return what a phone needs that takes the pictures, and no more."""
         name, folder = self._panel(request)
         shown = await run_in_threadpool(describe, name, folder)
         return answer(

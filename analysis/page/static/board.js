@@ -1,5 +1,6 @@
 import { $, api, call, clock, element, fileLinks, panelId, show } from "./common.js";
 
+let panel = null, may = [];
 let board = null, skew = 0, muted = new Set(), audio = null, pictureVersion = -1, saidTimer = 0;
 const id = encodeURIComponent(panelId());
 
@@ -124,21 +125,76 @@ function draw() {
   $("drawdown-text").textContent = (board.drawdown.verdict ? `${board.drawdown.verdict.toUpperCase()}: ` : "") + board.drawdown.text;
   show("todo", Boolean(board.todo));
   $("todo-text").textContent = board.todo;
-  show("to-corners", board.todo.startsWith("Tap the panel"));
+  may = board.rights;
+  show("to-corners", board.todo.startsWith("Tap the panel") && may.includes("scale"));
   show("to-camera", board.camera === "phone" && !board.ended);
+  for (const name of ["open", "clamp", "end"]) show(name, may.includes("run"));
+  show("gauge", may.includes("run"));
   $("open").classList.toggle("done", board.stamped);
   $("open").textContent = board.stamped ? "\u2713 Resin open" : "Resin open";
   $("clamp").classList.toggle("done", board.clamped);
   $("clamp").textContent = board.clamped ? "\u2713 Clamped" : "Clamp now";
   for (const name of ["open", "clamp", "end"]) $(name).disabled = board.ended;
   show("hands", !board.ended);
+  show("to-hands", !board.ended);
+  show("numbers", !board.ended);
   show("final", board.ended);
-  if (board.ended) drawFinal();
+  if (board.ended) drawFinal(board.final);
 }
 
-function drawFinal() {
+// -- a panel that is done: verdict, report and pictures first, and no button of a live run
+const PICTURES = [["front_lines.jpg", "Front lines on the photo"], ["front_lines.png", "Front lines on the photo"], ["plan_view.png", "The panel from above"], ["curve.png", "Front against time"], ["unexplained.png", "Where the photos do not bear the result out"]];
+function drawShots(files) {
+  const found = PICTURES.filter(([name]) => files.includes(name));
+  const fresh = Date.now();
+  $("shots").replaceChildren(...found.map(([name, words]) => {
+    const figure = element("figure"), image = element("img");
+    image.src = `/results/${id}/${name}?v=${fresh}`;
+    image.alt = words;
+    figure.append(image, element("figcaption", words));
+    return figure;
+  }));
+  show("shots", found.length > 0);
+}
+function button(text, href, main = false) {
+  const link = element("a", text, main ? "button main" : "button");
+  link.href = href;
+  return link;
+}
+let stillShown = "";
+function drawStill() {
+  const text = JSON.stringify(panel);
+  if (text === stillShown) return;
+  stillShown = text;
+  may = panel.rights;
+  const done = Boolean(panel.verdict), files = panel.files || [];
+  $("name").textContent = panel.name;
+  show("to-hands", false);
+  show("final", done);
+  if (done) {
+    drawFinal(panel.rows);
+    fileLinks($("final-files"), files);
+    drawShots(files);
+  } else fileLinks($("start-files"), files);
+  show("start", !done && !panel.pictures && may.includes("run"));
+  show("webcam-box", may.includes("webcam"));
+  const next = [], todo = [];
+  if (!done && panel.reason) next.push(panel.reason);
+  if (panel.scale === false && panel.pictures) {
+    next.push("This panel has no scale yet: tap its corners on the first picture.");
+    if (may.includes("scale")) todo.push(button("Tap the corners", `/corners/${id}`, true));
+  } else if (!done && panel.pictures) {
+    next.push(`Pictures and scale are there. On the computer, wetline run ${panel.id} gives the result.`);
+    if (may.includes("run")) todo.push(button("Go on taking pictures", `/camera/${id}`));
+  }
+  $("next-text").textContent = next.join(" ");
+  $("next-do").replaceChildren(...todo);
+  show("next", next.length > 0);
+}
+
+function drawFinal(final) {
   const rows = [];
-  for (const row of board.final) {
+  for (const row of final) {
     if (row.label) rows.push(element("dt", row.label), element("dd", row.text, row.label === "Verdict" ? "verdict" : ""));
     else rows.push(element("dd", row.text, "whole"));
     for (const line of row.more) rows.push(element("dt"), element("dd", line));
@@ -170,13 +226,14 @@ async function follow() {
       const next = await call(api(`/board?seen=${seen}&wait=15`));
       failed = 0;
       $("error").textContent = "";
-      show("start", !next.watched);
       show("board", next.watched);
-      if (!next.watched) {
+      if (next.watched) {
+        show("start", false);
+        show("next", false);
+      } else {
         board = null;
-        const panel = await call(api());
-        $("name").textContent = panel.name;
-        fileLinks($("start-files"), panel.files);
+        panel = await call(api());
+        drawStill();
         await new Promise((go) => setTimeout(go, 2000));
         continue;
       }
@@ -187,9 +244,14 @@ async function follow() {
       drawPictures();
       if (board.ended && !filesShown) {
         filesShown = true;
-        fileLinks($("final-files"), (await call(api())).files);
+        const { files } = await call(api());
+        fileLinks($("final-files"), files);
+        drawShots(files);
       }
-      if (!board.ended) filesShown = false;
+      if (!board.ended) {
+        filesShown = false;
+        show("shots", false);
+      }
     } catch (error) {
       failed += 1;
       $("error").textContent = error.message;
@@ -280,13 +342,15 @@ $("gauge").addEventListener("submit", async (event) => {
     $("error").textContent = error.message;
   }
 });
-$("use-webcam").addEventListener("click", async () => {
+const start = (camera) => async () => {
   try {
-    await call(api("/start"), { camera: String(Number($("webcam").value)), interval_s: 10 });
+    await call(api("/start"), { camera: camera(), interval_s: 10 });
   } catch (error) {
     $("start-error").textContent = error.message;
   }
-});
+};
+$("use-webcam").addEventListener("click", start(() => String(Number($("webcam").value))));
+$("use-paired").addEventListener("click", start(() => "phone"));
 $("use-phone").href = `/camera/${id}`;
 $("to-camera").href = `/camera/${id}`;
 $("to-corners").href = `/corners/${id}`;

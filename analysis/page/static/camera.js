@@ -3,6 +3,7 @@ import { Queue } from "./queue.js";
 
 const queue = await new Queue(panelId()).open();
 const session = crypto.getRandomValues(new Uint32Array(3)).join("-");
+let may = [], state = null;
 let taking = false, count = 0, lock = null, size = [400, 240], number = 0, trouble = "", due = 0;
 
 function tell(text) {
@@ -47,7 +48,10 @@ async function pump() {
         pause = 500;
       } else {
         tell(values.error || "The computer cannot save pictures now.");
-        if (/not being watched/.test(values.error || "")) await begin().catch(() => {});
+        if (/not being watched/.test(values.error || "")) {
+          if (!may.includes("run")) tell(WAITING);
+          await begin().catch(() => {});
+        }
         pause = 3000;
       }
     } catch {
@@ -63,7 +67,28 @@ async function pump() {
 }
 
 // -- taking
-const begin = () => call(api("/start"), { camera: "phone", interval_s: Number($("interval").value) });
+const WAITING = "The run has not been started at the desk yet. Pictures are kept on this phone and sent then.";
+// Who may not start runs waits for the desk, and takes the beat that it has set.
+async function begin() {
+  if (may.includes("run")) return call(api("/start"), { camera: "phone", interval_s: Number($("interval").value) });
+  await look();
+  if (state === null) tell(WAITING);
+  else if (state === "ended") throw new Error("The run has ended. Its result is on the board.");
+}
+async function look() {
+  const panel = await call(api("/camera"));
+  [may, state] = [panel.rights, panel.state];
+  $("name").textContent = panel.name;
+  if (panel.length_mm && panel.width_mm) size = [panel.length_mm, panel.width_mm];
+  if (panel.interval_s && !may.includes("run")) {
+    const step = String(panel.interval_s);
+    if (![...$("interval").options].some((o) => o.value === step)) $("interval").append(new Option(`${step} s`, step));
+    $("interval").value = step;
+  }
+  $("interval").disabled = !may.includes("run");
+  show("beat", !may.includes("run"));
+  show("to-board", may.includes("see"));
+}
 
 async function keep(data, taken) {
   number += 1;
@@ -138,7 +163,7 @@ $("go").addEventListener("click", async () => {
     taking = true;
     due = Date.now();
     $("go").textContent = "Pause";
-    tell("");
+    if (may.includes("run") || state) tell("");
     stayAwake();
   } catch (error) {
     tell(why(error));
@@ -176,11 +201,23 @@ function outline() {
 
 addEventListener("resize", outline);
 
+$("own").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const text = $("words").value.trim();
+  if (!text) return;
+  try {
+    await call(api("/note"), { text, age_s: 0 });
+    $("words").value = "";
+    $("said").textContent = `Noted: ${text}`;
+  } catch (error) {
+    $("said").textContent = error.message;
+  }
+});
+
 async function load() {
-  const panel = await call(api());
-  $("name").textContent = panel.name;
-  if (panel.length_mm && panel.width_mm) size = [panel.length_mm, panel.width_mm];
   $("to-board").href = `/panel/${encodeURIComponent(panelId())}`;
+  $("to-day").href = `/day/${encodeURIComponent(panelId())}`;
+  await look();
   outline();
 }
 load().catch((error) => tell(error.message));

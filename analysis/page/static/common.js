@@ -45,6 +45,14 @@ export function svg(tag, values, text = "") {
   return made;
 }
 
+export function ask(path, body, headers = {}) { // a picture: what is answered, or an error in words
+  return fetch(path, { method: "POST", body, headers }).then(async (answer) => {
+    const values = await answer.json().catch(() => ({}));
+    if (!answer.ok) throw new Error(values.error || `The computer answered ${answer.status}.`);
+    return values;
+  }, () => { throw new Error("The computer cannot be reached. Is it on, and on the same network?"); });
+}
+
 export function show(id, yes) {
   $(id).hidden = !yes;
 }

@@ -21,6 +21,12 @@ function card(panel) {
     report.setAttribute("aria-label", `Report of ${panel.name}`);
     row.append(report);
   }
+  if (panel.scale === false && panel.pictures && panel.may_scale) {
+    const corners = element("a", "Tap the corners", "button");
+    corners.href = `/corners/${id}`;
+    corners.setAttribute("aria-label", `Tap the corners of ${panel.name}`);
+    row.append(corners);
+  }
   item.append(row);
   return item;
 }
