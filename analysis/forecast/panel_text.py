@@ -52,6 +52,7 @@ def answer_rows(answer: PanelAnswer) -> list[TextRow]:
     rows = [
         TextRow("Panel", answer.panel.name),
         TextRow("Verdict", answer.judgement.headline, (reason[:1].upper() + reason[1:],)),
+        *_doubt_rows(answer),
         _permeability_row(answer),
         *_time_rows(answer),
         TextRow("Front", _front_words(answer)),
@@ -66,6 +67,15 @@ def answer_rows(answer: PanelAnswer) -> list[TextRow]:
         left = f"and {len(warnings) - len(shown)} more in results.json"
         rows[-1] = TextRow(rows[-1].label, rows[-1].text, (*rows[-1].more, left))
     return [*rows, TextRow("", CAUTION)]
+
+
+IN_DOUBT = "the numbers come from a front that may be wrong: do not build on them"
+
+
+def _doubt_rows(answer: PanelAnswer) -> list[TextRow]:
+    """Return the word that goes before the numbers of a run in doubt."""
+    numbers = not isinstance(answer.fit, NoFit)
+    return [TextRow("In doubt", IN_DOUBT)] if answer.front.doubts and numbers else []
 
 
 def _front_words(answer: PanelAnswer) -> str:

@@ -10,6 +10,7 @@ from analysis.fit.curvature import P_LIMIT
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.panel_answer import GelAnswer, PanelAnswer
+from analysis.forecast.panel_text import IN_DOUBT
 from analysis.forecast.verdict import (
     UNFAIR_DRY_SHARE,
     UNFAIR_RACE_SHARE,
@@ -186,7 +187,9 @@ def key_rows(answer: PanelAnswer) -> list[TableRow]:
     lead_s = answer.panel.resin.mixed_before_start_s
     since = f"; from mixing, {minutes(lead_s, lead_s)[0]} min before resin start" if lead_s else ""
     length, time, longest = _fill_rows(answer)
+    doubted = answer.front.doubts and not isinstance(answer.fit, NoFit)
     return [
+        *([TableRow("What rests on the front", "in doubt", IN_DOUBT)] if doubted else []),
         length,
         time,
         _row("Gel time", gel_s, minutes, remark=f"as stated{since}"),
