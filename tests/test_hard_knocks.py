@@ -25,7 +25,9 @@ from tests.made_up.knocks import (
     marks_panel,
     part_folder,
     photo_panel,
+    rich_marks_panel,
 )
+from vision.common.outside.toml_file import read_toml
 
 needs_pipes = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 ROOT = Path(__file__).resolve().parents[1]
@@ -357,3 +359,34 @@ def test_inputs_stay_as_they_were(tmp_path):
         assert_borne(call(command, folder))
     assert digests(folder) == before
     assert not halves(folder)
+
+
+def test_an_outline_drawn_twice_is_no_hole_as_large_as_the_part(tmp_path):
+    pytest.importorskip("svgpathtools")
+    folder = part_folder(tmp_path / "part", 'file = "cover.svg"')
+    path = SVG[SVG.index("<path") : SVG.index("</svg>")]
+    (folder / "cover.svg").write_text(SVG.replace(path, path + path), encoding="utf-8")
+    assert_borne(call("part", folder), "leave nothing of the part: is it drawn twice?")
+
+
+@pytest.mark.parametrize(
+    ("name", "row", "said"),
+    [
+        ("vacuum.csv", "1e9,31", "row 10, time_s = 1e9: is more than ten days away"),
+        ("viscosity.csv", "100,1e-300", "viscosity_mpas = 1e-300: must be at least 0.1"),
+    ],
+)
+def test_logs_that_no_infusion_keeps(tmp_path, name, row, said):
+    folder = rich_marks_panel(tmp_path / "panel")
+    with (folder / name).open("a", encoding="utf-8") as file:
+        file.write(f"\n{row}\n")
+    assert_borne(call("run", folder), said)
+
+
+@pytest.mark.parametrize("name", ["a" * 300, "two\rlines", "b\\c", 'say "so"', "\u202e"])
+def test_a_new_panel_of_any_name(tmp_path, name):
+    result = call("new", tmp_path / name, "--no-ask")
+    assert_borne(result)
+    assert result.exit_code == (1 if len(name) > 255 else 0)
+    if result.exit_code == 0:
+        read_toml(tmp_path / name / "panel.toml")

@@ -18,6 +18,8 @@ from analysis.panel.resin import (
 from vision.errors import bad_field
 from vision.records import FloatArray
 
+LEAST_MPAS = 0.1
+"""No resin is anywhere near as thin; water has 1 (CRC Handbook, from memory)."""
 ROUGH_VISCOSITY_J_MOL = 50_000.0
 """Activation energy where none is known: published values for resins run from 41 kJ/mol (Castro
 and Macosko 1982, AIChE J. 28, 250, from memory) to 83 kJ/mol (Cheng 1994, J. Mater. Sci. 29,
@@ -129,8 +131,10 @@ def read_viscosity_log(path: Path, density_kg_m3: float | None = None) -> Log:
     cup = next((mm for mm in CUPS_MM2_S if f"cup_{mm}mm_s" in names), None)
     if cup is None:
         time, mpas = read_log(path, (clock, "viscosity_mpas"))
-        if np.any(mpas <= 0):
-            raise bad_field(path, "viscosity_mpas", f"{mpas.min():g}", "must be above 0")
+        if np.any(mpas < LEAST_MPAS):
+            raise bad_field(
+                path, "viscosity_mpas", f"{mpas.min():g}", f"must be at least {LEAST_MPAS:g}"
+            )
         return Log(time * factor, mpas / 1000.0)
     time, run_out = read_log(path, (clock, f"cup_{cup}mm_s"))
     a, b = CUPS_MM2_S[cup]

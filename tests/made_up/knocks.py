@@ -106,7 +106,9 @@ def rich_marks_panel(folder: Path) -> Path:
 def photo_panel(folder: Path, count: int = 7) -> Path:
     live_run.write_panel(folder)
     text = (folder / "panel.toml").read_text(encoding="utf-8")
-    (folder / "panel.toml").write_text(f"{FRAMES}{text}area_m2 = 1.2\n", encoding="utf-8")
+    (folder / "panel.toml").write_text(
+        f"{FRAMES}{text}area_m2 = 1.2\nthickness_mm = 3\n", encoding="utf-8"
+    )
     store = FrameStore(folder / "frames")
     for k, time_s in enumerate(np.linspace(-30.0, 500.0, count)):
         store.write(Shot(live_run.photo(time_s, seed=k), START_S + time_s))

@@ -23,6 +23,8 @@ often the one between two runs (common practice, no source)."""
 CLOCK_SET_S, MOST_CLOCK_SET_H = 90.0, 12
 """A gap this close to whole hours, and no more of them, may be a clock that was set: summer time,
 or a phone that found its time zone (common practice, no source)."""
+FEWEST_STEPS = 4
+"""With fewer steps between photos, one step back says nothing about the clock."""
 INTERVAL_OFF = 0.2
 """Share by which a stated interval may differ from the photos' own times before it is said."""
 
@@ -152,17 +154,44 @@ def _by_capture_time(
         replace(p, clock_s=(p.header.wall_s or 0.0) - ((p.header.offset_s or 0.0) * true_utc))
         for p in timed
     ]
+    clocked, set_back = _counted_on(clocked)
     in_turn = sorted(clocked, key=lambda p: (p.clock_s, natural_key(p.path.name)))
     spread, shared = _spread_ties(in_turn)
     if shared:
         notes.append(f"{shared} photos share a capture time with another: spread evenly over it")
     warnings = [
         *_change_times(changed_only),
+        *set_back,
         *_other_order(clocked, in_turn),
         *_long_gap(in_turn),
         *_other_interval(in_turn, interval_s),
     ]
     return PhotoTimes(tuple(spread), True, offset_s or 0.0, tuple(notes), tuple(warnings))
+
+
+def _counted_on(by_name: list[Photo]) -> tuple[list[Photo], list[str]]:
+    """Count on where the camera's clock was set back by whole hours, as when summer time ends.
+
+    Sorted by such times, the photos of two hours would be shuffled into each other. It is taken
+    for that only where names and times agree but for one step back.
+    """
+    steps = np.diff([photo.clock_s for photo in by_name])
+    back = np.flatnonzero(steps < 0)
+    if len(back) != 1 or len(steps) < FEWEST_STEPS:
+        return by_name, []
+    k = int(back[0])
+    usual_s = float(np.median(np.delete(steps, k)))
+    hours = round((usual_s - steps[k]) / 3600.0)
+    off_s = abs(hours * 3600.0 + steps[k] - usual_s)
+    if not 1 <= hours <= MOST_CLOCK_SET_H or off_s > max(CLOCK_SET_S, usual_s):
+        return by_name, []
+    later = [replace(one, clock_s=one.clock_s + hours * 3600.0) for one in by_name[k + 1 :]]
+    told = (
+        f"the camera's clock goes back by {hours} h between {shown_name(by_name[k].path)} and "
+        f"{shown_name(by_name[k + 1].path)}, in the middle of the run: counted on as if it had not "
+        "been set; if the photos are of two runs, list those of the other one under [frames] skip"
+    )
+    return [*by_name[: k + 1], *later], [told]
 
 
 def _change_times(changed_only: bool) -> list[str]:

@@ -1,3 +1,6 @@
+from dataclasses import replace
+from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -85,3 +88,44 @@ def test_a_gap_of_whole_hours_may_be_a_clock_that_was_set(jump_s, asked):
     told = " ".join(in_time_order(photos(times), None, HERE).warnings)
     assert "hours lie between" in told
     assert ("clock was set" in told) == asked
+
+
+def wall(hour, minute, second=0.0, day=27):
+    return datetime(2030, 10, day, hour, minute, tzinfo=UTC).timestamp() + second
+
+
+def test_a_clock_set_back_in_mid_run_is_counted_on():
+    """Summer time ends at 3 in the morning, which is then 2 again (EU directive 2000/84/EC)."""
+    before = [wall(2, 56) + 60.0 * k for k in range(4)]
+    after = [wall(2, 0) + 60.0 * k for k in range(6)]
+    found = in_time_order(photos([*before, *after]), None, HERE)
+    assert names(found) == [f"IMG_{k}" for k in range(10)]
+    assert [b.clock_s - a.clock_s for a, b in pairwise(found.photos)] == [60.0] * 9
+    assert "goes back by 1 h between IMG_3.jpg and IMG_4.jpg" in found.warnings[0]
+    assert len(found.warnings) == 1
+
+
+def test_stated_offsets_need_no_guess_about_the_clock():
+    times = [wall(2, 58), wall(2, 59), wall(2, 0), wall(2, 1), wall(2, 2), wall(2, 3)]
+    shots = [
+        replace(one, header=replace(one.header, offset_s=7200.0 if k < 2 else 3600.0))
+        for k, one in enumerate(photos(times))
+    ]
+    found = in_time_order(shots, None, HERE)
+    assert found.warnings == ()
+    assert [b.clock_s - a.clock_s for a, b in pairwise(found.photos)] == [60.0] * 5
+
+
+@pytest.mark.parametrize("back_s", [900.0, 5400.0, 100_000.0])
+def test_a_step_back_of_another_size_is_no_clock_that_was_set(back_s):
+    times = [60.0 * k for k in range(5)]
+    found = in_time_order(photos([*(t + back_s for t in times), *times]), None, HERE)
+    assert "run in different orders" in " ".join(found.warnings)
+    assert "goes back" not in " ".join(found.warnings)
+
+
+def test_a_run_over_midnight_and_new_year_is_one_run():
+    start = datetime(2030, 12, 31, 23, 58, tzinfo=UTC).timestamp()
+    found = in_time_order(photos([start + 30.0 * k for k in range(10)]), None, HERE)
+    assert found.warnings == ()
+    assert found.photos[-1].clock_s - found.photos[0].clock_s == 270.0
