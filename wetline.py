@@ -31,6 +31,7 @@ COMMANDS = {
     "part": ("analysis.commands.part:part", "Work out how a part fills with the planned feeds and vents, and improve the plan."),
     "batch": ("analysis.commands.batch:batch", "Bring every panel beneath a folder up to date."),
     "selftest": ("analysis.commands.selftest:selftest", "Check this installation against known values."),
+    "record": ("analysis.commands.record:record", "File photos and findings of a panel, and write its report."),
     "watch": ("analysis.commands.live:watch", "Follow a panel live while it fills."),
     "page": ("analysis.commands.live:page", "Open panels, boards and reports as a web page."),
     "drawdown": ("analysis.commands.panel:drawdown", "Find out from a gauge log whether the bag is tight enough."),

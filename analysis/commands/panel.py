@@ -159,7 +159,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_panel
     from analysis.record.changes_figure import write_changes_figure
-    from vision.common.atomic_files import write_json
+    from analysis.record.day.kept_results import keep_result
     from vision.front.results import read_tracked
 
     panel = read_panel(folder)
@@ -169,7 +169,7 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
         facts = compare_media(answer(media), answer(tracked, panel))
     found = work_out(panel, tracked, facts)
     results = folder / "results"
-    write_json(results / "forecast.json", forecast_json(found))
+    keep_result(folder, "forecast", forecast_json(found))
     if found.case is not None:
         write_changes_figure(results / "levers.png", found.case)
     if as_json:
@@ -237,9 +237,9 @@ def resin(
 
     from analysis.forecast.panel_answer import answer
     from analysis.panel.panel_toml import read_settled_panel
+    from analysis.record.day.kept_results import keep_result
     from analysis.shop.mixing_plan import FillTime, plan_json, plan_lines, plan_resin
     from analysis.shop.resin_quantity import Extras, panel_uptake
-    from vision.common.atomic_files import write_json
 
     panel = read_settled_panel(folder)
     extras = Extras(
@@ -258,7 +258,7 @@ def resin(
     if told is not None and told.fill is not None:
         fill = FillTime(told.fill.time_s, told.fill.time_high_s, told.verdict)
     plan = plan_resin(panel, extras, uptake, area_m2, fill)
-    write_json(folder / "results" / "resin.json", plan_json(plan))
+    keep_result(folder, "resin", plan_json(plan))
     if as_json:
         click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))
     else:
@@ -278,6 +278,8 @@ def resin(
               help="Volume of bag, lines and trap.")  # fmt: skip
 @click.option("--gel-min", type=Measure(TIME_MIN, above=0, at_most=2880),
               help="From lock-off to the end of gel.")  # fmt: skip
+@click.option("--panel", "folder", type=FOLDER,
+              help="Panel folder to keep it in.  [default: the one the log lies in]")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def drawdown(
     log: Path,
@@ -287,6 +289,7 @@ def drawdown(
     limit_min: float,
     volume_l: float | None,
     gel_min: float | None,
+    folder: Path | None,
     as_json: bool,
 ) -> None:
     """Find out from a gauge log whether the bag is tight enough."""
@@ -294,6 +297,7 @@ def drawdown(
     from dataclasses import asdict
 
     from analysis.panel.tables.gauge_units import UNITS
+    from analysis.record.day.kept_results import keep_drawdown
     from analysis.shop.drawdown import assess_drawdown
     from analysis.shop.drawdown_text import drawdown_lines
     from analysis.shop.gauge_log import read_gauge
@@ -304,6 +308,7 @@ def drawdown(
         raise WetlineError(f"--unit {unit}: must be one of {', '.join(UNITS)}")
     readings = read_gauge(log, None if unit is None else unit.lower(), ambient_mbar)
     found = assess_drawdown(readings, limit_mbar, limit_min, volume_l, gel_min)
+    keep_drawdown(log, readings, found, folder)
     if as_json:
         click.echo(json.dumps(plain(asdict(found)), indent=2, ensure_ascii=False))
     else:

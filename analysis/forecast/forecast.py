@@ -130,6 +130,7 @@ def forecast_json(found: Forecast) -> dict[str, Any]:
     media = None if found.media is None else plain(asdict(found.media))
     return out | {
         "levers": plain(levers),
+        "room_to_spare": _room_to_spare(found),
         "enough_together": plain(found.together),
         "media": media,
         "reason": found.reason,
@@ -173,6 +174,14 @@ def slack(case: Case) -> list[str]:
         times = rounded(1.0 / speed, 1, "down")
         out.append(f"a stack or resin {times} times as slow would still fill")
     return out
+
+
+def _room_to_spare(found: Forecast) -> list[str]:
+    """How far a plan that fits could be eased; nothing where it does not, or is not known to."""
+    sound = found.answer.verdict not in ("unfair test", "cannot decide")
+    if found.case is None or not sound or not outcome(found.case, Change()).fills:
+        return []
+    return slack(found.case)
 
 
 def forecast_lines(found: Forecast) -> list[str]:

@@ -46,24 +46,13 @@ def run_panel(
         # Drawing on the photo is OpenCV's work, the curves are matplotlib's: both at once.
         saving = aside.submit(save_job, job, folder / "results")
         found = answer(job.tracked, panel)
-        from analysis.record.record import (
-            curve_pictures,
-            read_settings,
-            wetline_version,
-            write_record,
-        )
+        from analysis.record.record import curve_pictures, write_record
 
         curves = curve_pictures(found)
         saving.result()
-    pictures = write_record(folder, found, job.photo, curves)
-    report = folder / "results" / "report.pdf"
-    # What an earlier run left, and this one does not write anew, would mislead.
-    report.unlink(missing_ok=True)
     if not found.front.usable:
+        # What an earlier run left, and this one does not write anew, would mislead.
         for name in FORECAST_FILES:
             (folder / "results" / name).unlink(missing_ok=True)
-    if pdf:
-        from analysis.record.pdf import write_pdf
-
-        write_pdf(report, found, pictures, read_settings(folder), version=wetline_version())
+    write_record(folder, found, job.photo, curves, pdf=pdf)
     return found

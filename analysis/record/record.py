@@ -7,19 +7,30 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
 
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.panel_answer import PanelAnswer
+from analysis.forecast.panel_answer import answer as answer_of
 from analysis.forecast.panel_json import answer_json
+from analysis.record.day.day_records import Day
+from analysis.record.day.mark_flow import MarkFlow, flow_at
+from analysis.record.day.seal import write_seal
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
-from analysis.record.html import build_report
+from analysis.record.render.html import report_html
+from analysis.record.story.filed import gather
+from analysis.record.story.inches import INCH_MM
+from analysis.record.story.report import panel_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.common.outside.input_files import read_text
+from vision.drawing.strokes import shrunk_jpeg
 from vision.records import FloatArray, FrontCurve
 
 BAND_POINTS = 160
 PLOT_DPI = 110
+PHOTO_PX = 1280
+"""Width of the photo with the front lines in the report."""
 
 
 def front_band(fit: PermeabilityFit, until_s: float) -> FitBand:
@@ -60,8 +71,11 @@ def _front_and_gradient(
     return front, np.where((front > 0)[:, None], rows / steep[:, None], 0.0)
 
 
-def curve_pictures(answer: PanelAnswer) -> dict[str, bytes]:
-    """Draw the distance curve and, where a fit was made, the squared distance."""
+def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
+    """Draw the distance curve and, where a fit was made, the squared distance.
+
+    With `inch` the distance curve has an axis in inches too.
+    """
     fit, fill, gel, curve = answer.fit, answer.fill, answer.gel, answer.tracked.curve
     if not answer.front.usable:
         return {}
@@ -78,7 +92,7 @@ def curve_pictures(answer: PanelAnswer) -> dict[str, bytes]:
             flow=curve.flow,
             other=answer.tracked.second,
         )
-        return {"curve": png_bytes(figure, dpi=PLOT_DPI)}
+        return {"curve": _drawn(figure, inch)}
     last = max([float(curve.time_s[-1]), *(limit.time_s for limit in limits)])
     if fill is not None and np.isfinite(fill.time_s):
         last = max(last, min(fill.time_s, 3 * last))
@@ -92,10 +106,30 @@ def curve_pictures(answer: PanelAnswer) -> dict[str, bytes]:
         flow=curve.flow,
         other=answer.tracked.second,
     )
-    pictures = {"curve": png_bytes(figure, dpi=PLOT_DPI)}
+    pictures = {"curve": _drawn(figure, inch)}
     if curve.flow == "edge":
         pictures["squared"] = png_bytes(_squared(curve, fit), dpi=PLOT_DPI)
     return pictures
+
+
+def _drawn(figure: Figure, inch: bool) -> bytes:
+    """Render the distance curve, with an axis in inches at its right where wanted."""
+    if inch:
+        axes = figure.axes[0]
+        left, bottom, wide, high = axes.get_position().bounds
+        axes.set_position((left, bottom, wide - 0.075, high))
+        right = axes.secondary_yaxis("right", functions=(_to_inch, _from_inch))
+        right.set_ylabel("in", fontsize=11)
+        right.tick_params(labelsize=10)
+    return png_bytes(figure, dpi=PLOT_DPI)
+
+
+def _to_inch(mm: ArrayLike) -> FloatArray:
+    return np.asarray(mm, float) / INCH_MM
+
+
+def _from_inch(inches: ArrayLike) -> FloatArray:
+    return np.asarray(inches, float) * INCH_MM
 
 
 def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
@@ -136,8 +170,12 @@ def write_record(
     answer: PanelAnswer,
     photo: bytes | None,
     curves: dict[str, bytes] | None = None,
+    *,
+    pdf: bool = False,
+    paper: str = "A4",
+    inch: bool = False,
 ) -> dict[str, bytes]:
-    """Write results.json, the curve and report.html under results/.
+    """Write results.json, the curve, the report and the hashes of its files under results/.
 
     Parameters
     ----------
@@ -149,14 +187,25 @@ def write_record(
         Picture of the front lines, already drawn.
     curves : dict of str to bytes, optional
         From `curve_pictures`, if already drawn.
+    pdf : bool
+        Also write report.pdf; left out, an older one is taken away, for it would tell another
+        story.
+    paper : {"A4", "letter"}
+    inch : bool
+        Whether the report has inches, inHg and pounds beside the metric values.
 
     Returns
     -------
     pictures : dict of str to bytes
         As the report shows them.
+
+    Raises
+    ------
+    WetlineError
+        If what was filed beside the answer cannot be read, or a file cannot be written.
     """
-    results = folder / "results"
-    pictures = curve_pictures(answer) if curves is None else curves
+    results, filed = folder / "results", gather(folder, answer)
+    pictures = curve_pictures(answer, inch) if curves is None else curves
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
     odd = results / (answer.front.unexplained_picture or "none")
@@ -168,12 +217,51 @@ def write_record(
         replace_file(curve_file, lambda part: part.write_bytes(pictures["curve"]))
     else:
         curve_file.unlink(missing_ok=True)
-    html = build_report(
+    shown = pictures | ({} if photo is None else {"front_lines": shrunk_jpeg(photo, PHOTO_PX)})
+    report = panel_report(
         answer,
-        pictures,
+        shown,
         read_settings(folder),
+        filed=filed,
         version=wetline_version(),
         made=(answer.front.resin_start or "")[:10],
+        inch=inch,
     )
-    write_text(results / "report.html", html)
+    write_text(results / "report.html", report_html(report, paper))
+    if pdf:
+        from analysis.record.render.pdf import write_pdf
+
+        write_pdf(results / "report.pdf", report, paper)
+    else:
+        (results / "report.pdf").unlink(missing_ok=True)
+    write_seal(folder, filed.hashes)
     return pictures
+
+
+def rewrite_record(
+    folder: Path, *, pdf: bool = True, paper: str = "A4", inch: bool = False
+) -> PanelAnswer:
+    """Write a panel's record again from what was tracked, with all that is filed since.
+
+    Parameters
+    ----------
+    folder : Path
+        The panel folder.
+    pdf, paper, inch
+        As for `write_record`.
+
+    Raises
+    ------
+    WetlineError
+        If the panel was not tracked yet, or with other settings than it holds now.
+    """
+    found = answer_of(folder)
+    picture = folder / "results" / "front_lines.jpg"
+    photo = picture.read_bytes() if picture.is_file() else None
+    write_record(folder, found, photo, pdf=pdf, paper=paper, inch=inch)
+    return found
+
+
+def filed_flow(day: Day, answer: PanelAnswer) -> list[MarkFlow]:
+    """Return what the front did at each mark that is filed."""
+    return [flow_at(mark, answer.tracked) for mark in day.marks]

@@ -194,3 +194,34 @@ def encode_image(image: Image, suffix: str = ".png") -> bytes:
         raise WetlineError(f"a picture cannot end in '{suffix}': use .png or .jpg")
     _, data = cv2.imencode(suffix.lower(), image, options[suffix.lower()])
     return bytes(data.tobytes())
+
+
+SMALL_PX, SMALL_QUALITY = 1000, 78
+"""Size and JPEG quality of a photo that is to be mailed."""
+
+
+def small_jpeg(image: Image, widest_px: int = SMALL_PX, quality: int = SMALL_QUALITY) -> bytes:
+    """Return a photo as a small JPEG.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        Blue, green, red.
+    widest_px : int
+        Greatest width and height; a smaller photo keeps its size.
+    quality : int
+        From 0 to 100.
+    """
+    height, width = image.shape[:2]
+    share = widest_px / max(height, width)
+    if share < 1:
+        size = (max(1, round(width * share)), max(1, round(height * share)))
+        image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
+    ok, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return bytes(data.tobytes()) if ok else b""
+
+
+def shrunk_jpeg(data: bytes, widest_px: int = SMALL_PX, quality: int = SMALL_QUALITY) -> bytes:
+    """Return a picture file as a small JPEG; as it is where it cannot be read."""
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
+    return data if image is None else small_jpeg(np.asarray(image, np.uint8), widest_px, quality)

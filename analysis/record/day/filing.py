@@ -22,6 +22,7 @@ from analysis.record.day.day_records import (
 from analysis.record.day.day_toml import FILE, corner_fault, parse_day, read_day
 from analysis.record.day.photo_time import photo_time
 from vision.common.atomic_files import add_file, write_text
+from vision.common.quantity import plain_number
 from vision.errors import WetlineError, did_you_mean
 from vision.frames.exif import is_cut_short, read_header
 from vision.frames.photos import PHOTO_SUFFIXES
@@ -245,7 +246,18 @@ def set_findings(folder: Path, **values: Any) -> Day:
         raise WetlineError(f"{wrong[0]}: not a finding: {', '.join(FINDING_FIELDS)}{near}")
     if isinstance(values.get("note"), str):
         values["note"] = plain_text(values["note"])
-    return _change(folder, "findings", values)
+    measured = {k: _as_number(v) for k, v in values.items() if k.endswith(("_mm", "_kg"))}
+    return _change(folder, "findings", values | measured)
+
+
+def _as_number(value: Any) -> Any:
+    """Return text that is a bare number as the number; all else as it is."""
+    if isinstance(value, list | tuple):
+        return [_as_number(item) for item in value]
+    try:
+        return plain_number(value) if isinstance(value, str) else value
+    except ValueError:
+        return value
 
 
 def _change(folder: Path, name: str, values: Mapping[str, Any]) -> Day:

@@ -1,11 +1,12 @@
 """Strokes and picture files."""
 
+import cv2
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from tests.made_up.drawn_panel import Tilted
-from vision.drawing.strokes import ScaledPlane, dashes, encode_image
+from vision.drawing.strokes import ScaledPlane, dashes, encode_image, shrunk_jpeg, small_jpeg
 from vision.errors import WetlineError
 
 
@@ -28,3 +29,13 @@ def test_a_filled_in_stretch_is_dashed():
     inked = sum(np.ptp(part[:, 0]) for part in strokes)
     assert len(strokes) == 3
     assert 60 < inked < 85
+
+
+def test_a_photo_is_made_small_and_a_small_one_kept():
+    noise = np.random.default_rng(1).integers(0, 255, (900, 1600, 3)).astype(np.uint8)
+    small = cv2.imdecode(np.frombuffer(small_jpeg(noise), np.uint8), cv2.IMREAD_COLOR)
+    assert small.shape == (562, 1000, 3)
+    again = cv2.imdecode(np.frombuffer(shrunk_jpeg(small_jpeg(small)), np.uint8), cv2.IMREAD_COLOR)
+    assert again.shape == small.shape
+    assert shrunk_jpeg(b"no picture") == b"no picture"
+    assert shrunk_jpeg(b"") == b""

@@ -1,10 +1,10 @@
-"""The looks of the report page: one style sheet, system fonts, A4 in print.
+"""The looks of the report page: one style sheet, system fonts, A4 or Letter in print.
 
-Tested in tests/analysis/record/test_html.py.
+Tested in tests/analysis/record/render/test_html.py.
 """
 
 STYLE = """
-@page { size: A4; margin: 16mm 17mm 17mm; }
+@page { size: PAPER; margin: 16mm 17mm 17mm; }
 * { box-sizing: border-box; }
 html { font: 15px/1.5 system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans",
   Arial, sans-serif; color: #1a1a1a; background: #fff; }
@@ -24,16 +24,29 @@ li { margin: .25em 0; }
   color: var(--tone); font-weight: 650; }
 .verdict .headline { margin: 0; font-size: 1.75em; line-height: 1.2; font-weight: 700; }
 .verdict p { overflow-wrap: anywhere; }
+.verdict .numbers { margin: .6em 0; padding: 0; list-style: none; font-weight: 600;
+  font-variant-numeric: tabular-nums; }
 .fills { --tone: #00573f; } .tight { --tone: #7a4b00; } .gels { --tone: #9c2a00; }
 .unfair, .cannot { --tone: #3d3d3d; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: .36em .9em .36em 0;
   border-bottom: 1px solid #d5d5d5; overflow-wrap: anywhere; }
+thead th { overflow-wrap: normal; word-break: normal; hyphens: none; }
 thead th { font-size: .87em; color: #555; font-weight: 600; border-bottom-color: #1a1a1a; }
 tbody th { font-weight: 400; width: 40%; }
-td.value { font-weight: 650; white-space: nowrap; width: 22%; }
+td.value { font-weight: 650; white-space: nowrap; overflow-wrap: normal; width: 22%; }
 td.none { color: #555; }
 td.more { color: #3d3d3d; }
+table.grid { margin: .4em 0 1em; }
+table.grid td, table.grid thead th { padding-right: .7em; }
+table.grid:not(.narrow) td { white-space: nowrap; }
+table.narrow td:first-child { white-space: nowrap; width: 5.5em; }
+table.narrow td:nth-child(2):not(:last-child) { white-space: nowrap; width: 4.5em; }
+.photos { display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm; align-items: start; }
+.photos figure { margin: 3mm 0; }
+.hashes { padding: 0; list-style: none; font-size: .8em; }
+.hashes code { font: .92em/1.4 ui-monospace, Consolas, Menlo, "Liberation Mono", monospace;
+  overflow-wrap: anywhere; color: #3d3d3d; }
 table, tr, figure, .caution li, .notes div { break-inside: avoid; }
 figure { margin: 5mm 0; }
 figure img { display: block; max-width: 100%; max-height: 165mm; margin: 0 auto; }
@@ -46,6 +59,23 @@ pre { font: 12.5px/1.5 ui-monospace, "Cascadia Mono", Consolas, Menlo, "Liberati
 .notes div { border-bottom: 1px solid #8a8a8a; min-height: 13mm; font-size: .87em; color: #555;
   padding-top: 1.5mm; }
 footer { margin-top: 2em; font-size: .87em; color: #555; }
+@media (max-width: 640px) {
+  body { padding: 4mm 4mm 12mm; }
+  header { display: block; }
+  header p { text-align: left; }
+  .verdict { display: block; padding: 4mm; }
+  .verdict svg { width: 13mm; height: 13mm; margin: 0 0 1mm; }
+  .verdict .headline { font-size: 1.45em; }
+  .photos { display: block; }
+  tbody th { width: 34%; }
+  td.value { white-space: normal; }
+  th, td { padding-right: .6em; }
+  table.grid { font-size: .93em; }
+  table.long thead { display: none; }
+  table.long tr { display: block; padding: .5em 0; border-bottom: 1px solid #d5d5d5; }
+  table.long th, table.long td { display: block; width: auto; padding: .1em 0; border: 0; }
+  pre { columns: 1; }
+}
 @media print {
   html { font-size: 10pt; }
   body { max-width: none; padding: 0; }
@@ -55,6 +85,15 @@ footer { margin-top: 2em; font-size: .87em; color: #555; }
   .verdict, .caution { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 }
 """
+
+PAPERS = {"A4": "A4", "letter": "letter"}
+"""What the report prints on, as a style sheet names it."""
+
+
+def style(paper: str) -> str:
+    """Return the style sheet for one paper of `PAPERS`."""
+    return STYLE.replace("PAPER", PAPERS[paper], 1)
+
 
 # One shape per verdict, so that it reads without colour. Drawn in a square of 40 units.
 SYMBOLS = {

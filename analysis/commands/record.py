@@ -1,0 +1,181 @@
+"""The command that files what happened at a panel and writes its report.
+
+Tested in tests/analysis/commands/test_record.py.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from analysis.record.day.day_records import Day, Points
+
+FOLDER = click.Path(path_type=Path, file_okay=False)
+PHOTO = click.Path(path_type=Path, dir_okay=False)
+_FINDINGS = ("surface", "pits", "print_through", "dry_areas", "weight", "resin_used", "resin_left")
+_KG = ("weight", "resin_used", "resin_left")
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@click.argument("photos", nargs=-1, type=PHOTO)
+@click.option("--stage", help="What the photos show: stack, bag, drawdown, resin open, end of "
+              "fill, face, back, or other.")  # fmt: skip
+@click.option("--at", default="", help="When they were taken, e.g. 14:05.  [default: by the photo]")
+@click.option("--note", help="A line about the photos; without photos, about the panel.")
+@click.option("--corners", help='The panel\'s corners in a photo that shows no cards, in pixels: '
+              '"120,80 900,90 890,500 110,490".')  # fmt: skip
+@click.option("--mark", "marks", multiple=True,
+              help='What was found, at x and y in mm: "pit 210 45"; repeatable.')  # fmt: skip
+@click.option("--surface", help="very good, good, fair, poor or scrap.")
+@click.option("--pits", help="none, few or many.")
+@click.option("--print-through", help="none, slight or strong.")
+@click.option("--dry-areas", help="none, few or many.")
+@click.option("--thickness", help='Four corners and the middle, mm: "2.1 2.0 2.1 2.2 2.1".')
+@click.option("--weight", help='Of the demoulded panel: kg, or "850 g".')
+@click.option("--resin-used", help="Mixed resin that went in, kg.")
+@click.option("--resin-left", help="Mixed resin left over, kg.")
+@click.option("--by", "done_by", help="Who did it.")
+@click.option("--batch", help="Batches of resin and stack.")
+@click.option("--paper", type=click.Choice(["A4", "letter"]), default="A4", show_default=True,
+              help="What the report prints on.")  # fmt: skip
+@click.option("--inch", is_flag=True, help="Inches, inHg and pounds beside the metric values.")
+@click.option("--verify", is_flag=True, help="Say what has changed since the report was written.")
+@click.option("--json", "as_json", is_flag=True, help="Print what is filed, or what has changed.")
+@click.option("--quiet", "-q", is_flag=True, help="Say nothing but faults and changes.")
+def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) -> None:
+    """File photos and findings of a panel, and write its report.
+
+    Photos are copied into FOLDER/stages; the findings stand in FOLDER/day.toml, which may be
+    edited by hand. The report, report.html and report.pdf, is written again each time:
+
+    \b
+    wetline record my_panel IMG_7.jpg --stage bag --note "pleat at the vent"
+    wetline record my_panel face.jpg --stage face --mark "pit 210 45" --surface good
+    wetline record my_panel --verify
+    """
+    from analysis.record.day.day_toml import read_day
+    from analysis.record.day.filing import parse_mark
+
+    if verify:
+        _verify(folder, told["as_json"], told["quiet"])
+        return
+    corners, marks = _corners(told["corners"]), [parse_mark(text) for text in told["marks"]]
+    _file_findings(folder, photos, told, marks)
+    _file_photos(folder, photos, told, corners)
+    _write(folder, read_day(folder), told)
+
+
+def _file_photos(
+    folder: Path, photos: tuple[Path, ...], told: dict[str, Any], corners: Points
+) -> None:
+    from analysis.record.day.filing import file_photo
+    from vision.errors import WetlineError
+
+    if photos and not told["stage"]:
+        raise WetlineError("--stage is needed with a photo: stack, bag, resin open, face, ...")
+    lone = [f"--{key}" for key in ("stage", "at", "corners") if told[key] and not photos]
+    if lone:
+        raise WetlineError(f"{lone[0]} goes with a photo: name the photo behind the folder")
+    if corners and len(photos) > 1:
+        raise WetlineError("--corners are those of one photo: file the photos one by one")
+    for photo in photos:
+        filed = file_photo(
+            folder, photo, told["stage"],
+            note=told["note"] or "", at=told["at"], corners_px=corners,
+        )  # fmt: skip
+        if not told["quiet"] and not told["as_json"]:
+            when = f", {filed.time.replace('T', ' ')}" if filed.time else ""
+            click.echo(f"Filed: {filed.file} ({filed.stage}{when})")
+
+
+def _corners(text: str | None) -> Points:
+    from vision.errors import WetlineError
+
+    if not text:
+        return ()
+    try:
+        pairs = [tuple(float(part) for part in pair.split(",")) for pair in text.split()]
+    except ValueError:
+        pairs = []
+    if len(pairs) != 4 or any(len(pair) != 2 for pair in pairs):
+        raise WetlineError(
+            f'--corners {text}: must be four points in pixels, such as "120,80 900,90 890,500 '
+            '110,490", from the feed corner in turn'
+        )
+    return tuple((pair[0], pair[1]) for pair in pairs)
+
+
+def _file_findings(
+    folder: Path,
+    photos: tuple[Path, ...],
+    told: dict[str, Any],
+    marks: list[tuple[str, float, float, str]],
+) -> None:
+    from analysis.record.day.filing import add_mark, set_day, set_findings
+
+    values = {f"{key}_kg" if key in _KG else key: told[key] for key in _FINDINGS if told[key]}
+    if told["thickness"]:
+        values["thickness_mm"] = told["thickness"].replace(";", " ").split()
+    if told["note"] and not photos:
+        values["note"] = told["note"]
+    if values:
+        set_findings(folder, **values)
+    about = {key: told[key] for key in ("done_by", "batch") if told[key]}
+    if about:
+        set_day(folder, **about)
+    for kind, x_mm, y_mm, note in marks:
+        add_mark(folder, kind, x_mm, y_mm, note)
+
+
+def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
+    """Write the report where the panel has been tracked, and say what it holds."""
+    import json
+    from dataclasses import asdict
+
+    from analysis.record.record import filed_flow, rewrite_record
+
+    tracked = (folder / "results" / "results.json").is_file()
+    found = None
+    if tracked:
+        found = rewrite_record(folder, paper=told["paper"], inch=told["inch"])
+    flows = [] if found is None else filed_flow(day, found)
+    if told["as_json"]:
+        shown = asdict(day) | {"flow_at_marks": [asdict(flow) for flow in flows]}
+        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+        return
+    if told["quiet"]:
+        return
+    for text in day.findings.understood:
+        click.echo(f"Understood: {text}")
+    for number, flow in enumerate(flows, 1):
+        mark = flow.mark
+        click.echo(
+            f"Mark {number}: {mark.kind} at x {mark.x_mm:g}, y {mark.y_mm:g} mm: {flow.words}"
+        )
+    if tracked:
+        click.echo(f"Report: {folder / 'results' / 'report.html'}, report.pdf beside it")
+    else:
+        click.echo(f"Filed. The report comes with the result: `wetline run {folder}`")
+
+
+def _verify(folder: Path, as_json: bool, quiet: bool) -> None:
+    import json
+    import sys
+    from dataclasses import asdict
+
+    from analysis.record.day.seal import changes_since
+
+    changes = changes_since(folder)
+    if as_json:
+        click.echo(json.dumps([asdict(one) for one in changes], indent=2, ensure_ascii=False))
+    else:
+        for one in changes:
+            click.echo(f"{one.how}: {one.file}")
+        if not changes and not quiet:
+            click.echo("Nothing has changed since the report was written.")
+    if changes:
+        sys.exit(1)

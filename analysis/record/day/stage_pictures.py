@@ -1,0 +1,117 @@
+"""The stage photos as the record shows them: small, with the front lines where they can be told."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.record.day.day_records import AFTER_RUN, BACK, BEFORE_RUN, Day, StagePhoto
+from vision.drawing.pictures import lines_on_other_photo, read_photo
+from vision.drawing.strokes import Image, small_jpeg
+from vision.errors import WetlineError
+from vision.frames.reader import Frames
+from vision.frames.source import open_frames
+from vision.front.results import StoredRun, load_run
+from vision.settings.panel_settings import PanelSetup, read_setup
+
+NEEDS_CORNERS = (
+    "no front lines: the back shows the panel mirrored: file it with its four corners (--corners) "
+    "to have them drawn"
+)
+
+
+@dataclass(frozen=True)
+class StagePicture:
+    """A stage photo ready to show.
+
+    Attributes
+    ----------
+    photo : StagePhoto
+    jpeg : bytes
+        Empty where the file is missing or is no picture.
+    words : str
+        What the lines rest on, or why there are none; may be empty.
+    """
+
+    photo: StagePhoto
+    jpeg: bytes
+    words: str
+
+
+def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
+    """Draw a day's photos for the record.
+
+    Parameters
+    ----------
+    folder : Path
+        The panel folder.
+    day : Day
+    usable : bool
+        Whether a front was measured: without one nothing is drawn on them.
+
+    Returns
+    -------
+    pictures : list of StagePicture
+        In the order of the day.
+    """
+    if not day.photos:
+        return []
+    with ExitStack() as stack:
+        bench = _bench(folder, stack) if usable else None
+        return [_drawn(folder, photo, bench) for photo in day.photos]
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """The run that lines are taken from, and its frames where they can be opened."""
+
+    setup: PanelSetup
+    run: StoredRun
+    frames: Frames | None
+
+
+def _bench(folder: Path, stack: ExitStack) -> _Bench | None:
+    try:
+        setup, run = read_setup(folder), load_run(folder / "results")
+    except WetlineError:
+        return None
+    try:
+        return _Bench(setup, run, stack.enter_context(open_frames(setup)))
+    except WetlineError:
+        return _Bench(setup, run, None)
+
+
+def _drawn(folder: Path, photo: StagePhoto, bench: _Bench | None) -> StagePicture:
+    try:
+        image = read_photo(folder / photo.file)
+    except WetlineError:
+        return StagePicture(photo, b"", "the photo is missing or cannot be read")
+    words = ""
+    if bench is not None and photo.stage == BACK and not photo.corners_px:
+        words = NEEDS_CORNERS
+    elif bench is not None:
+        image, words = _with_lines(image, photo, bench)
+    return StagePicture(photo, small_jpeg(image), words)
+
+
+def _with_lines(image: Image, photo: StagePhoto, bench: _Bench) -> tuple[Image, str]:
+    """Draw on one photo: a scale bar before the run, the front lines too after it.
+
+    A demoulded panel has left its place, so the run's own camera no longer tells where it lies.
+    """
+    early = photo.stage in BEFORE_RUN
+    frames = None if photo.stage in AFTER_RUN else bench.frames
+    try:
+        drawn, by = lines_on_other_photo(
+            image,
+            bench.setup,
+            bench.run,
+            frames,
+            corners_px=photo.corners_px,
+            times_s=[] if early else None,
+            subtitle=photo.stage,
+        )
+    except WetlineError as error:
+        return image, "" if early else f"no front lines: {error}"
+    return drawn, f"{'scale bar' if early else 'front lines'} {by}"

@@ -1,0 +1,1 @@
+"""How a report looks: as a page that stands alone, and as a PDF."""

@@ -1,0 +1,108 @@
+"""All that lies beside a panel's answer and belongs into its record, gathered once.
+
+Tested in tests/analysis/record/test_record.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from analysis.forecast.panel_answer import PanelAnswer
+from analysis.panel.gauge_readings import read_readings
+from analysis.record.day.day_records import Day
+from analysis.record.day.day_toml import read_day
+from analysis.record.day.kept_results import Kept, kept_result
+from analysis.record.day.mark_flow import MarkFlow, flow_at
+from analysis.record.day.stage_pictures import StagePicture, stage_pictures
+from analysis.record.input_files import hash_inputs
+from vision.common.toml_table import read_toml
+from vision.errors import WetlineError
+from vision.settings.event_log import Stamp, read_stamps
+
+T = TypeVar("T")
+SAID = ("date", "operator", "notes")
+"""Free texts of panel.toml that belong into the record."""
+DRAWDOWN, RESIN, FORECAST = "drawdown", "resin", "forecast"
+
+
+@dataclass(frozen=True)
+class Filed:
+    """What was filed or kept beside the answer; all empty where nothing was.
+
+    Attributes
+    ----------
+    day : Day
+    pictures : tuple of StagePicture
+    marks : tuple of MarkFlow
+    drawdown, resin, forecast : Kept
+    levers : bytes
+        The forecast's picture.
+    stamps : tuple of Stamp
+    readings : tuple of (Unix time, mbar absolute)
+    said : dict of str to str
+        Free texts of panel.toml: `date`, `operator`, `notes`.
+    hashes : dict of str to str
+        SHA-256 of each input file by its name.
+    faults : tuple of str
+        What could not be read, and how to mend it.
+    """
+
+    day: Day = field(default_factory=Day)
+    pictures: tuple[StagePicture, ...] = ()
+    marks: tuple[MarkFlow, ...] = ()
+    drawdown: Kept = field(default_factory=Kept)
+    resin: Kept = field(default_factory=Kept)
+    forecast: Kept = field(default_factory=Kept)
+    levers: bytes = b""
+    stamps: tuple[Stamp, ...] = ()
+    readings: tuple[tuple[float, float], ...] = ()
+    said: dict[str, str] = field(default_factory=dict)
+    hashes: dict[str, str] = field(default_factory=dict)
+    faults: tuple[str, ...] = ()
+
+
+def gather(folder: Path, answer: PanelAnswer) -> Filed:
+    """Return all that a panel folder holds beside its answer.
+
+    A file that cannot be read is no reason to lose the run's result: it is named in `faults`.
+
+    Parameters
+    ----------
+    folder : Path
+        The panel folder.
+    answer : PanelAnswer
+        What the panel says.
+    """
+    faults: list[str] = []
+    day = _or_fault(lambda: read_day(folder), Day(), faults)
+    stamps = _or_fault(lambda: read_stamps(folder), [], faults)
+    readings = _or_fault(lambda: read_readings(folder), [], faults)
+    forecast = kept_result(folder, FORECAST)
+    levers = folder / "results" / "levers.png"
+    panel = read_toml(folder / "panel.toml").get("panel", {})
+    return Filed(
+        day=day,
+        pictures=tuple(stage_pictures(folder, day, answer.front.usable)),
+        marks=tuple(flow_at(mark, answer.tracked) for mark in day.marks),
+        drawdown=kept_result(folder, DRAWDOWN, "log_file"),
+        resin=kept_result(folder, RESIN),
+        forecast=forecast,
+        levers=levers.read_bytes() if forecast.good and levers.is_file() else b"",
+        stamps=tuple(stamps),
+        readings=tuple(readings),
+        said={key: str(panel[key]) for key in SAID if panel.get(key)},
+        hashes=hash_inputs(folder),
+        faults=tuple(faults),
+    )
+
+
+def _or_fault(read: Callable[[], T], empty: T, faults: list[str]) -> T:
+    """Return what `read` reads, or nothing and note why."""
+    try:
+        return read()
+    except WetlineError as error:
+        faults.append(str(error))
+        return empty
