@@ -1,5 +1,7 @@
-"""The other unit in brackets: inch 25.4 mm and pound 0.45359237 kg exactly (international yard and
-pound agreement, 1959); conventional inch of mercury 33.8639 mbar (NIST SP 811, B.8, from memory).
+"""The other unit in brackets, each by its definition.
+
+Inch 25.4 mm and pound 0.45359237 kg exactly (international yard and pound agreement, 1959);
+conventional inch of mercury 33.8639 mbar (NIST SP 811, B.8, from memory).
 """
 
 import pytest
@@ -18,7 +20,7 @@ from tests.made_up.answers import roof_cover
         ("at 12.7 mm from it", "at 12.7 mm (0.500 in) from it"),
         ("100 to 200 mm", "100 to 200 mm (3.93 to 7.88 in)"),
         ("x 254, y 127 mm", "x 254, y 127 mm (x 10.00, y 5.00 in)"),
-        ("2.10, 2.00 mm; 0.10 mm apart", "2.10, 2.00 mm (0.083, 0.079 in); 0.10 mm (0.004 in) apart"),
+        ("2.10, 2.00 mm; 0.10 mm", "2.10, 2.00 mm (0.083, 0.079 in); 0.10 mm (0.004 in)"),
         ("front moved 25.4 mm/min", "front moved 25.4 mm/min (1.000 in/min)"),
         ("1000 mbar", "1000 mbar (29.53 inHg)"),
         ("0.85 kg", "0.85 kg (1.874 lb)"),
