@@ -78,8 +78,10 @@ def gather(folder: Path, answer: PanelAnswer) -> Filed:
     """
     faults: list[str] = []
     day = _or_fault(lambda: read_day(folder), Day(), faults)
-    stamps = _or_fault(lambda: read_stamps(folder), [], faults)
-    readings = _or_fault(lambda: read_readings(folder), [], faults)
+    stamps: tuple[Stamp, ...] = _or_fault(lambda: tuple(read_stamps(folder)), (), faults)
+    readings: tuple[tuple[float, float], ...] = _or_fault(
+        lambda: tuple(read_readings(folder)), (), faults
+    )
     forecast = kept_result(folder, FORECAST)
     levers = folder / "results" / "levers.png"
     panel = read_toml(folder / "panel.toml").get("panel", {})
@@ -91,8 +93,8 @@ def gather(folder: Path, answer: PanelAnswer) -> Filed:
         resin=kept_result(folder, RESIN),
         forecast=forecast,
         levers=levers.read_bytes() if forecast.good and levers.is_file() else b"",
-        stamps=tuple(stamps),
-        readings=tuple(readings),
+        stamps=stamps,
+        readings=readings,
         said={key: str(panel[key]) for key in SAID if panel.get(key)},
         hashes=hash_inputs(folder),
         faults=tuple(faults),
