@@ -11,6 +11,7 @@ from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
+from vision.check.doubts import FRESH
 from vision.front.dry_spots import find_dry_spots
 from vision.front.front_sight import FrontSight, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
@@ -93,7 +94,9 @@ def _edge_curve(
     clean_mean = clean.mean(axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     doubts = _row_doubts(measured, frames)
-    rated = _rate(measured, scale, fronts.mean(axis=1), sight, doubts)
+    # Where the first lanes are at the end, hardly anything dry is left to tell the light by.
+    blind = [doubt or ended for doubt, ended in zip(doubts, at_end.any(axis=1), strict=True)]
+    rated = _rate(measured, scale, fronts.mean(axis=1), sight, blind)
     used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
     curve = FrontCurve.of(
@@ -102,7 +105,7 @@ def _edge_curve(
         frames.time_s,
         used,
         notes,
-        **_over(fronts, edges(fronts, arrival.mm_per_px, sight, around=False)),
+        **_over(fronts, edges(fronts, arrival.mm_per_px, sight, False, _borne_out(doubts))),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
         front_clean_mm=clean_mean,
@@ -169,7 +172,7 @@ def _point_curve(
         frames.time_s,
         used & np.isfinite(equal),
         notes,
-        **_over(radius, edges(radius, _arc_mm(radius), sight, around=True)),
+        **_over(radius, edges(radius, _arc_mm(radius), sight, True, _borne_out(doubts))),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, None),
         front_clean_mm=equal,
@@ -202,7 +205,7 @@ def _rate(
     scale: ScaleSummary,
     front_mm: FloatArray,
     sight: FrontSight,
-    doubts: Sequence[str],
+    doubts: Sequence[object],
 ) -> _Rated:
     """Combine what places the edge, what was filled in, and the scale.
 
@@ -250,6 +253,11 @@ def _row_doubts(measured: Measured, frames: FrameTimes) -> list[str]:
     """Return why each frame is not borne out, by the photo measured that is nearest in time."""
     middles = (measured.stack_s[1:] + measured.stack_s[:-1]) / 2
     return [measured.row_doubts[k] for k in np.searchsorted(middles, frames.time_s)]
+
+
+def _borne_out(doubts: Sequence[str]) -> BoolArray:
+    """Return which frames' photos show the front; what is only too new to be used does."""
+    return np.array([doubt in ("", FRESH) for doubt in doubts])
 
 
 def _summary(

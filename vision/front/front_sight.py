@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.ndimage import maximum_filter, minimum_filter
+from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 
 from vision.records import ArrivalMap, BoolArray, FloatArray
 
@@ -26,6 +26,10 @@ no source."""
 TOW_MM = 2.0
 """What leads or trails on less width than this is a speck or a fibre, not the front: tows are two
 to five millimetres wide. Common practice, no source."""
+
+ALONE_MM = 2 * TOW_MM
+"""An edge that leads or trails by so much more than in the frames before and after is one frame's
+word. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -101,12 +105,17 @@ def hole_half_breadth_px(sure: BoolArray) -> FloatArray:
 
 
 def edges(
-    fronts_mm: FloatArray, lane_mm: float, sight: FrontSight, around: bool
+    fronts_mm: FloatArray,
+    lane_mm: float,
+    sight: FrontSight,
+    around: bool,
+    borne_out: BoolArray | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the trailing and the leading edge at each frame, of what is as wide as a tow.
 
     NaN where the front stands in a hole broad enough to hide an edge: what was hidden is neither
-    the trailing nor the leading edge, and may well be beyond what was seen.
+    the trailing nor the leading edge, and may well be beyond what was seen. NaN too where only
+    that one frame shows it so far ahead, or behind: a front keeps its shape while it moves.
 
     Parameters
     ----------
@@ -117,15 +126,34 @@ def edges(
     sight : FrontSight
     around : bool
         Whether the last lane lies beside the first, as directions do.
+    borne_out : ndarray of shape (K,), bool, optional
+        False for frames whose photo does not show this front: no edge is told there.
 
     Notes
     -----
     Source: opening and closing by a line (Serra, Image Analysis and Mathematical Morphology, 1982).
     """
+    least, most = _as_wide_as_a_tow(fronts_mm, lane_mm, around)
+    middle = np.median(fronts_mm, axis=1, keepdims=True)
+    lasting = middle + median_filter(fronts_mm - middle, (3, 1), mode="nearest")
+    told = sight.broadest_mm <= EDGE_HOLE_MM
+    if borne_out is not None:
+        told = told & borne_out
+    supported = _as_wide_as_a_tow(lasting, lane_mm, around)
+    shown = [
+        np.where(told & (np.abs(own - lasts) <= ALONE_MM), own, np.nan)
+        for own, lasts in zip((least, most), supported, strict=True)
+    ]
+    return shown[0], shown[1]
+
+
+def _as_wide_as_a_tow(
+    fronts_mm: FloatArray, lane_mm: float, around: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Return the least and the greatest front at each frame of what is as wide as a tow."""
     width = min(max(1, round(TOW_MM / lane_mm)), fronts_mm.shape[1])
     mode = "wrap" if around else "nearest"
     size = (1, width)
     most = maximum_filter(minimum_filter(fronts_mm, size, mode=mode), size, mode=mode).max(axis=1)
     least = minimum_filter(maximum_filter(fronts_mm, size, mode=mode), size, mode=mode).min(axis=1)
-    told = sight.broadest_mm <= EDGE_HOLE_MM
-    return np.where(told, least, np.nan), np.where(told, most, np.nan)
+    return least, most

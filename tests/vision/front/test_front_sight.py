@@ -55,6 +55,23 @@ def test_the_edges_are_those_of_what_is_as_wide_as_a_tow():
     assert (least[0], most[0]) == (100.0, 112.0)
 
 
+def test_an_edge_that_one_frame_alone_shows_is_not_told():
+    steady = 20.0 * np.arange(1, 6)[:, None] + np.where(np.arange(40) < 8, 15.0, 0.0)
+    leaping = steady.copy()
+    leaping[2, 20:28] += 40.0
+    least, most = edges(leaping, 0.5, in_view(5, 40), around=False)
+    assert least.tolist() == [20.0, 40.0, 60.0, 80.0, 100.0]
+    # An edge that races ahead from frame to frame is told; the leap of one frame is not.
+    np.testing.assert_array_equal(most, [35.0, 55.0, np.nan, 95.0, 115.0])
+
+
+def test_no_edge_is_told_where_the_photo_does_not_show_the_front():
+    fronts = np.full((3, 40), 100.0)
+    borne_out = np.array([True, False, True])
+    for edge in edges(fronts, 0.5, in_view(3, 40), around=False, borne_out=borne_out):
+        np.testing.assert_array_equal(edge, [100.0, np.nan, 100.0])
+
+
 def test_directions_close_round():
     radius = np.full((1, 36), 50.0)
     radius[0, [34, 35, 0, 1]] = 60.0
