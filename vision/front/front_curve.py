@@ -94,8 +94,9 @@ def _edge_curve(
     clean_mean = clean.mean(axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     doubts = _row_doubts(measured, frames)
+    some_end = np.asarray(at_end.any(axis=1))
     # Where the first lanes are at the end, hardly anything dry is left to tell the light by.
-    blind = [doubt or ended for doubt, ended in zip(doubts, at_end.any(axis=1), strict=True)]
+    blind = [doubt or ended for doubt, ended in zip(doubts, some_end.tolist(), strict=True)]
     rated = _rate(measured, scale, fronts.mean(axis=1), sight, blind)
     used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
