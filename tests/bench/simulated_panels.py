@@ -34,7 +34,7 @@ class Simulated:
     fill_s: dict
 
 
-def simulate(rng, pen=None, trouble="", tolerance=1.0):
+def simulate(rng, pen=None, trouble="", tolerance=1.0, k_m2=None):
     """Draw one panel.
 
     Parameters
@@ -46,9 +46,12 @@ def simulate(rng, pen=None, trouble="", tolerance=1.0):
         One of `TROUBLES`, which nobody wrote down.
     tolerance : float
         Scales every stated tolerance; near 0 only the readings and the cloth err.
+    k_m2 : float, optional
+        Permeability of the panel; drawn where left out.
     """
     pen = bool(rng.random() < 1 / 3) if pen is None else pen
     said, truth = _shop(rng, tolerance)
+    truth["k"] = truth["k"] if k_m2 is None else k_m2
     length = truth["length"]
     clock = np.linspace(0.0, 1.0, 6001)
     ideal_s = (length**2 + 2 * truth["feed"] * length) * truth["phi"] * truth["mu"]

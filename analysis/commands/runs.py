@@ -1,0 +1,163 @@
+"""Commands on several runs; heavy imports stay inside the bodies so that help is quick.
+
+Tested in tests/analysis/runs/repeat/test_job.py and tests/analysis/runs/export/test_job.py.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from analysis.commands.options import Measure
+from vision.common.quantity import LENGTH_MM, PERCENT
+
+FOLDER = click.Path(path_type=Path, file_okay=False)
+LENGTH = Measure(LENGTH_MM, at_least=20, at_most=100_000, likely=(50, 20_000))
+SCATTER = Measure(PERCENT, at_least=1, at_most=100, likely=(1, 60))
+SHARE = Measure(PERCENT, at_least=50, at_most=99.9)
+
+
+@click.command()
+@click.argument("folders", type=FOLDER, nargs=-1, required=True)
+@click.option(
+    "--by",
+    "wish",
+    type=click.Choice(["margin", "surface", "resin"]),
+    default="margin",
+    show_default=True,
+    help="What counts most: time to gel, the demoulded surface, or little resin.",
+)
+@click.option(
+    "--length-mm", type=LENGTH, help="Flow length to compare at.  [default: the longest stated]"
+)
+@click.option(
+    "--scatter-percent",
+    type=SCATTER,
+    help="How like panels of your shop scatter in permeability.  [default: 12]",
+)
+@click.option(
+    "--to",
+    "place",
+    type=FOLDER,
+    default="comparison",
+    show_default=True,
+    help="Folder for the page, the picture and the table.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the comparison as JSON.")
+@click.option("--quiet", "-q", is_flag=True, help="Do not say where the page went.")
+def compare(
+    folders: tuple[Path, ...],
+    wish: str,
+    length_mm: float | None,
+    scatter_percent: float | None,
+    place: Path,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Put panels side by side, and find the best set-up for your wish.
+
+    FOLDERS are panels that were run. Panels whose [stack] says the same and bears the same name
+    count as repeats of one set-up. What is noise and what is real is said.
+    """
+    import json
+
+    from analysis.runs.compare.comparison import compare_folders
+    from analysis.runs.compare.store import comparison_json, write_comparison
+    from analysis.runs.compare.text import comparison_lines
+
+    found = compare_folders(
+        folders,
+        wish,
+        None if length_mm is None else length_mm / 1000.0,
+        None if scatter_percent is None else scatter_percent / 100.0,
+    )
+    page = write_comparison(place, found)
+    if as_json:
+        click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(comparison_lines(found)))
+    if not quiet:
+        click.echo(f"Page: {page}")
+
+
+@click.command()
+@click.argument("good", type=FOLDER, nargs=-1, required=True)
+@click.option("--judge", "judged", type=FOLDER, help="Folder of the run to hold against the band.")
+@click.option(
+    "--coverage-percent",
+    type=SHARE,
+    default=95.0,
+    show_default=True,
+    help="Share of good runs that the band holds ...",
+)
+@click.option(
+    "--confidence-percent",
+    type=SHARE,
+    default=90.0,
+    show_default=True,
+    help="... with this confidence.",
+)
+@click.option(
+    "--to",
+    "place",
+    type=FOLDER,
+    help="Folder for page and pictures.  [default: results of the run judged, or good_runs]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+@click.option("--quiet", "-q", is_flag=True, help="Print the answer in one line.")
+@click.pass_context
+def repeat(
+    ctx: click.Context,
+    good: tuple[Path, ...],
+    judged: Path | None,
+    coverage_percent: float,
+    confidence_percent: float,
+    place: Path | None,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Find out whether a run went like the good ones did.
+
+    GOOD are folders of good runs, in the order in which they were made. The exit code is 0 where
+    the run is like them (or none is judged), 3 where it is not, 4 where that cannot be told.
+    """
+    import json
+
+    from analysis.runs.repeat.job import judge_folders
+    from analysis.runs.repeat.store import repeat_json, write_repeat
+    from analysis.runs.repeat.text import head, repeat_lines
+
+    found = judge_folders(good, judged, coverage_percent / 100.0, confidence_percent / 100.0)
+    default = Path("good_runs") if judged is None else judged / "results"
+    page = write_repeat(place or default, found)
+    if as_json:
+        click.echo(json.dumps(repeat_json(found), indent=2, ensure_ascii=False))
+    elif quiet:
+        click.echo(head(found))
+    else:
+        click.echo("\n".join(repeat_lines(found)))
+        click.echo(f"Page: {page}")
+    ctx.exit(found.exit_code)
+
+
+@click.command()
+@click.argument("folders", type=FOLDER, nargs=-1, required=True)
+@click.option(
+    "--to",
+    "place",
+    type=FOLDER,
+    help="Folder for the files.  [default: results/data of the panel, or data]",
+)
+@click.option("--quiet", "-q", is_flag=True, help="Do not name the files.")
+def data(folders: tuple[Path, ...], place: Path | None, quiet: bool) -> None:
+    """Write everything a panel measured as tables, JSON, NumPy and TIFF.
+
+    FOLDERS are panels that were run; several share their tables, each row with its panel.
+    """
+    from analysis.runs.export.job import export_folders
+
+    default = folders[0] / "results" / "data" if len(folders) == 1 else Path("data")
+    for path in export_folders(folders, place or default):
+        if not quiet:
+            click.echo(path)

@@ -1,0 +1,100 @@
+"""Everything that panels measured, written for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from analysis.forecast.panel_answer import PanelAnswer, answer
+from analysis.forecast.panel_json import answer_json
+from analysis.record.day.day_records import Day
+from analysis.record.day.day_toml import read_day
+from analysis.runs.export.arrival_files import remove_arrival, write_arrival
+from analysis.runs.export.tables import (
+    csv_text,
+    observation_rows,
+    panel_row,
+    place_rows,
+    reading_rows,
+)
+from vision.common.atomic_files import plain, write_json, write_text
+from vision.errors import WetlineError
+
+PLACES = ("panel", "kind", "x_mm", "y_mm", "area_mm2", "note")
+READINGS = ("panel", "quantity", "unit", "source", "time_s", "value")
+
+
+def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
+    """Write the data of panels.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Panels that were tracked.
+    place : Path
+        Where to write; each panel's arrival map goes there, or into a folder of its own where
+        there are several panels.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    WetlineError
+        If a panel cannot be read, or two folders bear the same name.
+    """
+    names = [folder.resolve().name for folder in folders]
+    double = next((name for name in names if names.count(name) > 1), None)
+    if double is not None:
+        raise WetlineError(f"{double}: two folders bear this name: rename one, or leave it out")
+    told = {
+        name: (answer(folder), read_day(folder))
+        for name, folder in zip(names, folders, strict=True)
+    }
+    tables = {
+        "observations.csv": csv_text(
+            [row for name, (found, _) in told.items() for row in observation_rows(name, found)]
+        ),
+        "panels.csv": csv_text([panel_row(name, found) for name, (found, _) in told.items()]),
+        "places.csv": csv_text(
+            [row for name, (found, day) in told.items() for row in place_rows(name, found, day)],
+            PLACES,
+        ),
+        "readings.csv": csv_text(
+            [row for name, (found, _) in told.items() for row in reading_rows(name, found)],
+            READINGS,
+        ),
+    }
+    for file, text in tables.items():
+        write_text(place / file, text)
+    write_json(place / "panels.json", {name: panel_json(*pair) for name, pair in told.items()})
+    written = [place / file for file in (*tables, "panels.json")]
+    for name, (found, _) in told.items():
+        own = place if len(told) == 1 else place / name
+        if found.tracked.arrival is None:
+            remove_arrival(own)
+        else:
+            write_arrival(own, name, found.tracked.arrival)
+            written.append(own / "arrival_s.tif")
+    return written
+
+
+def panel_json(found: PanelAnswer, day: Day) -> dict[str, Any]:
+    """Return all of one panel as plain JSON values: answer, day, and the rows of its tables."""
+    shaped: dict[str, Any] = plain(
+        answer_json(found)
+        | {
+            "day": asdict(day),
+            "observations": observation_rows("", found),
+            "places": place_rows("", found, day),
+            "readings": reading_rows("", found),
+        }
+    )
+    for rows in (shaped["observations"], shaped["places"], shaped["readings"]):
+        for row in rows:
+            row.pop("panel")
+    return shaped

@@ -1,0 +1,136 @@
+"""Tidy tables of panels: one row for each observation, units in the names of the columns."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from analysis.fit.permeability import NoFit, panel_impulse
+from analysis.forecast.panel_answer import PanelAnswer
+from analysis.forecast.panel_json import answer_json
+from analysis.record.day.day_records import Day
+from vision.records import CURVE_NUMBERS
+
+Row = Mapping[str, Any]
+
+
+def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
+    """Return one row for each frame or pen mark.
+
+    Parameters
+    ----------
+    panel : str
+        What the rows are to be known by.
+    found : PanelAnswer
+
+    Returns
+    -------
+    list of dict
+        The front's columns as in front.csv, then driving impulse (dimensionless), pressure
+        difference and viscosity at that time where they are stated, and what the fit says there.
+    """
+    curve = found.tracked.curve
+    fit = None if isinstance(found.fit, NoFit) else found.fit
+    impulse, stated = panel_impulse(found.panel)
+    theta = np.asarray(impulse.at(curve.time_s), float)
+    rate = np.asarray(impulse.rate(np.maximum(curve.time_s, 0.0)), float)
+    rows = []
+    for k, frame in enumerate(curve.frames):
+        row: dict[str, Any] = {"panel": panel, "frame": frame, "time_s": float(curve.time_s[k])}
+        row |= {name: float(getattr(curve, name)[k]) for name in CURVE_NUMBERS}
+        row["driving_impulse"] = float(theta[k]) if stated else None
+        row["pressure_over_viscosity_per_s"] = float(rate[k]) if stated else None
+        row["fitted_front_mm"] = float(fit.fitted_m[k]) * 1e3 if fit else None
+        row["used_by_fit"] = bool(fit.used[k]) if fit else False
+        row["believed"] = bool(curve.used[k])
+        row["note"] = curve.notes[k]
+        rows.append(row)
+    return rows
+
+
+def panel_row(panel: str, found: PanelAnswer) -> dict[str, Any]:
+    """Return every single number and word of a panel's answer, tables joined by dots."""
+    return {"panel": panel, **dict(_flat(answer_json(found)))}
+
+
+def _flat(value: Mapping[str, Any], before: str = "") -> Iterable[tuple[str, Any]]:
+    for key, item in value.items():
+        name = f"{before}{key}"
+        if isinstance(item, Mapping):
+            yield from _flat(item, f"{name}.")
+        elif not isinstance(item, list):
+            yield name, item
+
+
+def place_rows(panel: str, found: PanelAnswer, day: Day) -> list[dict[str, Any]]:
+    """Return one row for each place on the panel: dry spots that were seen, and marks filed."""
+    spots: list[dict[str, Any]] = [
+        {"kind": "dry spot", "x_mm": s.x_mm, "y_mm": s.y_mm, "area_mm2": s.area_mm2, "note": ""}
+        for s in found.front.dry_spots
+    ]
+    marks: list[dict[str, Any]] = [
+        {"kind": m.kind, "x_mm": m.x_mm, "y_mm": m.y_mm, "area_mm2": None, "note": m.note}
+        for m in day.marks
+    ]
+    return [{"panel": panel, **row} for row in (*spots, *marks)]
+
+
+def reading_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
+    """Return one row for each reading of gauge and viscosity, with where it comes from."""
+    vacuum, resin = found.panel.vacuum, found.panel.resin
+    told = (
+        ("pressure difference", "Pa", "log", vacuum.log),
+        ("pressure difference", "Pa", "typed at the board", vacuum.typed),
+        ("viscosity", "Pa s", "log", resin.viscosity_log),
+    )
+    return [
+        {
+            "panel": panel,
+            "quantity": quantity,
+            "unit": unit,
+            "source": source,
+            "time_s": float(time_s),
+            "value": float(value),
+        }
+        for quantity, unit, source, log in told
+        if log is not None
+        for time_s, value in zip(log.time_s, log.value, strict=True)
+    ]
+
+
+def csv_text(rows: Sequence[Row], columns: Sequence[str] = ()) -> str:
+    """Write rows as CSV: a header, a point as decimal mark, empty where nothing is known.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+    columns : sequence of str
+        Of a table that may have no rows; else the union of the rows' own, in their order.
+
+    Examples
+    --------
+    >>> print(csv_text([{"a_mm": 1.25, "used": True}, {"a_mm": None, "used": False}]), end="")
+    a_mm,used
+    1.25,yes
+    ,no
+    """
+    names = list(dict.fromkeys([*columns, *(key for row in rows for key in row)]))
+    out = io.StringIO()
+    writer = csv.DictWriter(out, names, lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({key: _cell(value) for key, value in row.items()})
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.9g}" if math.isfinite(value) else ""
+    return "" if value is None else value

@@ -1,0 +1,224 @@
+"""Good runs and the run to judge, from their folders to the whole answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from analysis.fit.permeability import panel_impulse
+from analysis.runs.panels.facts import PanelFacts, read_facts
+from analysis.runs.panels.good_run import Reference, reference_from
+from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
+from analysis.runs.repeat.control_chart import ControlChart, control_chart
+from analysis.runs.repeat.judgement import RunJudgement, judge_run
+from vision.errors import WetlineError
+
+IN, OUT, OPEN = 0, 3, 4
+"""Exit codes: like the good runs, not like them, cannot be told."""
+WIDEST = 2.0
+"""Ratio of the ends of an interval of K past which it is not charted (common practice, no
+source)."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run: what its folder says, its curve, and the curve against driving impulse.
+
+    `by_impulse` is None where pressure or viscosity is not stated; `reference` is None where the
+    front was not measured or is in doubt, for the reason in `why`.
+    """
+
+    label: str
+    facts: PanelFacts
+    reference: Reference | None
+    by_impulse: Reference | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """How runs repeat.
+
+    Attributes
+    ----------
+    good : tuple of Run
+        Those that the band rests on.
+    left_out : tuple of (str, str)
+        Names of good runs that do not count, and why.
+    judged : Run or None
+    band : Band
+        In seconds.
+    judgement : RunJudgement or None
+        None without a run to judge.
+    alike : RunJudgement or None
+        The same with stated resin and vacuum taken out; None where they are not stated.
+    charts : tuple of ControlChart
+    """
+
+    good: tuple[Run, ...]
+    left_out: tuple[tuple[str, str], ...]
+    judged: Run | None
+    band: Band
+    judgement: RunJudgement | None
+    alike: RunJudgement | None
+    charts: tuple[ControlChart, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 like the good runs or nothing judged, 3 not like them, 4 where it cannot be told."""
+        if self.judgement is None or self.judgement.word == "in":
+            return IN
+        return OUT if self.judgement.word == "out" else OPEN
+
+
+def judge_folders(
+    good: Sequence[Path],
+    judged: Path | None = None,
+    coverage: float = COVERAGE,
+    confidence: float = CONFIDENCE,
+    usual_sd: float = USUAL_SD,
+) -> Repeat:
+    """Work out the band of good runs, and judge a run by it.
+
+    Parameters
+    ----------
+    good : sequence of Path
+        Folders of good runs, in the order in which they were made.
+    judged : Path, optional
+        Folder of the run to judge.
+    coverage, confidence, usual_sd : float
+        As for `analysis.runs.repeat.band.good_band`.
+
+    Returns
+    -------
+    Repeat
+
+    Raises
+    ------
+    WetlineError
+        If a folder cannot be read or is named twice, or no good run can be used.
+    """
+    places = [folder.resolve() for folder in good]
+    if len(set(places)) < len(places):
+        raise WetlineError("repeat: one good run is named twice: leave one out")
+    if judged is not None and judged.resolve() in places:
+        raise WetlineError(f"{judged}: is among the good runs: a run cannot judge itself")
+    runs = [read_run(folder, str(i)) for i, folder in enumerate(good, start=1)]
+    last = None if judged is None else read_run(judged, str(len(good) + 1))
+    return repeat_of(runs, last, coverage, confidence, usual_sd)
+
+
+def read_run(folder: Path, label: str) -> Run:
+    """Read one run's folder."""
+    return run_of(read_facts(folder), label)
+
+
+def run_of(facts: PanelFacts, label: str) -> Run:
+    """Build a run from what its folder says."""
+    found = facts.answer
+    front = found.front
+    if not front.usable or front.doubts:
+        return Run(label, facts, None, None, found.reason)
+    curve = found.tracked.curve
+    known = curve.used | (curve.time_s <= 0)
+    reference = reference_from(facts.name, curve.time_s[known], curve.front_mean_mm[known])
+    last_s = float(np.nanmax(curve.time_s))
+    reference = replace(reference, last_s=last_s)
+    impulse, stated = panel_impulse(found.panel)
+    if not stated:
+        return Run(label, facts, reference, None)
+    by_impulse = replace(
+        reference,
+        time_s=np.asarray(impulse.at(reference.time_s), float),
+        last_s=float(impulse.at(last_s)),
+    )
+    return Run(label, facts, reference, by_impulse)
+
+
+def repeat_of(
+    runs: Sequence[Run],
+    judged: Run | None = None,
+    coverage: float = COVERAGE,
+    confidence: float = CONFIDENCE,
+    usual_sd: float = USUAL_SD,
+) -> Repeat:
+    """Work out the answer from runs that were read (see `judge_folders`)."""
+    out = [(run.facts.name, why) for run in runs if (why := _unfit(run))]
+    good = tuple(run for run in runs if not _unfit(run))
+    curves = [run.reference for run in good if run.reference is not None]
+    if not curves:
+        why = f": {out[0][0]}: {out[0][1]}" if out else ""
+        raise WetlineError(f"repeat: no good run can be used{why}")
+    band = good_band(curves, usual_sd, coverage, confidence)
+    judgement = alike = None
+    if judged is not None:
+        judgement = RunJudgement("cannot tell")
+        if judged.reference is not None:
+            judgement = judge_run(band, judged.reference)
+        by_impulse = [run.by_impulse for run in good if run.by_impulse is not None]
+        if judged.by_impulse is not None and len(by_impulse) == len(good):
+            other = good_band(by_impulse, usual_sd, coverage, confidence)
+            alike = judge_run(other, judged.by_impulse)
+    return Repeat(
+        good=good,
+        left_out=tuple(out),
+        judged=judged,
+        band=band,
+        judgement=judgement,
+        alike=alike,
+        charts=_charts(good, judged, band),
+    )
+
+
+def _unfit(run: Run) -> str:
+    """Return why a run is no good one to go by; empty where it is."""
+    if run.reference is None:
+        return run.why
+    return run.facts.left_out if run.facts.answer.verdict == "unfair test" else ""
+
+
+def _charts(good: Sequence[Run], judged: Run | None, band: Band) -> tuple[ControlChart, ...]:
+    """Charts of what most runs know; a quantity that no run knows has none."""
+    runs = [*good, *([] if judged is None else [judged])]
+    labels = [run.label for run in runs]
+    end_mm = float(band.distance_mm[-1])
+    ks = [_sure_k(run) for run in runs]
+    power = -11 if any(k is not None and k < 1e-10 for k in ks) else -10
+    told: list[tuple[str, str, list[float | None]]] = [
+        (
+            "Permeability K",
+            f"x 1e{power} m²",
+            [None if k is None else k / 10.0**power for k in ks],
+        ),
+        (f"Time to {end_mm:.0f} mm", "min", [_passed_min(run, end_mm) for run in runs]),
+        ("Resin taken", "kg/m²", [_uptake(run) for run in runs]),
+        ("Drawdown", "mbar/min", [run.facts.drawdown_mbar_min for run in runs]),
+    ]
+    return tuple(
+        control_chart(name, unit, labels, values, len(good))
+        for name, unit, values in told
+        if any(value is not None for value in values)
+    )
+
+
+def _sure_k(run: Run) -> float | None:
+    """Permeability in m2; None where its interval is too wide to follow from run to run."""
+    found = run.facts.answer
+    if found.k_m2 is None or found.k_low_m2 is None or found.k_high_m2 is None:
+        return None
+    return found.k_m2 if found.k_high_m2 <= WIDEST * found.k_low_m2 else None
+
+
+def _passed_min(run: Run, distance_mm: float) -> float | None:
+    if run.reference is None:
+        return None
+    passed = float(run.reference.passed_s(np.array([distance_mm]))[0])
+    return passed / 60.0 if np.isfinite(passed) else None
+
+
+def _uptake(run: Run) -> float | None:
+    told = run.facts.uptake
+    return None if told is None or not told.weighed else told.kg_m2
