@@ -507,7 +507,22 @@ IN_PART = {
     "a size in metres": ("= [1200, 400]", "= [1.2, 0.4]", "rectangle_mm"),
     "permeability, two powers short": ("k_m2 = 1e-10", "k_m2 = 1e-7", "is usual"),
     "porosity, a digit short": ("porosity = 0.5", "porosity = 0.05", "is usual"),
-    "a size in centimetres": ("= [1200, 400]", "= [120, 40]", "leaves the part"),
+    "a size in centimetres": ("= [1200, 400]", "= [120, 40]", "if it is in other units"),
+    "a gap in metres": (
+        "[resin]",
+        "[[gap]]\nline_mm = [[100, 400], [1100, 400]]\nwidth_mm = 0.001\n[resin]",
+        "0.05 mm to 20 mm is usual",
+    ),
+    "a zone beside the part": (
+        "[resin]",
+        "[[zone]]\npoints_mm = [[2e3, 0], [3e3, 0], [3e3, 300]]\nk_m2 = 1e-11\n[resin]",
+        "lies beside the part, which reaches from (0, 0) to (1200, 400) mm",
+    ),
+    "a direction in radians": (
+        "k_m2 = 1e-10",
+        "k1_m2 = 1e-10\nk2_m2 = 5e-11\nangle_deg = 0.52",
+        "30 if radians are meant",
+    ),
     "a feed off the part": ("[[0, 0], [0, 400]]", "[[0, 0], [0, 4000]]", "leaves the part"),
     "a misspelt stack field": ("thickness_mm", "thicknes_mm", "did you mean thickness_mm"),
     "a misspelt feed field": ("[[feed]]", "[[feed]]\nresistence_mm = 30", "resistance_mm"),

@@ -38,9 +38,19 @@ def bad_field(file: Path | str, field: str, value: object, rule: str) -> Wetline
     """
     path = Path(file)
     shown = "/".join(path.parts[-2:])
+    return WetlineError(f"{shown}: {field} = {clipped(value)}: {rule}")
+
+
+def clipped(value: object) -> str:
+    """Return a value on one line, cut off where it runs on.
+
+    Examples
+    --------
+    >>> clipped("0.5\\n mm")
+    '0.5 mm'
+    """
     text = " ".join(str(value).split())
-    text = text if len(text) <= 60 else text[:57] + "..."
-    return WetlineError(f"{shown}: {field} = {text}: {rule}")
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

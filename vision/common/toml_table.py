@@ -17,7 +17,7 @@ from vision.common.quantity import (
     read_quantity,
     shown,
 )
-from vision.errors import WetlineError, bad_field, did_you_mean
+from vision.errors import WetlineError, bad_field, clipped, did_you_mean
 
 CONFIRMED = "confirmed"
 """Field of any table that lists the unusual values in it that are true all the same."""
@@ -166,7 +166,7 @@ class Table:
         why : str
             What was understood and what to write if something else is meant.
         """
-        value = self.values.get(key, "(missing)")
+        value = clipped(self.values.get(key, "(missing)"))
         if key in self.confirmed_names():
             self.confirmed.append(f"{self.label(key)} = {value}: unusual, confirmed by the user")
             return

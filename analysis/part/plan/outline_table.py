@@ -31,6 +31,8 @@ OUTLINE_FIELDS = (
 SHAPES = ("points_mm", "file", "rectangle_mm", "disc_radius_mm", "l_shape_mm")
 LEAST_SHARE = 1e-3
 """Of the outline's area must be left between the holes."""
+LEAST_LIKELY_MM = 200.0
+"""A part whose longer side is shorter was most likely drawn in another unit."""
 Y_WAYS = ("down", "up")
 
 
@@ -82,6 +84,7 @@ def read_outline(path: Path, document: Mapping[str, Any]) -> Shape:
         where = f"{path.parent.name}/{path.name}: {table.label(given[0])}"
     outline = part_outline.tidy(outline)
     part_outline.check_outline(where, outline)
+    _ask_of_small(table, given[0], outline, bool(units))
     holes += [one * factor for one in _loops(table, "holes_mm")]
     holes = [part_outline.tidy(hole) for hole in holes]
     for number, hole in enumerate(holes, start=1):
@@ -95,6 +98,14 @@ def read_outline(path: Path, document: Mapping[str, Any]) -> Shape:
             "leave nothing of the part: is it drawn twice?",
         )
     return Shape(outline, tuple(holes), y_runs, _notes(table, outline, holes))
+
+
+def _ask_of_small(table: Table, key: str, outline: FloatArray, has_units: bool) -> None:
+    size = np.ptp(outline, axis=0)
+    if not has_units and size.max() < LEAST_LIKELY_MM:
+        told = f"{size[0]:.4g} x {size[1]:.4g} mm, no larger than a hand"
+        table.question(key, f'{told}: if it is in other units, add units = "cm" or the like')
+        table.refuse_questions()
 
 
 def _notes(table: Table, outline: FloatArray, holes: list[FloatArray]) -> tuple[str, ...]:

@@ -42,7 +42,7 @@ from analysis.part.plan.ports import (
 from analysis.part.plan.search_goal import SEARCH_FIELDS, SearchGoal, read_goal
 from analysis.part.plan.stack import STACK_FIELDS, ZONE_FIELDS, Merged, read_stack
 from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
-from vision.errors import WetlineError
+from vision.errors import WetlineError, bad_field
 from vision.records import FloatArray
 
 FIELDS: dict[str, tuple[str, ...]] = {
@@ -62,6 +62,7 @@ FIELDS: dict[str, tuple[str, ...]] = {
 """The fields of each table of part.toml; `confirmed` goes with every table."""
 LEAST_CELLS, MOST_CELLS = 20, 2000
 LEAST_LEFT = 0.05  # share of the drive that must be left once the resin is lifted
+ZONE_SAMPLES = 40  # a side, to find whether a zone lies on the part at all
 NEAR_CELLS = 0.75
 """A feed or vent this many cells outside the outline still counts as lying on it."""
 
@@ -117,6 +118,7 @@ def read_part(path: Path) -> PartJob:
     stack, notes = read_stack(base, shape.y_runs)
     zones, more = _zones(path, document, base, shape.y_runs)
     outline, feeds, vents, moved = _laid(path, document, shape)
+    _refuse_zones_elsewhere(path, zones, outline)
     gaps = read_gaps(path, document, stack.thickness_mm)
     resin, vacuum, told = _drive(path, document, base)
     table = Table.of(path, document, "part")
@@ -284,6 +286,24 @@ def _zones(
         zones.append(Zone(str(entry.text("name", f"zone {entry.place}")), corners, stack))
         notes += more
     return zones, notes
+
+
+def _refuse_zones_elsewhere(path: Path, zones: list[Zone], outline: FloatArray) -> None:
+    """Refuse a zone that lies beside the part: it would change nothing, without a word."""
+    for number, zone in enumerate(zones, start=1):
+        low, size = zone.points_mm.min(axis=0), np.ptp(zone.points_mm, axis=0)
+        steps = (np.arange(ZONE_SAMPLES) + 0.5) / ZONE_SAMPLES
+        spots = low + size * np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+        spots = spots[part_outline.inside(spots, zone.points_mm)]
+        if not np.any(part_outline.inside(spots, outline)):
+            raise bad_field(
+                path,
+                f"[[zone]] number {number}: points_mm",
+                zone.name,
+                f"lies beside the part, which reaches from ({outline[:, 0].min():.0f}, "
+                f"{outline[:, 1].min():.0f}) to ({outline[:, 0].max():.0f}, "
+                f"{outline[:, 1].max():.0f}) mm: move it onto the part or take it out",
+            )
 
 
 def _drive(

@@ -22,6 +22,8 @@ from vision.records import FloatArray
 POINT_RADIUS_MM = 5.0
 TOUCH_MM = 1.0
 """A feed, or another gap, this far from a gap's own width still opens into it."""
+LIKELY_GAP_MM = (0.05, 20.0)
+"""Width of an open gap beside a stack (common practice, no source)."""
 NEAR_MISS_MM = 30.0
 GAP_FIELDS = ("name", "line_mm", "width_mm", "k_m2", "thickness_mm")
 VENT_FIELDS = ("name", "line_mm", "point_mm", "radius_mm")
@@ -54,7 +56,8 @@ def read_gaps(path: Path, document: Mapping[str, Any], thickness_mm: float) -> l
     for entry in entries(path, document, "gap"):
         entry.refuse_unknown(GAP_FIELDS)
         line = np.array(entry.points("line_mm") or [])
-        width = entry.length("width_mm", above=0, at_most=50)
+        width = entry.length("width_mm", above=0, at_most=50, likely=LIKELY_GAP_MM)
+        entry.refuse_questions()
         if len(line) < 2:
             raise entry.bad("line_mm", "is needed: two or more points along the gap")
         if width is None:

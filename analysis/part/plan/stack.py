@@ -5,6 +5,7 @@ Tested in tests/analysis/part/plan/test_part_toml.py.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,8 @@ STACK_FIELDS = (
 )
 ZONE_FIELDS = ("name", "points_mm")
 LEAST_K_M2, MOST_K_M2 = 1e-16, 1e-5
+MOST_RADIANS = 1.58
+"""A quarter turn: directions below it, but for whole degrees, are most often radians."""
 LIKELY_K_M2 = (1e-13, 3e-8)
 """Reinforcement along its plane, up to flow media; the rest is questioned (common practice, no
 source)."""
@@ -81,6 +84,8 @@ def read_stack(merged: Merged, y_runs: str = "down") -> tuple[PartStack, list[st
             "give one of k_m2, k1_m2 with k2_m2, or panel = the folder of a test panel",
         )
     angle = float(table.number("angle_deg", 0.0, at_least=-360, at_most=360) or 0.0)
+    if 0 < abs(angle) <= MOST_RADIANS and angle not in (1.0, -1.0):
+        table.question("angle_deg", f"in degrees; {math.degrees(angle):.0f} if radians are meant")
     if ways[0] == "panel":
         k1, k2, turn, low, high, porosity, thick, notes = _from_panel(table)
         # In a panel y runs down; where it runs up in the part, the same direction has the other
