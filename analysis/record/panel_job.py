@@ -13,9 +13,6 @@ from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.panel.panel_toml import read_panel
 from vision.tracking.job import Progress, save_job, track_unsaved
 
-FORECAST_FILES = ("forecast.json", "levers.png", "resin.json")
-"""What other commands made of the front; a run without one takes them away."""
-
 
 def run_panel(
     folder: Path, *, pdf: bool = False, quiet: bool = True, progress: Progress | None = None
@@ -50,9 +47,5 @@ def run_panel(
 
         curves = curve_pictures(found)
         saving.result()
-    if not found.front.usable:
-        # What an earlier run left, and this one does not write anew, would mislead.
-        for name in FORECAST_FILES:
-            (folder / "results" / name).unlink(missing_ok=True)
     write_record(folder, found, job.photo, curves, pdf=pdf)
     return found

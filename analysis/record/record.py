@@ -165,6 +165,10 @@ def read_settings(folder: Path) -> str:
     return read_text(folder / "panel.toml")
 
 
+FORECAST_FILES = ("forecast.json", "levers.png", "resin.json")
+"""What other commands made of the front; a run without one takes them away."""
+
+
 def write_record(
     folder: Path,
     answer: PanelAnswer,
@@ -176,6 +180,8 @@ def write_record(
     inch: bool = False,
 ) -> dict[str, bytes]:
     """Write results.json, the curve, the report and the hashes of its files under results/.
+
+    A report.pdf of an earlier run goes; so do forecasts where there is no front any more.
 
     Parameters
     ----------
@@ -234,6 +240,9 @@ def write_record(
         write_pdf(results / "report.pdf", report, paper)
     else:
         (results / "report.pdf").unlink(missing_ok=True)
+    if not answer.front.usable:
+        for name in FORECAST_FILES:
+            (results / name).unlink(missing_ok=True)
     write_seal(folder, filed.hashes)
     return pictures
 

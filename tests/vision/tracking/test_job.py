@@ -84,6 +84,7 @@ def test_a_refused_run_leaves_its_reason_and_nothing_of_the_run_before(folder):
     results = folder / "results"
     assert front_of(folder)["usable"]
     assert (results / "curve.png").exists()
+    (results / "forecast.json").write_text("{}", encoding="utf-8")  # as `wetline forecast` leaves
 
     lay_down(folder, "nothing")
     found = run_panel(folder)
@@ -94,7 +95,8 @@ def test_a_refused_run_leaves_its_reason_and_nothing_of_the_run_before(folder):
     assert front["reason"][1:60] in (results / "report.html").read_text(encoding="utf-8")
     # Nothing of the good run is left: no curve, no PDF, no numbers.
     left = sorted(path.name for path in results.iterdir())
-    assert left == ["arrival.npz", "front.csv", "front_lines.jpg", "report.html", "results.json"]
+    tracked = ["arrival.npz", "front.csv", "front_lines.jpg"]
+    assert left == [*tracked, "record.json", "report.html", "results.json"]
     rows = (results / "front.csv").read_text(encoding="utf-8").splitlines()[1:]
     assert len(rows) == len(TIMES_S)
     assert all(row.split(",")[2] == "" and ",no,front not measured" in row for row in rows)
