@@ -122,8 +122,8 @@ def _stay(served: Any) -> None:
 
 
 def _serve_watch(stack: Any, watched: Any, folder: Path, share: bool, port: int) -> Any:
-    from analysis.page.panels import Panels
     from analysis.page.server import PageServer
+    from analysis.page.stored.panels import Panels
     from analysis.page.watches import Watches, folder_name
 
     watches = Watches(Panels(folder))
@@ -184,8 +184,8 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     then a phone can pair, become the camera, and show the board.
     """
     from analysis.page.access.endings import ends_tidily
-    from analysis.page.panels import Panels
     from analysis.page.server import PageServer
+    from analysis.page.stored.panels import Panels
     from analysis.page.watches import Watches
     from analysis.runs.panels.good_run import read_reference
     from vision.errors import WetlineError

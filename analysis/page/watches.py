@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from pathlib import Path
 
-from analysis.page.panels import Panels, panel_id, refuse_links_out
+from analysis.page.stored.panels import Panels, panel_id, refuse_links_out
 from analysis.watch.board import ENDED
 from analysis.watch.reference import Reference
 from analysis.watch.run import Watch

@@ -30,8 +30,8 @@ flow_length_mm = 420
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
-    from analysis.page.panels import Panels
     from analysis.page.server import PageServer
+    from analysis.page.stored.panels import Panels
     from analysis.page.watches import Watches
 
     root = tmp_path_factory.mktemp("shop")

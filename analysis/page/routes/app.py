@@ -16,6 +16,7 @@ from analysis.page.access.rights import SEE, Device
 from analysis.page.access.security import Guard, Guarded
 from analysis.page.routes.asked import Door, Handler, answer, caller
 from analysis.page.routes.desk import Desk
+from analysis.page.routes.filing import Filing
 from analysis.page.routes.live import Live
 from analysis.page.routes.shown import Shown
 from analysis.page.watches import Watches
@@ -42,6 +43,7 @@ class PageApp:
             Desk(watches.panels, rules, address, home),
             Shown(watches, address),
             self._live,
+            Filing(watches.panels),
         )
         self.doors: list[Door] = [door for room in rooms for door in room.doors()]
 

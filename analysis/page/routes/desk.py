@@ -16,9 +16,9 @@ from starlette.responses import Response
 from analysis.page.access.pairing import CODE_S, SESSION_S, shown_code
 from analysis.page.access.rights import PAIR, RIGHTS, Device, chosen_rights, right_words
 from analysis.page.access.security import COOKIE, Guarded
-from analysis.page.panels import Panels
 from analysis.page.qr import qr_svg
 from analysis.page.routes.asked import Door, answer, asked, caller, words
+from analysis.page.stored.panels import Panels
 from vision.errors import WetlineError
 
 NOT_YOURS = "A device can only hand on what it may do itself."

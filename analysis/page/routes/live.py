@@ -19,9 +19,9 @@ from analysis.page.access.rights import PICTURES, RUN, SCALE, SEE, WEBCAM
 from analysis.page.access.security import COOKIE
 from analysis.page.board_view import board_view
 from analysis.page.chart import chart_svg
-from analysis.page.panels import photos
 from analysis.page.routes.asked import Door, answer, asked, body, caller, number, points, words
-from analysis.page.scale_points import save_scale
+from analysis.page.stored.panels import photos
+from analysis.page.stored.scale_points import save_scale
 from analysis.page.watches import Watches
 from vision.cameras.camera import PHONE
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg

@@ -17,8 +17,14 @@ from starlette.responses import FileResponse, Response
 
 from analysis.page.access.rights import PAIR, PICTURES, SCALE, SEE, Device
 from analysis.page.access.security import FILE_POLICY
-from analysis.page.panels import FILE_TYPES, describe, first_frame, panel_size_mm, result_files
 from analysis.page.routes.asked import Door, Handler, answer, caller
+from analysis.page.stored.panels import (
+    FILE_TYPES,
+    describe,
+    first_frame,
+    panel_size_mm,
+    result_files,
+)
 from analysis.page.watches import Watches
 
 STATIC = Path(__file__).parents[1] / "static"
@@ -54,6 +60,7 @@ class Shown:
             Door("/share", self._page("share.html"), PAIR),
             Door("/panel/{panel}", self._page("board.html"), SEE),
             Door("/camera/{panel}", self._page("camera.html"), PICTURES),
+            Door("/day/{panel}", self._page("day.html"), PICTURES),
             Door("/corners/{panel}", self._page("corners.html"), SCALE),
             Door("/static/{name}", self.asset, None),
             Door("/favicon.ico", self.icon, None),

@@ -351,6 +351,7 @@ const start = (camera) => async () => {
 };
 $("use-webcam").addEventListener("click", start(() => String(Number($("webcam").value))));
 $("use-paired").addEventListener("click", start(() => "phone"));
+$("to-day").href = `/day/${id}`;
 $("use-phone").href = `/camera/${id}`;
 $("to-camera").href = `/camera/${id}`;
 $("to-corners").href = `/corners/${id}`;

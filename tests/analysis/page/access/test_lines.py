@@ -15,8 +15,8 @@ for package in ("starlette", "uvicorn", "segno", "cryptography"):
 
 from analysis.page.access.events import Events  # noqa: E402
 from analysis.page.access.lines import MOST_EACH, SILENT_S, STUCK_S, Lines  # noqa: E402
-from analysis.page.panels import Panels  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
+from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 SHORT_S = 0.4

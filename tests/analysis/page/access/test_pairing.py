@@ -25,9 +25,9 @@ from analysis.page.access.pairing import (  # noqa: E402
 )
 from analysis.page.access.rights import ALL, ONLY_PICTURES  # noqa: E402
 from analysis.page.doors import door_lines  # noqa: E402
-from analysis.page.panels import Panels  # noqa: E402
 from analysis.page.qr import qr_svg, qr_terminal  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
+from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 

@@ -18,8 +18,8 @@ from analysis.page.access.rights import (  # noqa: E402
     Device,
     chosen_rights,
 )
-from analysis.page.panels import Panels  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
+from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 DOORS = {
@@ -29,16 +29,25 @@ DOORS = {
         "POST /api/panels/{panel}/frame",
         "POST /api/panels/{panel}/note",
         "POST /api/panels/{panel}/photo",
+        "GET /day/{panel}",
+        "GET /api/panels/{panel}/day",
+        "POST /api/panels/{panel}/day/photo",
     ],
     "see": [
         "GET /",
         "GET /panel/{panel}",
         "GET /results/{panel}/{name}",
+        "GET /stages/{panel}/{name}",
         "GET /api/panels",
         "GET /api/panels/{panel}",
         "GET /api/panels/{panel}/board",
         "GET /api/panels/{panel}/picture",
         "GET /api/panels/{panel}/chart",
+    ],
+    "file": [
+        "GET /api/panels/{panel}/day/plan",
+        "POST /api/panels/{panel}/day/findings",
+        "POST /api/panels/{panel}/day/mark",
     ],
     "run": [
         "POST /api/panels/{panel}/start",

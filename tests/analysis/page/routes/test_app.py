@@ -21,9 +21,9 @@ from vision.settings.panel_settings import read_setup
 for package in ("starlette", "uvicorn", "segno", "cryptography"):
     pytest.importorskip(package, reason="the optional extra `page`")
 
-from analysis.page.panels import Panels, result_files  # noqa: E402
-from analysis.page.scale_points import save_scale, with_scale  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
+from analysis.page.stored.panels import Panels, result_files  # noqa: E402
+from analysis.page.stored.scale_points import save_scale, with_scale  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 

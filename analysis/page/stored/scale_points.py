@@ -10,7 +10,7 @@ import re
 import tomllib
 from pathlib import Path
 
-from analysis.page.panels import panel_size_mm
+from analysis.page.stored.panels import panel_size_mm
 from vision.common.atomic_files import write_text
 from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError

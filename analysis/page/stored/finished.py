@@ -1,6 +1,6 @@
 """What the page says first of a panel that is done: stored verdict, and the numbers behind it.
 
-Tested in tests/analysis/page/test_finished.py.
+Tested in tests/analysis/page/stored/test_finished.py.
 """
 
 from __future__ import annotations

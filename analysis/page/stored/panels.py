@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from analysis.page.finished import finished_rows, verdict_of
+from analysis.page.stored.finished import finished_rows, verdict_of
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import plain_text, shown_name
 from vision.common.toml_table import length_mm, read_toml
@@ -31,8 +31,8 @@ FILE_TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-OUTPUTS = ("frames", "notes", "stages", "results")
-"""Folders of a panel that the page writes to: links that lead elsewhere are refused."""
+OUTPUTS = ("frames", "notes", "stages", "results", "day.toml")
+"""What the page writes to in a panel: links that lead elsewhere are refused."""
 
 
 def panel_id(name: str) -> str:
@@ -71,7 +71,7 @@ def refuse_links_out(folder: Path) -> None:
         if inside(folder, name) is None:
             raise WetlineError(
                 f"{name}: is a link that leads out of the panel's folder: the page writes nothing "
-                "there; put a folder in its place, or use the command line"
+                "there; take the link away, or use the command line"
             )
 
 

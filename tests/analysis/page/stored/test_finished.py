@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.page.finished import finished_rows
+from analysis.page.stored.finished import finished_rows
 
 RESULTS = {
     "verdict": {"verdict": "tight", "reason": "650 mm fills in 41 min", "may_gel_first": False},

@@ -1,0 +1,225 @@
+"""Filing by phone, in the shop: stage photos, findings, and marks placed on the panel."""
+
+from __future__ import annotations
+
+import io
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from analysis.page.access.rights import FILE, PICTURES, SEE, Device
+from analysis.page.routes.asked import (
+    Door,
+    answer,
+    asked,
+    body,
+    caller,
+    header_words,
+    number,
+    words,
+)
+from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out
+from analysis.page.stored.plan_lines import plan_lines
+from analysis.record.day.day_records import (
+    COUNTS,
+    FINDING_FIELDS,
+    KINDS,
+    PLACES,
+    PRINTS,
+    STAGES,
+    SURFACES,
+    Day,
+)
+from analysis.record.day.day_toml import read_day
+from analysis.record.day.filing import add_mark, file_picture, set_day, set_findings
+from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
+from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes, load_frame
+from vision.errors import WetlineError
+
+CHOICES = {"surface": SURFACES, "pits": COUNTS, "dry_areas": COUNTS, "print_through": PRINTS}
+MEASURED = ("weight_kg", "resin_used_kg", "resin_left_kg")
+THUMB_PX = 480
+MOST_AGE_S = 60 * 24 * 3600.0
+_EXIF, _TAKEN = 0x8769, 36867
+
+
+class Filing:
+    """The day of a panel, as a phone files it.
+
+    Parameters
+    ----------
+    panels : Panels
+    """
+
+    def __init__(self, panels: Panels) -> None:
+        self._panels = panels
+        self._one_at_a_time = threading.Lock()
+
+    def doors(self) -> list[Door]:
+        """Return the addresses."""
+        day = "/api/panels/{panel}/day"
+        return [
+            Door("/stages/{panel}/{name}", self.thumbnail, SEE),
+            Door(day, self.day, PICTURES),
+            Door(day + "/plan", self.plan, FILE),
+            Door(day + "/photo", self.photo, PICTURES, "POST"),
+            Door(day + "/findings", self.findings, FILE, "POST"),
+            Door(day + "/mark", self.mark, FILE, "POST"),
+        ]
+
+    # -- what is filed
+
+    async def day(self, request: Request) -> Response:
+        """Return what is filed; to a phone for pictures alone, the stages that there are."""
+        folder, device = self._folder(request), caller(request)
+        name = request.path_params["panel"]
+        shown = await run_in_threadpool(_day_shown, name, folder, device)
+        return answer(shown)
+
+    async def plan(self, request: Request) -> Response:
+        """Return the panel from above, to place marks on."""
+        return answer(await run_in_threadpool(plan_lines, self._folder(request)))
+
+    async def thumbnail(self, request: Request) -> Response:
+        """Return a stage photo, small."""
+        folder, name = self._folder(request), request.path_params["name"]
+        filed = {photo.file for photo in _own_day(folder).photos}
+        path = inside(folder / "stages", name)
+        if f"stages/{name}" not in filed or inside(folder, "stages") is None or path is None:
+            raise HTTPException(404)
+
+        def small() -> bytes | None:
+            image = load_frame(path) if path.is_file() else None
+            if image is None:
+                return None
+            return jpeg_bytes(draw_live(PictureParts(image, None, None, 0.0, "edge"), THUMB_PX))
+
+        data = await run_in_threadpool(small)
+        if data is None:
+            raise HTTPException(404)
+        return Response(data, media_type="image/jpeg")
+
+    # -- filing
+
+    async def photo(self, request: Request) -> Response:
+        """File a stage photo; answered only once it is on disk."""
+        folder = self._folder(request)
+        stage, note = header_words(request, "x-stage"), header_words(request, "x-note")
+        age = min(max(number(request.headers.get("x-age-ms", "0"), "age") / 1e3, 0.0), MOST_AGE_S)
+        taken = datetime.fromtimestamp(time.time() - age).replace(microsecond=0)
+        data = await body(request, MOST_BYTES)
+
+        def take() -> dict[str, Any]:
+            check_jpeg(data)
+            when = None if has_own_time(data) else (taken.isoformat(), "file")
+            return asdict(file_picture(folder, data, ".jpg", stage, note=note, when=when))
+
+        return answer({"ok": True, "photo": await self._filed(folder, take)})
+
+    async def findings(self, request: Request) -> Response:
+        """File findings, who did it, and which batch; what is left empty is taken out."""
+        values, folder = await asked(request), self._folder(request)
+        told = {name: words(values[name]) for name in ("done_by", "batch") if name in values}
+        found = {name: _finding(name, values[name]) for name in FINDING_FIELDS if name in values}
+
+        def take() -> None:
+            set_findings(folder, **found)
+            set_day(folder, **told)
+
+        await self._filed(folder, take)
+        return answer({"ok": True})
+
+    async def mark(self, request: Request) -> Response:
+        """File a place on the panel where something was found."""
+        values, folder = await asked(request), self._folder(request)
+        kind, note = words(values.get("kind")), words(values.get("note"))
+        x_mm, y_mm = number(values.get("x_mm"), "x_mm"), number(values.get("y_mm"), "y_mm")
+        made = await self._filed(folder, lambda: add_mark(folder, kind, x_mm, y_mm, note))
+        return answer({"ok": True, "mark": asdict(made)})
+
+    async def _filed(self, folder: Path, take: Callable[[], Any]) -> Any:
+        """File one thing at a time: two phones may file at once, and day.toml is one file."""
+
+        def work() -> Any:
+            with self._one_at_a_time:
+                refuse_links_out(folder)
+                return take()
+
+        return await run_in_threadpool(work)
+
+    def _folder(self, request: Request) -> Path:
+        return self._panels.find(request.path_params["panel"])
+
+
+def has_own_time(data: bytes) -> bool:
+    """Return whether a JPEG says itself when it was taken (CIPA DC-008, DateTimeOriginal)."""
+    try:
+        with Image.open(io.BytesIO(data), formats=["JPEG"]) as image:
+            return bool(image.getexif().get_ifd(_EXIF).get(_TAKEN))
+    except (OSError, ValueError, SyntaxError, TypeError, KeyError):
+        return False
+
+
+def _day_shown(name: str, folder: Path, device: Device) -> dict[str, Any]:
+    panel = describe(name, folder)
+    shown: dict[str, Any] = {
+        "id": name,
+        "name": panel["name"],
+        "stages": STAGES,
+        "rights": sorted(device.rights),
+    }
+    if not (device.may(FILE, name) or device.may(SEE, name)):
+        return shown
+    day = _own_day(folder)
+    return shown | {
+        "done_by": day.done_by,
+        "batch": day.batch,
+        "photos": [asdict(photo) for photo in day.photos],
+        "findings": asdict(day.findings),
+        "marks": [asdict(mark) for mark in day.marks],
+        "kinds": KINDS,
+        "choices": CHOICES,
+        "places": PLACES,
+        "report": "report.html" in panel.get("files", []),
+    }
+
+
+def _own_day(folder: Path) -> Day:
+    """Read day.toml, which must be the panel's own file."""
+    if inside(folder, "day.toml") is None:
+        raise WetlineError("day.toml: is a link that leads out of the panel's folder: take it away")
+    return read_day(folder)
+
+
+def _finding(name: str, value: object) -> Any:
+    """Read one finding as it was typed: a plain number is in the field's own unit."""
+    if name == "thickness_mm":
+        given = value if isinstance(value, list) else [value]
+        typed = [_typed(item) for item in given]
+        kept = [item for item in typed if item is not None]
+        if kept and len(kept) != len(typed):
+            raise WetlineError("thickness: fill in all five places, or none")
+        return kept or None
+    if name in MEASURED:
+        return _typed(value)
+    return words(value) or None
+
+
+def _typed(value: object) -> float | str | None:
+    text = words(value) if isinstance(value, str) else str(value)
+    if not text:
+        return None
+    try:
+        return number(text.replace(",", "."), "value")
+    except WetlineError:
+        return text

@@ -1,0 +1,191 @@
+import { $, api, call, element, panelId, show } from "./common.js";
+import { Plan } from "./plan.js";
+import { Queue } from "./queue.js";
+
+const id = encodeURIComponent(panelId());
+const WORDS = { surface: "Face", pits: "Pits", dry_areas: "Dry areas", print_through: "Print-through" };
+const PLACES = ["feed corner", "vent end, same side", "vent end, far side", "feed end, far side", "middle"];
+const picked = {};
+let day = null, filled = false;
+
+// -- large buttons, of which one is on; a second press on a finding takes it off again
+function choices(place, name, values, drop = false) {
+  place.replaceChildren(...values.map((value) => {
+    const button = element("button", value, "choice");
+    button.type = "button";
+    button.setAttribute("role", "radio");
+    button.addEventListener("click", () => {
+      picked[name] = drop && picked[name] === value ? "" : value;
+      mark(place, name);
+    });
+    return button;
+  }));
+  mark(place, name);
+}
+function mark(place, name) {
+  for (const button of place.children) {
+    const on = button.textContent === picked[name];
+    button.setAttribute("aria-checked", String(on));
+    button.classList.toggle("on", on);
+  }
+}
+async function act(said, work) {
+  $("error").textContent = "";
+  $(said).textContent = "";
+  try {
+    $(said).textContent = await work();
+  } catch (error) {
+    $(said).textContent = error.message;
+  }
+}
+
+// -- photos: kept on this phone until the computer has them on disk
+const queue = await new Queue(`photos of ${panelId()}`).open();
+$("photo").addEventListener("change", async () => {
+  const file = $("photo").files[0];
+  if (!file) return;
+  const age = Date.now() - file.lastModified;
+  const taken = age >= 0 && age < 60 * 24 * 3600e3 ? file.lastModified : Date.now();
+  await queue.put({ stage: picked.stage, note: $("photo-note").value.trim(), taken, data: await file.arrayBuffer() });
+  $("photo").value = "";
+  $("photo-note").value = "";
+  $("photo-said").textContent = "Sending ...";
+});
+async function pump() {
+  for (;;) {
+    const next = await queue.first();
+    if (!next) {
+      await new Promise((go) => setTimeout(go, 300));
+      continue;
+    }
+    const { stage, note, taken, data } = next.frame;
+    try {
+      const answer = await fetch(api("/day/photo"), {
+        method: "POST",
+        headers: { "X-Stage": encodeURIComponent(stage), "X-Note": encodeURIComponent(note), "X-Age-Ms": String(Math.max(0, Date.now() - taken)) },
+        body: data,
+      });
+      const values = await answer.json().catch(() => ({}));
+      const done = answer.ok || answer.status === 413 || (answer.status === 409 && /filed already|picture|stage/.test(values.error || ""));
+      if (done) {
+        await queue.drop(next.key);
+        $("photo-said").textContent = answer.ok ? `Filed: ${stage}, ${await queue.size()} waiting.` : values.error;
+        await load().catch(() => {});
+        continue;
+      }
+      $("photo-said").textContent = answer.status === 401 ? "This phone must be paired again. The photo is kept here." : values.error || "The computer cannot save photos now. The photo is kept here.";
+    } catch {
+      $("photo-said").textContent = "The computer cannot be reached. The photo is kept on this phone and sent later.";
+    }
+    await new Promise((go) => setTimeout(go, 2500));
+  }
+}
+
+// -- findings
+function fill() {
+  const found = day.findings;
+  $("choices").replaceChildren(...Object.entries(day.choices).map(([name, values]) => {
+    const set = element("fieldset"), box = element("div", "", values.length === 3 ? "choices three" : "choices");
+    set.append(element("legend", WORDS[name]), box);
+    box.setAttribute("role", "radiogroup");
+    box.setAttribute("aria-label", WORDS[name]);
+    picked[name] = found[name];
+    choices(box, name, values, true);
+    return set;
+  }));
+  $("thickness").replaceChildren(element("legend", "Thickness in mm"), ...PLACES.slice(0, day.places).map((place, k) => {
+    const label = element("label", place), input = element("input");
+    label.htmlFor = input.id = `thickness-${k}`;
+    input.inputMode = "decimal";
+    input.autocomplete = "off";
+    input.value = found.thickness_mm[k] ?? "";
+    const both = element("span");
+    both.append(label, input);
+    return both;
+  }));
+  for (const name of ["weight_kg", "resin_used_kg", "resin_left_kg"]) $(name).value = found[name] ?? "";
+  $("findings-note").value = found.note;
+  $("done_by").value = day.done_by;
+  $("batch").value = day.batch;
+}
+$("findings").addEventListener("submit", (event) => {
+  event.preventDefault();
+  act("findings-said", async () => {
+    const values = { note: $("findings-note").value, done_by: $("done_by").value, batch: $("batch").value };
+    for (const name of Object.keys(day.choices)) values[name] = picked[name] || "";
+    for (const name of ["weight_kg", "resin_used_kg", "resin_left_kg"]) values[name] = $(name).value;
+    values.thickness_mm = [...$("thickness").querySelectorAll("input")].map((input) => input.value);
+    await call(api("/day/findings"), values);
+    return "Findings saved.";
+  });
+});
+
+// -- marks
+const plan = new Plan($("plan"), ([x, y]) => {
+  $("where").textContent = `${x} mm from the feed, ${y} mm across`;
+  $("save-mark").disabled = false;
+});
+$("save-mark").addEventListener("click", () => act("mark-said", async () => {
+  if (!picked.kind) throw new Error("Choose what was found there.");
+  await call(api("/day/mark"), { kind: picked.kind, x_mm: plan.cross[0], y_mm: plan.cross[1], note: $("mark-note").value });
+  const said = `Mark ${day.marks.length + 1} saved: ${picked.kind} at ${plan.cross[0]}, ${plan.cross[1]} mm.`;
+  plan.cross = null;
+  $("mark-note").value = "";
+  $("save-mark").disabled = true;
+  $("where").textContent = "No place chosen yet.";
+  await load();
+  return said;
+}));
+$("record").addEventListener("click", () => act("record-said", async () => {
+  $("record").disabled = true;
+  try {
+    await call(api("/day/record"), {});
+  } finally {
+    $("record").disabled = false;
+  }
+  await load();
+  return "The record is written.";
+}));
+
+function photoLine(photo) {
+  const item = element("li", "", "filed"), image = element("img");
+  image.src = `/stages/${id}/${encodeURIComponent(photo.file.split("/").pop())}`;
+  image.alt = "";
+  image.loading = "lazy";
+  const text = element("div");
+  const time = photo.time ? photo.time.replace("T", " ").slice(0, 16) + (photo.time_from === "file" ? " (by the file's date)" : "") : "time not known";
+  text.append(element("strong", photo.stage), element("div", time, "soft"), element("div", photo.note));
+  if (day.rights.includes("see")) item.append(image);
+  item.append(text);
+  return item;
+}
+async function load() {
+  day = await call(api("/day"));
+  const files = day.rights.includes("file");
+  $("name").textContent = day.name;
+  if (!$("stages").children.length) {
+    picked.stage = picked.stage || day.stages[0];
+    choices($("stages"), "stage", day.stages);
+  }
+  show("to-board", day.rights.includes("see"));
+  $("photos").replaceChildren(...(day.photos || []).map(photoLine));
+  show("filing", files);
+  if (!files) return;
+  if (!filled) {
+    filled = true;
+    fill();
+    choices($("kinds"), "kind", day.kinds);
+    const shape = await call(api("/day/plan"));
+    if (shape.length_mm && shape.width_mm) plan.show(shape);
+    else $("plan-how").textContent = "Marks need the panel's size: write length_mm and width_mm into panel.toml.";
+  }
+  plan.marks = day.marks;
+  plan.draw();
+  $("marks").replaceChildren(...day.marks.map((m) => element("li", `${m.kind} at ${Math.round(m.x_mm)}, ${Math.round(m.y_mm)} mm${m.note ? `: ${m.note}` : ""}${m.flow ? `. ${m.flow}` : ""}`)));
+  show("report", day.report && day.rights.includes("see"));
+  $("report").href = `/results/${id}/report.html`;
+}
+$("to-board").href = `/panel/${id}`;
+$("to-camera").href = `/camera/${id}`;
+load().catch((error) => { $("error").textContent = error.message; });
+pump();

@@ -1,0 +1,1 @@
+"""What lies in the panel folders, as the page shows and changes it."""
