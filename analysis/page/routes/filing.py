@@ -42,6 +42,7 @@ from analysis.record.day.day_records import (
 )
 from analysis.record.day.day_toml import read_day
 from analysis.record.day.filing import add_mark, file_picture, set_day, set_findings
+from analysis.record.record import filed_flow, rewrite_record
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes, load_frame
 from vision.errors import WetlineError
@@ -75,6 +76,7 @@ class Filing:
             Door(day + "/photo", self.photo, PICTURES, "POST"),
             Door(day + "/findings", self.findings, FILE, "POST"),
             Door(day + "/mark", self.mark, FILE, "POST"),
+            Door(day + "/record", self.record, FILE, "POST"),
         ]
 
     # -- what is filed
@@ -146,6 +148,20 @@ class Filing:
         x_mm, y_mm = number(values.get("x_mm"), "x_mm"), number(values.get("y_mm"), "y_mm")
         made = await self._filed(folder, lambda: add_mark(folder, kind, x_mm, y_mm, note))
         return answer({"ok": True, "mark": asdict(made)})
+
+    async def record(self, request: Request) -> Response:
+        """Write the record again with all that is filed; return what it says of the marks."""
+        folder = self._folder(request)
+
+        def take() -> list[str]:
+            if not (folder / "results" / "results.json").is_file():
+                raise WetlineError(
+                    "filed; the report comes with the result: run `wetline run` on this panel first"
+                )
+            found = rewrite_record(folder)
+            return [flow.words for flow in filed_flow(_own_day(folder), found)]
+
+        return answer({"ok": True, "flow": await self._filed(folder, take)})
 
     async def _filed(self, folder: Path, take: Callable[[], Any]) -> Any:
         """File one thing at a time: two phones may file at once, and day.toml is one file."""

@@ -6,7 +6,7 @@ const id = encodeURIComponent(panelId());
 const WORDS = { surface: "Face", pits: "Pits", dry_areas: "Dry areas", print_through: "Print-through" };
 const PLACES = ["feed corner", "vent end, same side", "vent end, far side", "feed end, far side", "middle"];
 const picked = {};
-let day = null, filled = false;
+let day = null, filled = false, flow = [];
 
 // -- large buttons, of which one is on; a second press on a finding takes it off again
 function choices(place, name, values, drop = false) {
@@ -139,7 +139,7 @@ $("save-mark").addEventListener("click", () => act("mark-said", async () => {
 $("record").addEventListener("click", () => act("record-said", async () => {
   $("record").disabled = true;
   try {
-    await call(api("/day/record"), {});
+    flow = (await call(api("/day/record"), {})).flow;
   } finally {
     $("record").disabled = false;
   }
@@ -181,7 +181,11 @@ async function load() {
   }
   plan.marks = day.marks;
   plan.draw();
-  $("marks").replaceChildren(...day.marks.map((m) => element("li", `${m.kind} at ${Math.round(m.x_mm)}, ${Math.round(m.y_mm)} mm${m.note ? `: ${m.note}` : ""}${m.flow ? `. ${m.flow}` : ""}`)));
+  $("marks").replaceChildren(...day.marks.map((m, k) => {
+    const item = element("li", `${m.kind} at ${Math.round(m.x_mm)}, ${Math.round(m.y_mm)} mm${m.note ? `: ${m.note}` : ""}`);
+    if (flow[k]) item.append(element("div", `The front there: ${flow[k]}`, "soft"));
+    return item;
+  }));
   show("report", day.report && day.rights.includes("see"));
   $("report").href = `/results/${id}/report.html`;
 }

@@ -50,9 +50,13 @@ export class Plan {
     for (const line of lines) {
       parts.push(svg("polyline", { points: line.points.map((p) => p.join(",")).join(" "), class: `front${line.seen ? "" : " unseen"}${line.dry ? " dry" : ""}` }));
     }
+    const taken = [];
     lines.filter((line) => line.label).forEach((line, k) => {
       const [x, y] = line.dry ? line.points[0] : line.points[Math.floor(line.points.length * (k % 2 ? 0.75 : 0.25))];
       const anchor = x > 0.85 * w ? "end" : x < 0.1 * w ? "start" : "middle";
+      const left = anchor === "middle" ? x - 30 * u : anchor === "end" ? x - 60 * u : x;
+      if (taken.some(([l, t]) => Math.abs(l - left) < 60 * u && Math.abs(t - y) < 18 * u)) return;
+      taken.push([left, y]);
       parts.push(svg("text", { x, y: Math.max(y, 14 * u), class: "time", "text-anchor": anchor }, line.label));
     });
     this.marks.forEach(({ x_mm: x, y_mm: y }, k) => {

@@ -43,8 +43,10 @@ def plan_lines(folder: Path) -> dict[str, Any]:
         if arrival is not None:
             length_mm, width_mm = length_mm or arrival.length_mm, width_mm or arrival.width_mm
             times = choose_times_s(arrival.last_s, LINES)
+            named: set[str] = set()
             for line in front_lines(arrival, times, flow=flow):
-                lines += _stretches(line)
+                lines += _stretches(line, "" if line.label in named else line.label)
+                named.add(line.label)
     return {"length_mm": length_mm, "width_mm": width_mm, "flow": flow, "lines": lines}
 
 
@@ -53,7 +55,7 @@ def _has_run(folder: Path) -> bool:
     return inside(folder, "results") is not None and inside(results, "arrival.npz") is not None
 
 
-def _stretches(line: FrontLine) -> list[dict[str, Any]]:
+def _stretches(line: FrontLine, label: str) -> list[dict[str, Any]]:
     """Cut a line where it goes from seen to hidden, and leave out points no screen can show."""
     ends = np.flatnonzero(np.diff(line.seen.astype(int))) + 1
     stretches: list[dict[str, Any]] = []
@@ -63,7 +65,7 @@ def _stretches(line: FrontLine) -> list[dict[str, Any]]:
         kept = np.append(reach[:-1:step], reach[-1])
         stretches.append(
             {
-                "label": line.label if not stretches else "",
+                "label": label if not stretches else "",
                 "dry": line.dry,
                 "seen": bool(line.seen[part[0]]),
                 "points": np.round(line.points_mm[kept], 1).tolist(),

@@ -48,6 +48,7 @@ DOORS = {
         "GET /api/panels/{panel}/day/plan",
         "POST /api/panels/{panel}/day/findings",
         "POST /api/panels/{panel}/day/mark",
+        "POST /api/panels/{panel}/day/record",
     ],
     "run": [
         "POST /api/panels/{panel}/start",
