@@ -9,7 +9,15 @@ import numpy as np
 
 from analysis.record.day.day_records import Mark
 from vision.common.rounding import rounded
-from vision.records import ArrivalMap, BoolArray, DrySpot, FloatArray, FrontSummary, Tracked
+from vision.records import (
+    ArrivalMap,
+    BoolArray,
+    DrySpot,
+    FloatArray,
+    FrontCurve,
+    FrontSummary,
+    Tracked,
+)
 
 NEAR_MM = 3.0
 """What lies this near to a mark is the mark's place: a finger, not a pin."""
@@ -61,8 +69,10 @@ def flow_at(mark: Mark, tracked: Tracked) -> MarkFlow:
     within 8 mm (by definition of the front as the line of equal arrival).
     """
     arrival, front = tracked.arrival, tracked.front
-    if arrival is None or not front.usable:
+    if not front.usable:
         return MarkFlow(mark, None, None, None, NOT_MEASURED)
+    if arrival is None:
+        return MarkFlow(mark, None, None, None, _by_pen(mark, tracked.curve))
     away = _distance_mm(arrival, mark)
     near = away <= max(NEAR_MM, float(away.min()) + arrival.mm_per_px)
     wet = np.isfinite(arrival.time_s)
@@ -84,6 +94,20 @@ def flow_at(mark: Mark, tracked: Tracked) -> MarkFlow:
         parts.append(_speed_words(speed, None))
     parts += _beside_dry(mark, front.dry_spots)
     return MarkFlow(mark, time_s, speed, usual, "; ".join(part for part in parts if part))
+
+
+def _by_pen(mark: Mark, curve: FrontCurve) -> str:
+    """Return when the front as a whole passed a mark; pen marks tell no more of a place."""
+    known = np.isfinite(curve.front_mean_mm)
+    front, time_s = curve.front_mean_mm[known], curve.time_s[known]
+    if curve.flow != "edge" or not len(front):
+        return NOT_MEASURED
+    if mark.x_mm > front.max():
+        return "the pen marks end before it: not known"
+    after = int(np.argmax(front >= mark.x_mm))
+    before = 0.0 if after == 0 else float(time_s[after - 1])
+    between = f"between {before / 60:.1f} and {float(time_s[after]) / 60:.1f} min"
+    return f"by the pen marks the front passed {between}; how even it was here is not known"
 
 
 def _distance_mm(arrival: ArrivalMap, mark: Mark) -> FloatArray:

@@ -33,10 +33,10 @@ th, td { text-align: left; vertical-align: top; padding: .36em .9em .36em 0;
   border-bottom: 1px solid #d5d5d5; overflow-wrap: anywhere; }
 thead th { overflow-wrap: normal; word-break: normal; hyphens: none; }
 thead th { font-size: .87em; color: #555; font-weight: 600; border-bottom-color: #1a1a1a; }
-tbody th { font-weight: 400; width: 40%; }
-td.value { font-weight: 650; white-space: nowrap; overflow-wrap: normal; width: 22%; }
+tbody th { font-weight: 400; width: 36%; }
+td.value { font-weight: 650; overflow-wrap: normal; width: 24%; }
 td.none { color: #555; }
-td.more { color: #3d3d3d; }
+td.more { color: #3d3d3d; width: 40%; }
 table.grid { margin: .4em 0 1em; }
 table.grid td, table.grid thead th { padding-right: .7em; }
 table.grid:not(.narrow) td { white-space: nowrap; }
@@ -68,7 +68,6 @@ footer { margin-top: 2em; font-size: .87em; color: #555; }
   .verdict .headline { font-size: 1.45em; }
   .photos { display: block; }
   tbody th { width: 34%; }
-  td.value { white-space: normal; }
   th, td { padding-right: .6em; }
   table.grid { font-size: .93em; }
   table.long thead { display: none; }

@@ -19,9 +19,14 @@ from analysis.record.day.mark_flow import MarkFlow, flow_at
 from analysis.record.day.stage_pictures import StagePicture, stage_pictures
 from analysis.record.input_files import hash_inputs
 from vision.common.toml_table import read_toml
+from vision.drawing.pictures import read_photo
+from vision.drawing.strokes import small_jpeg
 from vision.errors import WetlineError
 from vision.settings.event_log import Stamp, read_stamps
 
+MOST_NOTES = 8
+"""Photos of notes in one report: more would not be mailed; the files stay in the folder."""
+NOTES_FOLDER = "notes"
 T = TypeVar("T")
 SAID = ("date", "operator", "notes")
 """Free texts of panel.toml that belong into the record."""
@@ -41,6 +46,8 @@ class Filed:
     levers : bytes
         The forecast's picture.
     stamps : tuple of Stamp
+    notes : dict of str to bytes
+        The photos that stamps name, small; no more than `MOST_NOTES`.
     readings : tuple of (Unix time, mbar absolute)
     said : dict of str to str
         Free texts of panel.toml: `date`, `operator`, `notes`.
@@ -58,6 +65,7 @@ class Filed:
     forecast: Kept = field(default_factory=Kept)
     levers: bytes = b""
     stamps: tuple[Stamp, ...] = ()
+    notes: dict[str, bytes] = field(default_factory=dict)
     readings: tuple[tuple[float, float], ...] = ()
     said: dict[str, str] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
@@ -94,6 +102,7 @@ def gather(folder: Path, answer: PanelAnswer) -> Filed:
         forecast=forecast,
         levers=levers.read_bytes() if forecast.good and levers.is_file() else b"",
         stamps=stamps,
+        notes=_note_photos(folder, stamps),
         readings=readings,
         said={key: str(panel[key]) for key in SAID if panel.get(key)},
         hashes=hash_inputs(folder),
@@ -108,3 +117,15 @@ def _or_fault(read: Callable[[], T], empty: T, faults: list[str]) -> T:
     except WetlineError as error:
         faults.append(str(error))
         return empty
+
+
+def _note_photos(folder: Path, stamps: tuple[Stamp, ...]) -> dict[str, bytes]:
+    """Return the photos that stamps name, in their order; what cannot be read is left out."""
+    named = dict.fromkeys(stamp.photo for stamp in stamps if stamp.photo)
+    found = {}
+    for name in list(named)[:MOST_NOTES]:
+        try:
+            found[name] = small_jpeg(read_photo(folder / NOTES_FOLDER / Path(name).name))
+        except WetlineError:
+            continue
+    return found

@@ -71,13 +71,13 @@ def _by_the_minute(answer: PanelAnswer, inch: bool) -> list[Block]:
         return []
     unit, mm = ("in", INCH_MM) if inch else ("mm", 1.0)
     rows = minute_rows(curve, mm, 2 if inch else 1)
-    if not rows:
-        return []
-    head = ("min", f"Front, {unit}", f"Least, {unit}", f"Most, {unit}", f"±, {unit}", "Wet, %")
+    head = ("min", f"Front, {unit}", f"±, {unit}", f"Least, {unit}", f"Most, {unit}", "Wet, %")
+    if answer.scale.method == "marks":
+        words = "The front by its marks, with the 95 % uncertainty. A star: not used by the fit."
+        return [Words(words), Grid(head[:3], tuple(row[:3] for row in rows), 0)]
     words = (
-        "The front by the minute, from the photo next to it: mean over the width, its least and "
-        "most, and the 95 % uncertainty of the mean. A star: not used by the fit. A dash: not "
-        "known."
+        "The front by the minute, from the photo next to it: mean over the width with its 95 % "
+        "uncertainty, its least and its most. A star: not used by the fit. A dash: not known."
     )
     return [Words(words), Grid(head, tuple(rows), 0)]
 
@@ -96,8 +96,8 @@ def minute_rows(curve: FrontCurve, mm: float = 1.0, decimals: int = 1) -> list[t
     Returns
     -------
     rows : list of tuple of str
-        Minute, mean, least, most, 95 % uncertainty, wet share. A minute that no frame is near to
-        is left out; the last frame is always there. About `MOST_ROWS` at most.
+        Minute, mean, its 95 % uncertainty, least, most, wet share. A minute that no frame is near
+        to is left out; the last frame is always there. About `MOST_ROWS` at most.
     """
 
     def told(value: float) -> str:
@@ -110,9 +110,9 @@ def minute_rows(curve: FrontCurve, mm: float = 1.0, decimals: int = 1) -> list[t
             (
                 f"{curve.time_s[k] / 60:.1f}{star}",
                 told(curve.front_mean_mm[k]),
+                told(Z_95 * curve.front_sd_mm[k]),
                 told(curve.front_min_mm[k]),
                 told(curve.front_max_mm[k]),
-                told(Z_95 * curve.front_sd_mm[k]),
                 f"{100 * wet:.0f}" if np.isfinite(wet) else "–",
             )
         )
@@ -144,10 +144,9 @@ def _stamps(filed: Filed) -> list[Block]:
         what = f"{stamp.kind}: {stamp.text}" if stamp.text else stamp.kind
         what += f" (photo {stamp.photo})" if stamp.photo else ""
         rows.append((iso_local(stamp.clock_s)[11:19], after, what))
-    return [
-        Words("What was done and seen at the panel:"),
-        Grid(("Clock", "min", "What"), tuple(rows)),
-    ]
+    words = "What was done and seen at the panel, in minutes from resin open:"
+    shown = [Picture(data, f"Photo {name}.", half=True) for name, data in filed.notes.items()]
+    return [Words(words), Grid(("Clock", "min", "What"), tuple(rows)), *shown]
 
 
 def _gauge(filed: Filed) -> list[Block]:

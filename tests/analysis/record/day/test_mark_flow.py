@@ -102,5 +102,14 @@ def test_points_set_by_hand_are_said():
 def test_without_a_front_nothing_is_told():
     run = tracked(usable=False)
     assert flow_at(Mark("pit", 200.0, 100.0), run).words == NOT_MEASURED
-    marks = replace(tracked(), arrival=None)
-    assert flow_at(Mark("pit", 200.0, 100.0), marks).words == NOT_MEASURED
+
+
+def test_pen_marks_tell_when_the_front_passed_and_no_more():
+    # x^2 = 2 D t: 200 mm at 500 s, which lies between two of the thirty marks.
+    run = replace(tracked(), arrival=None)
+    found = flow_at(Mark("pit", 200.0, 100.0), run)
+    assert found.time_s is None
+    low, high = (float(word) * 60 for word in found.words.split() if word[:1].isdigit())
+    assert low - 3 <= 500 <= high + 3
+    assert "how even it was here is not known" in found.words
+    assert "end before it" in flow_at(Mark("pit", 399.9, 1.0), run).words

@@ -16,6 +16,7 @@ from analysis.record.story.run_sections import MOST_ROWS, minute_rows
 from analysis.record.story.shop_sections import sentence
 from tests.made_up.answers import bare_answer, roof_cover
 from tests.made_up.curves import make_curve
+from tests.made_up.pages import png
 from vision.settings.event_log import Stamp
 
 
@@ -93,7 +94,7 @@ def test_the_table_by_the_minute_takes_frames_as_they_are(last_s):
     near = [int(np.argmin(np.abs(times - t))) for t in shown]
     told = [float(row[1]) for row in rows]
     np.testing.assert_allclose(told, curve.front_mean_mm[near], atol=0.06)
-    assert rows[0][4] == "1.0"  # 1.96 times 0.5 mm
+    assert rows[0][2] == "1.0"  # 1.96 times 0.5 mm
 
 
 def test_a_minute_without_a_frame_is_left_out_and_what_is_unknown_is_a_dash():
@@ -159,3 +160,26 @@ def test_a_file_that_cannot_be_read_is_a_warning_and_not_a_lost_run(tmp_path):
     warned = next(section for section in report.sections if section.name == "Warnings")
     assert "did you mean surface?" in warned.blocks[0].texts[0]
     assert report.numbers[-1] == "2 warnings: see Warnings"
+
+
+def test_pen_marks_show_no_least_or_most():
+    answer = roof_cover()
+    answer = replace(
+        answer, tracked=replace(answer.tracked, scale=replace(answer.scale, method="marks"))
+    )
+    grid = next(b for b in sections(Filed(), answer)["The run"] if isinstance(b, Grid))
+    assert grid.head == ("min", "Front, mm", "±, mm")
+
+
+def test_photos_of_notes_are_shown(tmp_path):
+    (tmp_path / "panel.toml").write_text("[panel]\n")
+    (tmp_path / "notes").mkdir()
+    (tmp_path / "notes" / "n1.png").write_bytes(png())
+    (tmp_path / "stamps.csv").write_text(
+        "clock,kind,text,photo\n2031-05-06T09:12:00Z,note,foam,n1.png\n"
+        "2031-05-06T09:13:00Z,note,more,gone.png\n"
+    )
+    filed = gather(tmp_path, roof_cover())
+    assert list(filed.notes) == ["n1.png"]
+    shown = [b for b in sections(filed)["The run"] if isinstance(b, Picture)]
+    assert [picture.caption for picture in shown] == ["Photo n1.png."]
