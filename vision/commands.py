@@ -105,11 +105,13 @@ def _length(text: str) -> float:
 
 @click.command()
 @FOLDER
+@click.argument("photo", required=False, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--no-window", is_flag=True, help="Write a picture with a pixel grid instead.")
-def corners(folder: Path, no_window: bool) -> None:
-    """Read the panel's corners or tape marks off the first photo.
+def corners(folder: Path, photo: Path | None, no_window: bool) -> None:
+    """Read the panel's corners or tape marks off the first photo, or off PHOTO.
 
-    Opens a window to click in where there is a display, and says what to write in panel.toml.
+    Opens a window to click in where there is a display, and says what to write in panel.toml, or
+    for another PHOTO what to give `wetline record`.
     Easier: open the panel with `wetline page FOLDER` and tap the corners there, which writes them
     into panel.toml itself.
     """
@@ -117,6 +119,9 @@ def corners(folder: Path, no_window: bool) -> None:
     from vision.frames.source import open_frames
     from vision.scale import corner_picker as tool
 
+    if photo is not None:
+        _corners_of(folder, photo, no_window)
+        return
     setup = tool.read_setup_for_corners(folder)
     with open_frames(setup) as frames:
         frame = frames.read(0)
@@ -139,6 +144,28 @@ def corners(folder: Path, no_window: bool) -> None:
         )
     click.echo(f"Write this into {setup.shown_file} (read off {frame.name}):\n")
     click.echo(tool.scale_lines(points[:4], points[4:], tape_mm))
+
+
+def _corners_of(folder: Path, photo: Path, no_window: bool) -> None:
+    """Read the corners off a photo that is not of the run, for the record."""
+    from vision.drawing.pictures import read_photo
+    from vision.errors import WetlineError
+    from vision.scale import corner_picker as tool
+
+    image = read_photo(photo)
+    if no_window or not tool.has_display():
+        picture = folder / "results" / f"{photo.stem}_grid.png"
+        tool.write_grid_picture(picture, image)
+        click.echo(f"Read the four corners off {picture}, from the feed corner in turn, and give")
+        click.echo(f'wetline record {folder} {photo} --corners "X,Y X,Y X,Y X,Y" --stage ...')
+        return
+    click.echo("Click the four corners from the feed corner in turn; Enter when done.", err=True)
+    points = tool.pick(image)
+    if points is None:
+        raise click.Abort
+    if len(points) != 4:
+        raise WetlineError(f"{photo.name}: four corners are needed: run `wetline corners` again")
+    click.echo(tool.record_line(folder, photo, points))
 
 
 @click.command()

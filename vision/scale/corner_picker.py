@@ -84,6 +84,18 @@ def _listed(points: Sequence[Pixel]) -> str:
     return "[" + ", ".join(f"[{x:g}, {y:g}]" for x, y in points) + "]"
 
 
+def record_line(folder: Path, photo: Path, corners: Sequence[Pixel]) -> str:
+    """Return the command that files a photo with its corners.
+
+    Examples
+    --------
+    >>> record_line(Path("p"), Path("a.jpg"), [(1.04, 2), (9, 2), (9, 8), (1, 8)])
+    'wetline record p a.jpg --corners "1,2 9,2 9,8 1,8" --stage ...'
+    """
+    listed = " ".join(f"{round(x, 1):g},{round(y, 1):g}" for x, y in corners)
+    return f'wetline record {folder} {photo} --corners "{listed}" --stage ...'
+
+
 def how_to_read(photo: str, picture: Path) -> str:
     """Return how to find the points without a window."""
     return "\n".join(

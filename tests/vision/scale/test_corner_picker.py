@@ -135,3 +135,13 @@ def test_display_is_known_from_the_environment(monkeypatch, name):
     assert not tool.has_display()
     monkeypatch.setenv(name, ":0")
     assert tool.has_display()
+
+
+def test_corners_of_another_photo_are_for_the_record(tmp_path):
+    photo = tmp_path / "face.png"
+    cv2.imwrite(str(photo), np.full((300, 400, 3), 90, np.uint8))
+    result = CliRunner().invoke(corners, [str(tmp_path), str(photo), "--no-window"])
+    assert result.exit_code == 0, result.output
+    assert "--corners" in result.output
+    assert (tmp_path / "results" / "face_grid.png").is_file()
+    assert "corners_px" not in result.output
