@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 FOLDER = click.Path(path_type=Path, file_okay=False)
 PHOTO = click.Path(path_type=Path, dir_okay=False)
 _FINDINGS = ("surface", "pits", "print_through", "dry_areas", "weight", "resin_used", "resin_left")
+_MEASURED = ("thickness", "weight", "resin_used", "resin_left")
 _KG = ("weight", "resin_used", "resin_left")
 
 
@@ -149,9 +150,10 @@ def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
         return
     if told["quiet"]:
         return
-    for text in day.findings.understood:
+    for text in day.findings.understood if any(told[key] for key in _MEASURED) else ():
         click.echo(f"Understood: {text}")
-    for number, flow in enumerate(flows, 1):
+    known = len(flows) - len(told["marks"])
+    for number, flow in list(enumerate(flows, 1))[known:]:
         mark = flow.mark
         click.echo(
             f"Mark {number}: {mark.kind} at x {mark.x_mm:g}, y {mark.y_mm:g} mm: {flow.words}"

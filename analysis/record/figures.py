@@ -26,6 +26,8 @@ VERMILION = "#b34700"
 GREY = "#6b6b6b"
 SIZE_IN = (7.2, 4.1)
 DPI = 160
+_FARTHEST = 2.5
+"""An end of the fill interval farther off than this many widths of the axes runs off them."""
 ROOM = (0.122, 0.135, 0.862, 0.775)  # of the axes in the figure: left, bottom, width, height
 
 Points = NDArray[np.floating]
@@ -67,6 +69,7 @@ def distance_figure(
     flow_length_mm: float | None = None,
     flow: str = "edge",
     other: SecondFront | None = None,
+    fill_s: tuple[float, float, float] | None = None,
 ) -> Figure:
     """Draw front distance against time.
 
@@ -86,6 +89,9 @@ def distance_figure(
         Words of the upright axis.
     other : SecondFront or None
         The front of another change that passed over the panel: a dotted line with triangles.
+    fill_s : (low, middle, high) or None
+        When the part is full, with its 95 % interval: a bar on the part's flow length. An end
+        that is not known or never comes is infinite.
 
     Returns
     -------
@@ -102,6 +108,8 @@ def distance_figure(
     _fit_window(axes, minutes, distance_mm, fit, limits, flow_length_mm)
     if flow_length_mm is not None:
         _level(axes, flow_length_mm, f"part's flow length {flow_length_mm:.0f} mm")
+        if fill_s is not None:
+            _fill_bar(axes, flow_length_mm, fill_s)
     for i, limit in enumerate(sorted(limits, key=lambda limit: limit.time_s)):
         _upright(axes, limit.time_s / 60, limit.name, i)
     axes.set_xlabel("time from resin start, min")
@@ -287,6 +295,27 @@ def _level(axes: Axes, value: float, name: str) -> None:
     axes.axhline(value, color=INK, lw=1.2, ls=(0, (7, 3)), zorder=2)
     beside: dict[str, Any] = {"xycoords": axes.get_yaxis_transform(), "textcoords": "offset points"}
     axes.annotate(name, (0.0, value), (5, 3), va="bottom", fontsize=9.5, color=INK, **beside)
+
+
+def _fill_bar(axes: Axes, length_mm: float, fill_s: tuple[float, float, float]) -> None:
+    """Draw when the part is full as a bar with ends; one that never comes runs off the axes."""
+    low, middle, high = (value / 60 for value in fill_s)
+    if not math.isfinite(low):
+        return
+    across = axes.get_xlim()[1]
+    if math.isfinite(high) and high < _FARTHEST * across:
+        axes.set_xlim(right=max(across, 1.06 * high))
+    right = min(high, axes.get_xlim()[1])
+    if low >= right:
+        return
+    bar: dict[str, Any] = {"color": BLUE, "lw": 4.5, "solid_capstyle": "butt", "zorder": 5}
+    axes.plot([low, right], [length_mm, length_mm], label="part full, 95 %", **bar)
+    ends = [end for end in (low, high) if end <= axes.get_xlim()[1]]
+    caps: dict[str, Any] = {"color": BLUE, "ms": 13, "mew": 2.0, "zorder": 5}
+    axes.plot(ends, [length_mm] * len(ends), "|", **caps)
+    if math.isfinite(middle) and middle <= right:
+        dot: dict[str, Any] = {"mfc": "white", "mec": BLUE, "mew": 1.4, "ms": 6, "zorder": 6}
+        axes.plot([middle], [length_mm], "D", **dot)
 
 
 def _upright(axes: Axes, value: float, name: str, order: int) -> None:

@@ -105,6 +105,7 @@ def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
         flow_length_mm=None if fill is None else fill.flow_length_m * 1000.0,
         flow=curve.flow,
         other=answer.tracked.second,
+        fill_s=None if fill is None else (fill.time_low_s, fill.time_s, fill.time_high_s),
     )
     pictures = {"curve": _drawn(figure, inch)}
     if curve.flow == "edge":

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.record.day.day_records import AFTER_RUN, BACK, BEFORE_RUN, Day, StagePhoto
 from vision.drawing.pictures import lines_on_other_photo, read_photo
-from vision.drawing.strokes import Image, small_jpeg
+from vision.drawing.strokes import SMALL_PX, Image, small_jpeg
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames
 from vision.front.results import StoredRun, load_run
 from vision.settings.panel_settings import PanelSetup, read_setup
 
+FULL_SIZE = 8
+"""So many photos are shown at full size; more share the room of these."""
 NEEDS_CORNERS = (
     "no front lines: the back shows the panel mirrored: file it with its four corners (--corners) "
     "to have them drawn"
@@ -59,7 +62,19 @@ def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
         return []
     with ExitStack() as stack:
         bench = _bench(folder, stack) if usable else None
-        return [_drawn(folder, photo, bench) for photo in day.photos]
+        widest = widest_px(len(day.photos))
+        return [_drawn(folder, photo, bench, widest) for photo in day.photos]
+
+
+def widest_px(count: int) -> int:
+    """Return how large each of so many photos may be, for a report that can still be mailed.
+
+    Examples
+    --------
+    >>> widest_px(7), widest_px(20)
+    (1000, 632)
+    """
+    return min(SMALL_PX, int(SMALL_PX * math.sqrt(FULL_SIZE / max(count, 1))))
 
 
 @dataclass(frozen=True)
@@ -82,7 +97,7 @@ def _bench(folder: Path, stack: ExitStack) -> _Bench | None:
         return _Bench(setup, run, None)
 
 
-def _drawn(folder: Path, photo: StagePhoto, bench: _Bench | None) -> StagePicture:
+def _drawn(folder: Path, photo: StagePhoto, bench: _Bench | None, widest: int) -> StagePicture:
     try:
         image = read_photo(folder / photo.file)
     except WetlineError:
@@ -92,7 +107,7 @@ def _drawn(folder: Path, photo: StagePhoto, bench: _Bench | None) -> StagePictur
         words = NEEDS_CORNERS
     elif bench is not None:
         image, words = _with_lines(image, photo, bench)
-    return StagePicture(photo, small_jpeg(image), words)
+    return StagePicture(photo, small_jpeg(image, widest), words)
 
 
 def _with_lines(image: Image, photo: StagePhoto, bench: _Bench) -> tuple[Image, str]:

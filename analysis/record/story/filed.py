@@ -26,7 +26,7 @@ from vision.settings.event_log import Stamp, read_stamps
 
 MOST_NOTES = 8
 """Photos of notes in one report: more would not be mailed; the files stay in the folder."""
-NOTES_FOLDER = "notes"
+NOTES_FOLDER, NOTE_PX = "notes", 600
 T = TypeVar("T")
 SAID = ("date", "operator", "notes")
 """Free texts of panel.toml that belong into the record."""
@@ -125,7 +125,7 @@ def _note_photos(folder: Path, stamps: tuple[Stamp, ...]) -> dict[str, bytes]:
     found = {}
     for name in list(named)[:MOST_NOTES]:
         try:
-            found[name] = small_jpeg(read_photo(folder / NOTES_FOLDER / Path(name).name))
+            found[name] = small_jpeg(read_photo(folder / NOTES_FOLDER / Path(name).name), NOTE_PX)
         except WetlineError:
             continue
     return found

@@ -25,7 +25,8 @@ from vision.settings.event_log import RESIN_OPEN, iso_local, stamped_clock_s
 CAPTIONS = {
     "unexplained": "Places that what was found does not explain, on the panel from straight above.",
     "front_lines": "The flow front on the photo, with the time of each line since resin start.",
-    "curve": "Distance of the flow front against time: measured points, the fit and its 95 % band.",
+    "curve": "Distance of the flow front against time: the measured points, the fit with its 95 % "
+    "band, and when the part is full (95 %).",
     "squared": "Squared distance against time. Under Darcy's law the points lie on a straight "
     "line; a bend shows that something changed.",
     "plan": "The panel from straight above, and when the resin came to each spot.",

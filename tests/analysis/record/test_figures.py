@@ -165,3 +165,29 @@ def test_another_change_has_a_line_and_a_name_of_its_own():
     assert line.get_ydata()[-1] == pytest.approx(0.6 * np.sqrt(90.0 * 600.0))
     assert line.get_linestyle() == ":"
     assert "second change, not followed" in [t.get_text() for t in axes.get_legend().get_texts()]
+
+
+def test_the_fill_interval_is_a_bar_on_the_flow_length():
+    limits = [TimeLimit("gel time", 3600.0)]
+    figure = distance_figure(
+        TIME_S, FRONT_MM, USED, fit=band(), limits=limits, flow_length_mm=500.0,
+        fill_s=(2400.0, 2778.0, 4200.0),
+    )  # fmt: skip
+    x, y, _ = drawn(figure.axes[0], "part full, 95 %")
+    assert_allclose(x, [40.0, 70.0])
+    assert_allclose(y, [500.0, 500.0])
+    assert figure.axes[0].get_xlim()[1] >= 70.0
+
+
+def test_a_part_that_may_never_fill_has_a_bar_that_runs_off():
+    figure = distance_figure(
+        TIME_S, FRONT_MM, USED, fit=band(), flow_length_mm=500.0,
+        fill_s=(2400.0, 2778.0, np.inf),
+    )  # fmt: skip
+    axes = figure.axes[0]
+    x, _, _ = drawn(axes, "part full, 95 %")
+    assert_allclose(x, [40.0, axes.get_xlim()[1]])
+    never = distance_figure(
+        TIME_S, FRONT_MM, USED, flow_length_mm=500.0, fill_s=(np.inf, np.inf, np.inf)
+    )
+    assert "part full, 95 %" not in [line.get_label() for line in never.axes[0].lines]

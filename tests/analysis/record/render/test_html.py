@@ -63,7 +63,8 @@ def test_key_lines_of_the_page():
     run = words.index("The run")
     assert words[run + 1 : run + 5] == [
         "The flow front on the photo, with the time of each line since resin start.",
-        "Distance of the flow front against time: measured points, the fit and its 95 % band.",
+        "Distance of the flow front against time: the measured points, the fit with its 95 % "
+        "band, and when the part is full (95 %).",
         "Squared distance against time. Under Darcy's law the points lie on a straight line; "
         "a bend shows that something changed.",
         "The panel from straight above, and when the resin came to each spot.",
