@@ -180,8 +180,8 @@ def _hear_keys(served: Any) -> None:
 def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, open_it: bool) -> None:
     """Open panels, boards and reports as a web page.
 
-    FOLDER is one panel or a folder of panels. On this computer only, unless --share is given;
-    then a phone can pair, become the camera, and show the board.
+    FOLDER is one panel or a folder of panels, which may be empty yet. On this computer only,
+    unless --share is given; then a phone can pair, become the camera, and file photos and findings.
     """
     from analysis.page.access.endings import ends_tidily
     from analysis.page.server import PageServer
@@ -191,8 +191,8 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     from vision.errors import WetlineError
 
     panels = Panels(folder)
-    if not folder.is_dir() or not panels.folders():
-        raise WetlineError(f"{folder}: no panel here: make one with `wetline new {folder}/NAME`")
+    if not folder.is_dir():
+        raise WetlineError(f"{folder}: no such folder: make it, or check the name")
     watches = Watches(panels, [read_reference(path) for path in references])
     with ends_tidily(), PageServer(watches, share, port) as served:
         try:

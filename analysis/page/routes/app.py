@@ -15,6 +15,7 @@ from starlette.types import ASGIApp
 from analysis.page.access.rights import SEE, Device
 from analysis.page.access.security import Guard, Guarded
 from analysis.page.routes.asked import Door, Handler, answer, caller
+from analysis.page.routes.begin import Begin
 from analysis.page.routes.desk import Desk
 from analysis.page.routes.filing import Filing
 from analysis.page.routes.live import Live
@@ -44,6 +45,7 @@ class PageApp:
             Shown(watches, address),
             self._live,
             Filing(watches.panels),
+            Begin(watches.panels),
         )
         self.doors: list[Door] = [door for room in rooms for door in room.doors()]
 

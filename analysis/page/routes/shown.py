@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
-from analysis.page.access.rights import PAIR, PICTURES, SCALE, SEE, Device
+from analysis.page.access.rights import PAIR, PICTURES, RUN, SCALE, SEE, Device
 from analysis.page.access.security import FILE_POLICY
 from analysis.page.routes.asked import Door, Handler, answer, caller
 from analysis.page.stored.panels import (
@@ -56,6 +56,7 @@ class Shown:
         panel = "/api/panels/{panel}"
         return [
             Door("/", self._page("panels.html"), SEE),
+            Door("/new", self._page("new.html"), RUN),
             Door("/pair", self._page("pair.html"), None),
             Door("/share", self._page("share.html"), PAIR),
             Door("/panel/{panel}", self._page("board.html"), SEE),
@@ -103,7 +104,11 @@ class Shown:
             state = None if watch is None else watch.board.state
             more = {"state": state, "may_scale": device.may(SCALE, name)}
             listed.append(describe(name, folder) | more)
-        return {"panels": listed, "shared": bool(self._address()) and device.may(PAIR)}
+        return {
+            "panels": listed,
+            "shared": bool(self._address()) and device.may(PAIR),
+            "may_add": device.may(RUN) and device.panel is None and self._panels.many,
+        }
 
     async def describe_panel(self, request: Request) -> Response:
         """Describe one panel."""

@@ -33,10 +33,11 @@ function card(panel) {
 
 async function load() {
   try {
-    const { panels, shared } = await call("/api/panels");
+    const { panels, shared, may_add } = await call("/api/panels");
     $("list").replaceChildren(...panels.map(card));
     $("share").hidden = !shared;
-    $("error").textContent = panels.length ? "" : "No panel folder here.";
+    $("add").hidden = !may_add;
+    $("error").textContent = panels.length || may_add ? "" : "No panel folder here.";
   } catch (error) {
     $("error").textContent = error.message;
   }

@@ -98,6 +98,11 @@ class Panels:
             found.setdefault(panel_id(path.name), path.resolve())
         return found
 
+    @property
+    def many(self) -> bool:
+        """Whether this is a folder of panels, to which one more can be added."""
+        return not _is_panel(self.root.resolve())
+
     def find(self, name: str) -> Path:
         """Return a panel's folder by its id.
 
