@@ -36,6 +36,11 @@ FILLED_SHARE = 0.99
 MOST_HIDDEN = 0.5
 """A frame with more of its front filled than this is not used for the fit."""
 
+TOO_WIDE = "the front lies somewhere in too broad a hidden place"
+
+WIDEST = 0.02
+"""Nor one whose uncertainty is more than this share of the panel: that says no place."""
+
 
 @dataclass(frozen=True)
 class FrameTimes:
@@ -94,10 +99,10 @@ def _edge_curve(
     clean_mean = clean.mean(axis=1)
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     doubts = _row_doubts(measured, frames)
-    some_end = np.asarray(at_end.any(axis=1))
+    shown = _shown(frames, doubts)
     # Where the first lanes are at the end, hardly anything dry is left to tell the light by.
-    blind = [doubt or ended for doubt, ended in zip(doubts, some_end.tolist(), strict=True)]
-    rated = _rate(measured, scale, fronts.mean(axis=1), sight, blind)
+    sure = np.asarray(_sure(frames, doubts) & ~at_end.any(axis=1))
+    rated = _rate(measured, scale, fronts.mean(axis=1), sight, sure)
     used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
     curve = FrontCurve.of(
@@ -106,7 +111,7 @@ def _edge_curve(
         frames.time_s,
         used,
         notes,
-        **_over(fronts, edges(fronts, arrival.mm_per_px, sight, False, _borne_out(doubts))),
+        **_over(fronts, edges(fronts, arrival.mm_per_px, sight, False, shown)),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
         front_clean_mm=clean_mean,
@@ -164,7 +169,8 @@ def _point_curve(
     )
     major, minor, angle = ellipses.T
     doubts = _row_doubts(measured, frames)
-    rated = _rate(measured, scale, radius.mean(axis=1), sight, doubts)
+    shown = _shown(frames, doubts)
+    rated = _rate(measured, scale, radius.mean(axis=1), sight, _sure(frames, doubts))
     equal = np.where(rated.front_mm > 0, np.sqrt(major * minor), 0.0)
     used, notes = _judge(frames, rated, doubts, ~np.all(rays.inside, axis=1), None)
     curve = FrontCurve.of(
@@ -173,7 +179,7 @@ def _point_curve(
         frames.time_s,
         used & np.isfinite(equal),
         notes,
-        **_over(radius, edges(radius, _arc_mm(radius), sight, True, _borne_out(doubts))),
+        **_over(radius, edges(radius, _arc_mm(radius), sight, True, shown)),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, None),
         front_clean_mm=equal,
@@ -194,11 +200,15 @@ def _wetted(arrival: ArrivalMap, time_s: FloatArray, rows: BoolArray | None) -> 
 
 @dataclass(frozen=True)
 class _Rated:
-    """Mean front at each frame with its uncertainty and the share of it that was hidden."""
+    """Mean front at each frame with its uncertainty and the share of it that was hidden.
+
+    `wide` says whether it is too uncertain to be of use.
+    """
 
     front_mm: FloatArray
     sd_mm: FloatArray
     hidden: FloatArray
+    wide: BoolArray
 
 
 def _rate(
@@ -206,19 +216,20 @@ def _rate(
     scale: ScaleSummary,
     front_mm: FloatArray,
     sight: FrontSight,
-    doubts: Sequence[object],
+    sure: BoolArray,
 ) -> _Rated:
     """Combine what places the edge, what was filled in, and the scale.
 
     What was hidden for a frame alone may be off by the advance between two frames, and so may
-    all of a front that its photo does not bear out (`doubts`).
+    all of a front that its photo does not bear out (not `sure`).
     """
     advance = np.abs(np.gradient(front_mm)) if len(front_mm) > 1 else np.zeros(len(front_mm))
-    blind = np.where([bool(doubt) for doubt in doubts], 1.0, sight.hidden_share)
+    blind = np.where(sure, sight.hidden_share, 1.0)
     passed = blind * advance / np.sqrt(3)
     edge = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2
     sd = np.sqrt(edge + sight.blind_mm**2 + passed**2)
-    return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share)
+    wide = np.asarray(sd > WIDEST * measured.arrival.length_mm)
+    return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share, wide)
 
 
 def _judge(
@@ -244,7 +255,7 @@ def _judge(
         elif rated.hidden[k] > MOST_HIDDEN:
             why = "front mostly hidden"
         else:
-            why = doubts[k]
+            why = doubts[k] or (TOO_WIDE if rated.wide[k] else "")
         used[k] = not why
         notes.append("; ".join(text for text in (why, note) if text))
     return used, tuple(notes)
@@ -256,9 +267,14 @@ def _row_doubts(measured: Measured, frames: FrameTimes) -> list[str]:
     return [measured.row_doubts[k] for k in np.searchsorted(middles, frames.time_s)]
 
 
-def _borne_out(doubts: Sequence[str]) -> BoolArray:
-    """Return which frames' photos show the front; what is only too new to be used does."""
-    return np.array([doubt in ("", FRESH) for doubt in doubts])
+def _sure(frames: FrameTimes, doubts: Sequence[str]) -> BoolArray:
+    """Return which frames show the panel, and more than one or two of them this front."""
+    return np.array([not doubt for doubt in doubts]) & ~frames.lost
+
+
+def _shown(frames: FrameTimes, doubts: Sequence[str]) -> BoolArray:
+    """Return which frames show their front, be it too new to be used."""
+    return np.array([doubt in ("", FRESH) for doubt in doubts]) & ~frames.lost
 
 
 def _summary(

@@ -35,11 +35,14 @@ from vision.rectify.standing import compare, detail
 from vision.scale.plane_map import PlaneMap, apply_homography
 
 FEWEST_ANCHORS = 6
+ALL_AROUND = 16
+"""Corners of all four cards: recognised, they tell a motion by themselves."""
 FEWEST_TO_REFIT = 10  # a homography fits any four; the rest must agree by themselves
 STILL_PX = 0.2
 _STILL_REACH_PX = 4
 _QUICK_LOOK = 9
 _AGREE_PX = 0.8
+_CORNER_PX = 2 * _AGREE_PX  # of a card, in a photo that may be blurred
 _SMALL_WIDTH = 960
 _REMAKE_PX = 1.5
 _PANEL_MARGIN = 0.03
@@ -202,6 +205,9 @@ class Follower:
     def _far(self, image: NDArray[np.uint8]) -> Followed | None:
         """Match the whole photo to the reference, then sharpen with the anchors."""
         before = self.motion
+        surrounding = self._by_things_around(image)
+        if surrounding is not None:
+            return surrounding
         for guess in (self._recognise, self._match_features):
             motion = guess(image)
             if motion is None or not _plausible(motion, self._plane.image_size):
@@ -216,6 +222,24 @@ class Follower:
                 return replace(found, shift_px=shift)
             self._anchors, self.motion = anchors, before
         return None
+
+    def _by_things_around(self, image: NDArray[np.uint8]) -> Followed | None:
+        """Return the motion by things recognised all around the panel, if they agree on one.
+
+        They lie in the panel's plane. Anchors may be glare or stand up from the table, and where
+        those found lie on one side they carry a motion to the other side badly.
+        """
+        pairs = None if self._recover is None else self._recover(image)
+        if pairs is None or len(pairs[0]) < ALL_AROUND:
+            return None
+        motion, agree = fit_motion(pairs[0], pairs[1], _CORNER_PX)
+        if motion is None or not agree.all() or not _plausible(motion, self._plane.image_size):
+            return None
+        here = self._plane.outline_px(4)
+        old, new = apply_homography(self.motion, here), apply_homography(motion, here)
+        self._anchors = self._make_anchors(motion)
+        shift = float(median_of_few(np.hypot(*(new - old).T)))
+        return Followed(motion, shift, True, len(pairs[0]))
 
     def _recognise(self, image: NDArray[np.uint8]) -> FloatArray | None:
         pairs = None if self._recover is None else self._recover(image)

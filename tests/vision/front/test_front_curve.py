@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from vision.arrival.arrival_map import Measured
-from vision.front.front_curve import FrameTimes, blank_curve, read_curve
+from vision.front.front_curve import TOO_WIDE, WIDEST, FrameTimes, blank_curve, read_curve
 from vision.records import ArrivalMap, ScaleSummary
 from vision.repair.feed import Feed
 
@@ -59,9 +59,13 @@ def test_a_straight_front_is_read_at_every_frame_and_used_until_it_reaches_the_e
 def test_the_uncertainty_joins_edge_and_scale_and_grows_with_what_is_hidden():
     seen, _ = read_curve(measured(straight()), frames(), SCALE)
     assert seen.front_sd_mm[5] == pytest.approx(np.hypot(0.3, 0.2))
-    hidden, _ = read_curve(measured(straight(), hidden=0.4), frames(), SCALE)
+    hidden, _ = read_curve(measured(straight(), hidden=0.15), frames(), SCALE)
     assert hidden.front_sd_mm[5] > 2 * seen.front_sd_mm[5]
     assert hidden.used[5]
+    # Less than half of it, but in one broad hole: nobody knows where in it the front stands.
+    wide, _ = read_curve(measured(straight(), hidden=0.4), frames(), SCALE)
+    assert wide.front_sd_mm[5] > WIDEST * 200.0
+    assert wide.notes[5] == TOO_WIDE
     mostly, _ = read_curve(measured(straight(), hidden=0.6), frames(), SCALE)
     assert mostly.notes[5] == "front mostly hidden"
     assert not mostly.used.any()
@@ -81,6 +85,14 @@ def test_a_frame_without_the_panel_is_not_used():
     assert curve.notes[4] == "panel not found in this frame"
     assert not curve.used[4]
     assert "the panel could not be found in 1 frames" in front.warnings
+
+
+def test_a_frame_without_the_panel_is_off_by_what_the_front_may_have_moved():
+    curve, _ = read_curve(measured(straight()), frames(lost=(4,)), SCALE)
+    moved_mm = (curve.front_mean_mm[5] - curve.front_mean_mm[3]) / 2
+    assert curve.front_sd_mm[4] > moved_mm / np.sqrt(3) > 2 * curve.front_sd_mm[3]
+    assert np.isnan(curve.front_min_mm[4])
+    assert np.isnan(curve.front_max_mm[4])
 
 
 def test_lanes_left_out_do_not_count():

@@ -13,6 +13,7 @@ from tests.vision.scale.test_find_scale import CENTRES, PANEL, errors_mm, setup_
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.records import Frame
+from vision.rectify.camera_motion import Follower
 from vision.rectify.rectifier import (
     MOST_PIXELS,
     Rectifier,
@@ -20,7 +21,7 @@ from vision.rectify.rectifier import (
     canvas_size,
     region_mask,
 )
-from vision.scale.plane_map import PlaneMap, panel_corners_mm
+from vision.scale.plane_map import PlaneMap, apply_homography, panel_corners_mm
 
 MATRIX = camera.homography(reach_mm=900.0)
 SPOT_MM = (np.array([100.0, 60.0]), np.array([160.0, 90.0]))
@@ -141,6 +142,24 @@ def test_a_bump_is_followed_with_lamp_on_and_a_hand_in_view(cards, motion):
         assert not result.lost
         assert worst_mm(result, motion) < 0.5
     assert results[4].note == ""
+
+
+@pytest.mark.parametrize(("cards", "found"), [(4, True), (3, False)])
+def test_cards_all_around_tell_a_motion_by_themselves(cards, found):
+    # Nothing else of the reference photo shows again: glare moved, things stand up from the table.
+    motion = bump((60, 30), turn_deg=3, zoom=1.04)
+    plane = Rectifier(sheet_setup(), Pictures([shot()])).plane
+    square = np.array([[-21, -21], [21, -21], [21, 21], [-21, 21]], float)
+    corners_px = plane.to_px(np.concatenate([square + centre for centre in CENTRES[:cards]]))
+    seen_px = apply_homography(motion, corners_px)
+    follower = Follower(shot(), plane, lambda _: (corners_px, seen_px))
+    noise = np.random.default_rng(3).normal(120, 30, shot().shape).clip(0, 255).astype(np.uint8)
+    followed = follower.follow(noise)
+    assert followed.found == found
+    if found:
+        panel_px = plane.to_px(panel_corners_mm(*PANEL))
+        moved_px = apply_homography(followed.motion, panel_px)
+        np.testing.assert_allclose(moved_px, apply_homography(motion, panel_px), atol=0.05)
 
 
 def test_slow_sag_is_followed():
