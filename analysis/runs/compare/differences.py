@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtr
@@ -17,7 +18,7 @@ non-crimp and 12 % with a woven fabric (May et al. 2019, Compos. Part A 121, 100
 memory); the larger, so that like panels are not called different."""
 LEVEL = 0.95
 """Chance that no pair of like set-ups in one comparison is called different."""
-_HALVINGS = 60
+_HALVINGS = 44
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ def mean_of(estimates: Sequence[Estimate], scatter: float) -> Mean:
     return Mean(sum(logs) / count, math.sqrt(measured + scatter**2 / count), count)
 
 
+@lru_cache(maxsize=64)
 def range_quantile(count: int, level: float = LEVEL) -> float:
     """Compute the quantile of the range of `count` standard normals.
 

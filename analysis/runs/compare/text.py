@@ -16,8 +16,8 @@ from analysis.runs.compare.rows import (
     table_rows,
 )
 
-LABEL_WIDTH, CELL_WIDTH, COLUMNS = 20, 24, 3
-LINE_WIDTH = 96
+LABEL_WIDTH, LINE_WIDTH = 20, 96
+COLUMNS = 4
 
 
 def comparison_lines(found: Comparison) -> list[str]:
@@ -49,28 +49,30 @@ def _wrapped(lines: list[str]) -> list[str]:
 def _table(rows: list[Row], labels: list[str]) -> list[str]:
     """Draw the table, so many columns at a time as a screen holds."""
     out = []
-    for start in range(0, len(labels), COLUMNS):
-        some = slice(start, start + COLUMNS)
-        out += _drawn(Row("", tuple(Cell(label) for label in labels[some])))
+    at_once = min(COLUMNS, len(labels))
+    width = (LINE_WIDTH - LABEL_WIDTH - 2) // max(at_once, 3)
+    for start in range(0, len(labels), at_once):
+        some = slice(start, start + at_once)
+        out += _drawn(Row("", tuple(Cell(label) for label in labels[some])), width)
         for row in rows:
-            out += _drawn(Row(row.name, row.cells[some]))
+            out += _drawn(Row(row.name, row.cells[some]), width)
         out.append("")
     return out
 
 
-def _drawn(row: Row) -> list[str]:
+def _drawn(row: Row, width: int) -> list[str]:
     """Draw one row; a cell too wide for its column goes on below."""
     columns = [textwrap.wrap(row.name, LABEL_WIDTH - 2)]
     for cell in row.cells:
-        lines = textwrap.wrap(cell.text, CELL_WIDTH - 1) or [""]
-        columns.append(lines + textwrap.wrap(cell.more, CELL_WIDTH - 1))
+        lines = textwrap.wrap(cell.text, width - 1) or [""]
+        columns.append(lines + textwrap.wrap(cell.more, width - 1))
     height = max(len(column) for column in columns)
-    widths = [LABEL_WIDTH] + [CELL_WIDTH] * len(row.cells)
+    widths = [LABEL_WIDTH] + [width] * len(row.cells)
     return [
         "  "
         + "".join(
-            (column[i] if i < len(column) else "").ljust(width)
-            for column, width in zip(columns, widths, strict=True)
+            (column[i] if i < len(column) else "").ljust(wide)
+            for column, wide in zip(columns, widths, strict=True)
         ).rstrip()
         for i in range(height)
     ]

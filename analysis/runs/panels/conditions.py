@@ -26,13 +26,18 @@ class Unlike:
     remark: str
 
     @property
-    def line(self) -> str:
-        """It in one line."""
+    def told(self) -> str:
+        """What each panel states, in one line."""
         alike: dict[str, list[str]] = {}
         for label, value in self.values.items():
             alike.setdefault(value, []).append(label)
         told = "; ".join(f"{_together(labels)} {value}" for value, labels in alike.items())
-        return f"{self.what}: {told}. {self.remark}"
+        return f"{self.what}: {told}."
+
+    @property
+    def line(self) -> str:
+        """It with what it does to the comparison, in one line."""
+        return f"{self.told} {self.remark}"
 
 
 def _together(labels: list[str]) -> str:
@@ -44,9 +49,9 @@ def _together(labels: list[str]) -> str:
 
 
 def _in_a_row(labels: list[str]) -> bool:
-    letters = {label[0] for label in labels}
-    numbers = [int(label[1:] or 0) for label in labels]
-    return len(letters) == 1 and numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+    heads = {label.rstrip("0123456789") for label in labels}
+    numbers = [int(label[len(label.rstrip("0123456789")) :] or 0) for label in labels]
+    return len(heads) == 1 and numbers == list(range(numbers[0], numbers[0] + len(numbers)))
 
 
 FEEDS = {"edge": "along an edge", "point": "at a point"}

@@ -16,12 +16,11 @@ from analysis.panel.records import Panel
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
 from analysis.record.day.day_records import SURFACES, Day, Findings
 from analysis.record.day.day_toml import read_day
+from analysis.record.day.kept_results import kept_result
 from analysis.shop.resin_quantity import pore_mass_kg
-from vision.common.atomic_files import read_json
 from vision.common.toml_table import read_toml
 from vision.records import Tracked
 
-DRAWDOWN_FILE = "drawdown.json"
 NOT_BUILD = ("porosity_sd_percent", "confirmed")
 """Fields of [stack] that say how sure something is, not how the panel was built."""
 
@@ -66,7 +65,7 @@ class PanelFacts:
     dry_share : float or None
         Dry area behind the front over the wetted area; None where it was not seen.
     drawdown_mbar_min : float or None
-        Rise of the bag's pressure before the run.
+        Leak that the drawdown before the run found.
     """
 
     folder: Path
@@ -187,12 +186,8 @@ def weighed_uptake(panel: Panel, findings: Findings) -> Uptake | None:
 
 
 def _drawdown(folder: Path) -> float | None:
-    """Leak in mbar a minute that a drawdown test of this panel left; None where none was filed."""
-    path = folder / "results" / DRAWDOWN_FILE
-    if not path.is_file():
-        return None
-    leak = read_json(path).get("leak_mbar_min")
-    value = leak[0] if isinstance(leak, list) and leak else leak
+    """Leak in mbar a minute from this panel's drawdown; None where none was kept or it is stale."""
+    value = kept_result(folder, "drawdown", "log_file").good.get("leak_mbar_min")
     return float(value) if isinstance(value, int | float) else None
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.fit.permeability import panel_impulse
+from analysis.runs.panels.conditions import Unlike, unlike_conditions
 from analysis.runs.panels.facts import PanelFacts, read_facts
 from analysis.runs.panels.good_run import Reference, reference_from
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
@@ -65,6 +66,14 @@ class Repeat:
     judgement: RunJudgement | None
     alike: RunJudgement | None
     charts: tuple[ControlChart, ...]
+
+    @property
+    def unlike(self) -> list[Unlike]:
+        """What panel.toml says was not alike between the runs."""
+        runs = [*self.good, *([] if self.judged is None else [self.judged])]
+        skip = ("Flow length of the part", "Gel time")
+        told = unlike_conditions({run.label: run.facts for run in runs})
+        return [one for one in told if one.what not in skip]
 
     @property
     def exit_code(self) -> int:
@@ -146,8 +155,11 @@ def repeat_of(
     usual_sd: float = USUAL_SD,
 ) -> Repeat:
     """Work out the answer from runs that were read (see `judge_folders`)."""
-    out = [(run.facts.name, why) for run in runs if (why := _unfit(run))]
-    good = tuple(run for run in runs if not _unfit(run))
+    flow = runs[0].facts.answer.panel.flow if runs else ""
+    out = [(run.facts.name, why) for run in runs if (why := _unfit(run, flow))]
+    good = tuple(run for run in runs if not _unfit(run, flow))
+    if judged is not None and (other := _other_feed(judged, flow)):
+        judged = replace(judged, reference=None, by_impulse=None, why=other)
     curves = [run.reference for run in good if run.reference is not None]
     if not curves:
         why = f": {out[0][0]}: {out[0][1]}" if out else ""
@@ -160,8 +172,8 @@ def repeat_of(
             judgement = judge_run(band, judged.reference)
         by_impulse = [run.by_impulse for run in good if run.by_impulse is not None]
         if judged.by_impulse is not None and len(by_impulse) == len(good):
-            other = good_band(by_impulse, usual_sd, coverage, confidence)
-            alike = judge_run(other, judged.by_impulse)
+            band_alike = good_band(by_impulse, usual_sd, coverage, confidence)
+            alike = judge_run(band_alike, judged.by_impulse)
     return Repeat(
         good=good,
         left_out=tuple(out),
@@ -173,8 +185,19 @@ def repeat_of(
     )
 
 
-def _unfit(run: Run) -> str:
+def _other_feed(run: Run, flow: str) -> str:
+    """Return that a run was fed otherwise than the first good one; empty where it was not."""
+    if run.facts.answer.panel.flow == flow:
+        return ""
+    words = {"edge": "along an edge", "point": "at a point"}
+    own = words[run.facts.answer.panel.flow]
+    return f"it was fed {own}, the first good run {words[flow]}: their fronts cannot be compared"
+
+
+def _unfit(run: Run, flow: str) -> str:
     """Return why a run is no good one to go by; empty where it is."""
+    if other := _other_feed(run, flow):
+        return other
     if run.reference is None:
         return run.why
     return run.facts.left_out if run.facts.answer.verdict == "unfair test" else ""

@@ -16,7 +16,14 @@ from analysis.runs.panels.page import answer_box, bullets, page, picture, sectio
 from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.figures import DPI, band_figure, charts_figure
 from analysis.runs.repeat.job import Repeat
-from analysis.runs.repeat.text import answer_lines, band_rows, chart_lines, head, run_lines
+from analysis.runs.repeat.text import (
+    answer_lines,
+    band_rows,
+    chart_lines,
+    head,
+    run_lines,
+    unlike_lines,
+)
 from vision.common.atomic_files import plain, replace_file, write_json, write_text
 
 PAGE, NUMBERS, BAND, CHARTS = "repeat.html", "repeat.json", "band.png", "control_charts.png"
@@ -96,6 +103,7 @@ def build_page(found: Repeat, band_png: bytes, charts_png: bytes | None, version
             "The band in minutes",
             table(["passes", "middle", "earliest", "latest"], rows),
         ),
+        section("What was not alike", bullets(unlike_lines(found))),
         section("From run to run", shown + bullets(chart_lines(found))),
         section("Caution", bullets([CAUTION])),
     ]

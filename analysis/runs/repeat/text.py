@@ -144,9 +144,16 @@ def run_lines(found: Repeat) -> list[str]:
     return out
 
 
+def unlike_lines(found: Repeat) -> list[str]:
+    """Write what panel.toml says was not alike between the runs."""
+    return [f"{one.told[:-1]} (by the number of the run)." for one in found.unlike]
+
+
 def repeat_lines(found: Repeat) -> list[str]:
     """Write everything for the screen, the answer first."""
     out = [head(found), *_wrapped(answer_lines(found)), "", "Runs", *_wrapped(run_lines(found))]
+    if told := unlike_lines(found):
+        out += ["", "What was not alike", *_wrapped(told)]
     charts = chart_lines(found)
     if charts:
         out += ["", "From run to run", *_wrapped(charts)]

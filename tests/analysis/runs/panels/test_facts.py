@@ -7,9 +7,17 @@ import pytest
 
 from analysis.panel.records import Media, Stack
 from analysis.record.day.day_records import Day, Findings, Mark
-from analysis.runs.panels.facts import front_spread_mm, pore_uptake, surface_of, weighed_uptake
+from analysis.record.day.kept_results import keep_result
+from analysis.runs.panels.facts import (
+    front_spread_mm,
+    pore_uptake,
+    read_facts,
+    surface_of,
+    weighed_uptake,
+)
 from tests.made_up.curves import make_curve, make_front, make_panel, make_tracked
 from tests.made_up.facts import make_facts
+from tests.made_up.run_folders import write_run
 
 
 def test_resin_in_the_pores_by_hand():
@@ -79,3 +87,14 @@ def test_what_takes_no_part():
     assert "nothing seen" in make_facts(front=blind).left_out
     media = Stack(porosity=0.5, thickness_m=0.003, media=Media(0.001))
     assert "flow media" in make_facts(stack=media).left_out
+
+
+def test_drawdown_that_was_kept_counts_until_its_log_changes(tmp_path):
+    folder = write_run(tmp_path / "cover")
+    assert read_facts(folder).drawdown_mbar_min is None
+    log = folder / "drawdown.csv"
+    log.write_text("time_min,bag_mbar\n0,5\n", encoding="utf-8")
+    keep_result(folder, "drawdown", {"leak_mbar_min": 0.25, "log_file": "drawdown.csv"}, log)
+    assert read_facts(folder).drawdown_mbar_min == 0.25
+    log.write_text("time_min,bag_mbar\n0,9\n", encoding="utf-8")
+    assert read_facts(folder).drawdown_mbar_min is None

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.panel.records import Resin
 from analysis.runs.panels.good_run import reference_from
 from analysis.runs.repeat.figures import band_figure, charts_figure
 from analysis.runs.repeat.job import Run, repeat_of, run_of
@@ -90,3 +91,18 @@ def test_charts_in_words_and_pictures():
     alone = band_figure(repeat_of(GOOD)).axes[0].get_legend().get_texts()
     assert [text.get_text() for text in alone] == ["band", "middle good run", "good runs"]
     assert charts_figure(()) is None
+
+
+def test_what_was_not_alike_is_listed():
+    cold = make_facts("cold", resin=Resin(viscosity_pa_s=0.3, temperature_c=15.0))
+    text = text_of(repeat_of(GOOD, run("7", 90.0, cold)))
+    assert "Viscosity: 1 to 6 200 mPa·s; 7 300 mPa·s (by the number of the run)." in text
+    assert "not alike" not in text_of(repeat_of(GOOD, run("7", 90.0)))
+
+
+def test_runs_fed_otherwise_are_not_compared():
+    point = make_facts("point", flow="point")
+    found = repeat_of([*GOOD, run("7", 100.0, point)], run("8", 100.0, point))
+    assert found.exit_code == 4
+    assert [name for name, _ in found.left_out] == ["point"]
+    assert "fed at a point" in text_of(found)
