@@ -15,6 +15,19 @@ from vision.frames.source import open_frames
 from vision.settings.event_log import read_stamps
 from vision.settings.panel_settings import read_setup
 
+COVERED = """() => {
+  const covered = [];
+  for (let y = 0; y < document.documentElement.scrollHeight; y += 20) {
+    scrollTo(0, y);
+    const over = document.getElementById("hands").getBoundingClientRect();
+    for (const number of document.querySelectorAll(".number")) {
+      const box = number.getBoundingClientRect();
+      const apart = box.bottom < over.top + 1 || box.top > over.bottom - 1;
+      if (!apart) covered.push([y, number.textContent]);
+    }
+  }
+  return covered;
+}"""
 ASKED = {
     "length": "420",
     "width": "240",
@@ -217,13 +230,21 @@ def test_phone_run(shop, open_page):
     # -- the front reaches the end
     until(laptop, "parseFloat(document.getElementById('front').textContent) > 405")
 
+    # -- at phone size no button ever stands over a number, however far the board is scrolled
+    _, small, _ = open_page(viewport={"width": 390, "height": 844}, has_touch=True)
+    let_in(small, server)
+    small.goto(f"{base}/panel/{PANEL}")
+    small.wait_for_selector("#chart-text:has-text('Front at')")
+    assert small.locator(".number:visible").count() == 6
+    assert small.evaluate(COVERED) == []
+
     # -- the camera is paused: the alarm shows in words, beside its colour
     phone.click("text=Pause")
     alarm = laptop.wait_for_selector(".alarm.act:has-text('No picture for')")
     assert "ACT NOW" in alarm.text_content()
     assert "Look at the camera" in alarm.text_content()
     # The end falls due meanwhile, which is an alarm of its own.
-    laptop.click(".alarm.act:has-text('No picture for') >> text=Heard")
+    laptop.click(".alarm.act:has-text('No picture for') >> text=Sound off")
     laptop.wait_for_selector(".alarm.act:has-text('No picture for') button", state="detached")
     phone.click("#go")
 

@@ -49,8 +49,8 @@ function drawAlarms() {
     words.append(element("strong", `${act ? "ACT NOW" : "LOOK"}: ${alarm.text}`), element("span", alarm.todo));
     row.append(sign, words);
     if (!muted.has(alarm.key)) {
-      const button = element("button", "Heard");
-      button.setAttribute("aria-label", `Heard: stop the sound for ${alarm.text}`);
+      const button = element("button", "Sound off");
+      button.setAttribute("aria-label", `Sound off for: ${alarm.text}`);
       button.addEventListener("click", () => { muted.add(alarm.key); drawAlarms(); });
       row.append(button);
     }

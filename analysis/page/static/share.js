@@ -64,6 +64,7 @@ function card(device) {
       act(async () => {
         await call("/api/devices/change", { key: device.key, panel: select.value, rights: ticked(form) });
         drawn = "";
+        form.remove();
         await load();
       });
     });

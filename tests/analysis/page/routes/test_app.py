@@ -289,6 +289,19 @@ def test_nonsense_gets_an_answer_in_words(browser):
         assert json.loads(answer)["error"]
 
 
+def test_fault_of_our_own_shows_nothing_of_its_inside(browser, monkeypatch, capfd):
+    def broken(*given):
+        raise RuntimeError("secret of the inside")
+
+    monkeypatch.setattr("analysis.page.routes.shown.describe", broken)
+    status, headers, body = browser.ask("GET", "/api/panels")
+    assert status == 500
+    assert json.loads(body) == {"error": "The page met a fault of its own at this request."}
+    assert headers["x-content-type-options"] == "nosniff"
+    shown = capfd.readouterr()
+    assert shown.out + shown.err == ""
+
+
 def test_busy_port_is_told(shop):
     port = urlsplit(shop[1].doors.url).port
     with pytest.raises(WetlineError, match=f"--port {port}: is in use"):
