@@ -31,8 +31,8 @@ def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        The front's columns as in front.csv, then driving impulse (dimensionless), pressure
-        difference and viscosity at that time where they are stated, and what the fit says there.
+        The front's columns as in front.csv, then driving impulse (dimensionless) and its rate
+        from resin start on, where pressure and viscosity are stated, and what the fit says there.
     """
     curve = found.tracked.curve
     fit = None if isinstance(found.fit, NoFit) else found.fit
@@ -43,8 +43,9 @@ def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
     for k, frame in enumerate(curve.frames):
         row: dict[str, Any] = {"panel": panel, "frame": frame, "time_s": float(curve.time_s[k])}
         row |= {name: float(getattr(curve, name)[k]) for name in CURVE_NUMBERS}
-        row["driving_impulse"] = float(theta[k]) if stated else None
-        row["pressure_over_viscosity_per_s"] = float(rate[k]) if stated else None
+        driven = stated and curve.time_s[k] >= 0
+        row["driving_impulse"] = float(theta[k]) if driven else None
+        row["pressure_over_viscosity_per_s"] = float(rate[k]) if driven else None
         row["fitted_front_mm"] = float(fit.fitted_m[k]) * 1e3 if fit else None
         row["used_by_fit"] = bool(fit.used[k]) if fit else False
         row["believed"] = bool(curve.used[k])
@@ -60,7 +61,7 @@ def panel_row(panel: str, found: PanelAnswer) -> dict[str, Any]:
 
 def _flat(value: Mapping[str, Any], before: str = "") -> Iterable[tuple[str, Any]]:
     for key, item in value.items():
-        name = f"{before}{key}"
+        name = f"{before}{key}".replace(" ", "_").replace("-", "_")
         if isinstance(item, Mapping):
             yield from _flat(item, f"{name}.")
         elif not isinstance(item, list):

@@ -33,8 +33,10 @@ def head(found: Repeat) -> str:
 def answer_lines(found: Repeat) -> list[str]:
     """Write what stands below the head: how far off, how it came about, what usually does it."""
     told = found.judgement
+    end = f"The band ends at {rounded(float(found.band.distance_mm[-1]))} mm, where the shortest"
+    end += " good run did."
     if told is None:
-        return [_sentence(found.band.words)]
+        return [_sentence(found.band.words), end]
     if told.word == "cannot tell":
         why = "" if found.judged is None else found.judged.why
         return [
@@ -45,7 +47,7 @@ def answer_lines(found: Repeat) -> list[str]:
         out.append(f"At the end it had taken {_ratio(told)} as long as the middle good run.")
     else:
         out += _off_lines(told)
-    out.append(_sentence(found.band.words))
+    out += [_sentence(found.band.words), end]
     return [*out, *_alike_line(found), *_own_lines(found)]
 
 

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -50,6 +52,16 @@ def test_a_panel_in_one_row():
     assert row["permeability.k_m2"] == 8.13e-11
     assert row["fill.time_low_s"] == 1690.0
     assert not any(isinstance(value, dict | list) for value in row.values())
+    assert all(re.fullmatch(r"[\w.]+", name) for name in row)
+
+
+def test_before_resin_start_nothing_drives():
+    found = make_facts().answer
+    curve = replace(found.tracked.curve, time_s=found.tracked.curve.time_s - 100.0)
+    early = replace(found, tracked=replace(found.tracked, curve=curve))
+    rows = observation_rows("cover", early)
+    assert [row["driving_impulse"] is None for row in rows] == list(curve.time_s < 0)
+    assert rows[0]["pressure_over_viscosity_per_s"] is None
 
 
 def test_places_and_readings():

@@ -31,6 +31,8 @@ def text_of(found):
 
 def test_in_out_and_alone():
     assert text_of(repeat_of(GOOD)).startswith("Band of 6 good runs")
+    # The slowest was at sqrt(95 * 1600) mm at the end.
+    assert "ends at 390 mm" in text_of(repeat_of(GOOD))
     told = repeat_of(GOOD, run("7", 101.0))
     assert text_of(told).startswith("LIKE THE GOOD RUNS")
     assert told.exit_code == 0
