@@ -192,6 +192,44 @@ def bend(arrival: ArrivalMap, points: FloatArray) -> ArrivalMap:
     return replace(arrival, time_s=np.where(dry, np.inf, bent), by_hand=arrival.by_hand | hand)
 
 
+def start_from_hand(points: FloatArray, hand_sd_mm: float) -> tuple[float, float]:
+    """Return how much later than the points' zero the resin started, by the points alone.
+
+    Parameters
+    ----------
+    points : ndarray of shape (P, 3), float
+        Seconds, x and y in mm.
+    hand_sd_mm : float
+        Standard uncertainty of a point's distance.
+
+    Returns
+    -------
+    shift_s, sd_s : float
+        Both NaN where the points tell none: fewer than two distances, or later ones nearer.
+
+    Notes
+    -----
+    Time follows the squared distance (Washburn, Phys. Rev. 17, 273, 1921), fitted by weighted
+    least squares: a distance is off by `hand_sd_mm`. How a feed that resists bends this is not
+    known: `FEED_SHARE` of the time to the first point.
+    """
+    time, x = points[:, 0], points[:, 1]
+    if len(np.unique(x)) < 2 or x.min() <= 0:
+        return np.nan, np.nan
+    design = np.stack([np.ones_like(x), x**2], axis=1) / x[:, None]
+    (shift, per_mm2), *_ = np.linalg.lstsq(design, time / x, rcond=None)
+    first = float(time.min() - shift)
+    if per_mm2 <= 0 or first < 0:
+        return np.nan, np.nan
+    covariance = np.linalg.inv(design.T @ design) * (2 * per_mm2 * hand_sd_mm) ** 2
+    return float(shift), float(np.hypot(np.sqrt(covariance[0, 0]), FEED_SHARE * first))
+
+
+FEED_SHARE = 0.1
+"""Share of the time to the first point by which a feed that resists may shift the start. Common
+practice, no source."""
+
+
 def map_from_hand(
     points: FloatArray, shape: tuple[int, int], mm_per_px: float, last_s: float
 ) -> ArrivalMap:

@@ -17,7 +17,13 @@ from vision.common.outside.input_files import is_there
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames, left_out
 from vision.frames.source import resin_start_clock_s, wall_time_iso
-from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes
+from vision.front.corrections import (
+    FixLimits,
+    bend,
+    map_from_hand,
+    read_fixes,
+    start_from_hand,
+)
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
@@ -233,11 +239,21 @@ def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> 
     if measured.reason or measured.doubts:
         if measured.feed.is_point or len(points) < 2:
             return measured
-        rough = map_from_hand(points, arrival.time_s.shape, arrival.mm_per_px, arrival.last_s)
-        sd = 0.0 if start_s is not None else measured.start_sd_s
+        # The start that was found is no better than the rest; the points tell their own.
+        shift, sd = (0.0, 0.0) if start_s is not None else start_from_hand(points, HAND_SD_MM)
+        if not np.isfinite(shift):
+            return measured
+        rough = map_from_hand(
+            points - np.array([shift, 0.0, 0.0]),
+            arrival.time_s.shape,
+            arrival.mm_per_px,
+            arrival.last_s - shift,
+        )
         return replace(
             measured,
             arrival=rough,
+            start_s=measured.start_s + shift,
+            stack_s=measured.stack_s - shift,
             reason="",
             doubts=(),
             row_doubts=("",) * len(measured.row_doubts),

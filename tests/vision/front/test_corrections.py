@@ -5,7 +5,7 @@ from numpy.testing import assert_allclose
 from vision.arrival.lanes import lane_fronts_px
 from vision.common.csv_table import clock_text_s
 from vision.errors import WetlineError
-from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes
+from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes, start_from_hand
 from vision.records import ArrivalMap
 
 
@@ -75,3 +75,33 @@ def test_a_wrong_file_is_told_in_one_line(tmp_path, text, message):
     with pytest.raises(WetlineError, match=message) as caught:
         read_fixes(write(tmp_path / "fix.csv", text), clock_text_s, LIMITS)
     assert "\n" not in str(caught.value)
+
+
+def test_points_by_hand_tell_the_start():
+    # x^2 = k (t - 40 s), Washburn, Phys. Rev. 17, 273, 1921.
+    x_mm = np.array([80.0, 150.0, 240.0])
+    points = np.stack([40 + x_mm**2 / 100, x_mm, np.full(3, 30.0)], axis=1)
+    shift_s, sd_s = start_from_hand(points, 3.0)
+    assert shift_s == pytest.approx(40.0)
+    # 3 mm at 80 mm are 5 s there; the first point comes 64 s after the start.
+    assert 6.4 < sd_s < 15.0
+    rng = np.random.default_rng(1)
+    off = []
+    for _ in range(200):
+        slips = np.array([0.0, 1.0, 0.0]) * rng.normal(0, 3.0, (3, 1))
+        shift_s, sd_s = start_from_hand(points + slips, 3.0)
+        off.append((shift_s - 40.0) / sd_s)
+    assert 0.4 < np.std(off) < 1.3
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [[100.0, 80.0, 30.0], [120.0, 80.0, 60.0]],
+        [[200.0, 80.0, 30.0], [100.0, 150.0, 30.0]],
+        [[20.0, 0.0, 30.0], [100.0, 150.0, 30.0]],
+    ],
+    ids=["one distance", "farther before nearer", "at the feed"],
+)
+def test_points_that_tell_no_start(points):
+    assert np.isnan(start_from_hand(np.array(points), 3.0)).all()

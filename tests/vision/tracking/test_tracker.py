@@ -1,11 +1,15 @@
 """The tracker on a made-up panel whose front runs as x = sqrt(120 mm2/s t)."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
 from tests.made_up.live_run import CORNERS, LENGTH_MM, WIDTH_MM, front_mm, picture, write_panel
+from tests.vision.front.test_front_curve import measured, straight
 from vision.tracking.api import track, track_images
+from vision.tracking.tracker import corrected
 
 TIMES_S = np.arange(-60.0, 500.0, 20.0)
 
@@ -63,3 +67,29 @@ def test_points_by_hand_are_taken_as_the_truth(folder):
     at = np.interp(200.0, run.curve.time_s, run.curve.front_mean_mm)
     assert at == pytest.approx(120.0, abs=3.0)
     assert np.interp(200.0, plain.curve.time_s, plain.curve.front_mean_mm) > 145.0
+
+
+def in_doubt():
+    # The start is found 19 s early, as a run does whose light was read as wetting.
+    run = measured(straight())
+    return replace(run, start_s=-19.0, stack_s=run.stack_s + 19.0, doubts=("light",))
+
+
+def test_three_points_rescue_a_run_whose_start_was_misread_too():
+    x_mm = np.array([60.0, 110.0, 160.0])
+    points = np.stack([19.0 + x_mm**2 / 100, x_mm, np.full(3, 30.0)], axis=1)
+    run = corrected(in_doubt(), points, None)
+    assert run.doubts == ()
+    assert run.start_s == pytest.approx(0.0)
+    assert run.start_sd_s > 0
+    at_mm = (np.arange(200) + 0.5) ** 2
+    wet = np.isfinite(run.arrival.time_s[0])
+    np.testing.assert_allclose(run.arrival.time_s[0][wet], at_mm[wet] / 100, rtol=1e-6)
+    given = corrected(replace(in_doubt(), start_s=0.0), points - [19.0, 0.0, 0.0], 0.0)
+    assert given.start_s == 0.0
+    assert given.start_sd_s == 0.0
+
+
+def test_points_that_tell_no_start_rescue_nothing():
+    points = np.array([[100.0, 60.0, 30.0], [130.0, 60.0, 50.0]])
+    assert corrected(in_doubt(), points, None).doubts == ("light",)
