@@ -25,7 +25,7 @@ from tests.bench.runs import Run, runs
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames
-from vision.records import Frame
+from vision.records import Frame, Tracked
 from vision.rectify.rectifier import Rectifier
 from vision.tracking.tracker import Tracker
 
@@ -69,6 +69,7 @@ class Result:
     rms_mm: float = float("nan")
     spots: int = 0
     z: tuple[float, ...] = ()
+    start_z: float = float("nan")
 
     @property
     def wrong(self) -> str:
@@ -130,7 +131,19 @@ def track(run: Run, photos: Photos, condition: str) -> Result:
         float(np.sqrt(np.mean(error**2))) if len(error) else np.nan,
         len(front.dry_spots),
         tuple((error / curve.front_sd_mm[use])[true > 0]),
+        _start_z(run, tracked),
     )
+
+
+def _start_z(run: Run, tracked: Tracked) -> float:
+    """Return the error of resin start over what is stated; NaN where it was given."""
+    curve, sd = tracked.curve, tracked.front.resin_start_sd_s
+    late = [
+        run.time_s[name] - at
+        for name, at in zip(curve.frames, curve.time_s, strict=True)
+        if name in run.time_s
+    ]
+    return float(np.median(late)) / sd if sd and late else float("nan")
 
 
 def hunt(run: Run, conditions: list[str]) -> list[Result]:
@@ -183,15 +196,23 @@ def main() -> None:
                 said = f"refused: {r.refused[:70]}" if r.refused else "; ".join(r.doubts)[:90]
                 print(
                     f"{r.run:14} {r.condition:24} rms {r.rms_mm:6.2f} edge {r.edge_mm:6.1f} "
-                    f"spots {r.spots} {'WRONG ' + r.wrong if r.wrong else ''} [{said}]",
+                    f"start {r.start_z:5.1f} sd spots {r.spots} "
+                    f"{'WRONG ' + r.wrong if r.wrong else ''} [{said}]",
                     flush=True,
                 )
     print("\n".join(table(results, conditions)))
-    z = np.concatenate([r.z for r in results if not r.doubts] or [[0.0]])
-    print(
-        f"\nerror over stated uncertainty: spread {np.sqrt(np.mean(np.square(z))):.2f}, "
-        f"greatest {np.abs(z).max(initial=0):.1f}, {len(z)} rows"
-    )
+    undoubted = [r for r in results if not r.doubts]
+    z = np.concatenate([r.z for r in undoubted] or [[0.0]])
+    starts = np.array([r.start_z for r in undoubted])
+    for what, values in (("front", z), ("resin start", starts[np.isfinite(starts)])):
+        print(
+            f"\nerror of {what} over stated uncertainty: spread {_rms(values):.2f}, "
+            f"greatest {np.abs(values).max(initial=0):.1f}, {len(values)} values"
+        )
+
+
+def _rms(values: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(np.square(values)))) if len(values) else 0.0
 
 
 if __name__ == "__main__":

@@ -26,6 +26,8 @@ class Run:
     true_mm: dict[str, float]
     edges_mm: dict[str, tuple[float, float]]
     """The trailing and the leading edge, by frame name."""
+    time_s: dict[str, float]
+    """Seconds since resin start, by frame name."""
 
     def error_mm(self, names: tuple[str, ...], front_mm: np.ndarray) -> np.ndarray:
         """Error of the mean front at every frame after resin start."""
@@ -54,7 +56,8 @@ def runs(folders: list[str]) -> list[Run]:
                 f["file"]: (float(f["front_min_mm"]), float(f["front_max_mm"]))
                 for f in content["frames"]
             }
-            found.append(Run(toml.parent.name, setup, front, edges))
+            times = {f["file"]: float(f["time_s"]) for f in content["frames"]}
+            found.append(Run(toml.parent.name, setup, front, edges, times))
     return found
 
 

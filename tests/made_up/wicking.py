@@ -128,11 +128,47 @@ def _fibres(rows: int, cols: int, seed: int = 3, grain: int = 4) -> np.ndarray:
     return 1 + picture + 0.015 * cv2.resize(clouds, size, interpolation=cv2.INTER_CUBIC)
 
 
+@dataclass(frozen=True)
+class Somebody:
+    """Somebody at the table before the sheet, who never stands quite still.
+
+    Attributes
+    ----------
+    frames : range
+        Pictures in which they stand there.
+    at_px, sways_px, half_px : int
+        Their middle in the picture, how far they sway, and half their breadth.
+    clothes : (int, int, int)
+        Blue, green, red.
+    """
+
+    frames: range
+    at_px: int
+    sways_px: int = 20
+    half_px: int = 45
+    clothes: tuple[int, int, int] = (60, 50, 45)
+
+    def before(self, photos: list[np.ndarray]) -> list[np.ndarray]:
+        """Draw them into the pictures of a film."""
+        rng = np.random.default_rng(5)
+        return [self._drawn(p, k, rng) if k in self.frames else p for k, p in enumerate(photos)]
+
+    def _drawn(self, photo: np.ndarray, k: int, rng: np.random.Generator) -> np.ndarray:
+        high = photo.shape[0]
+        x = round(self.at_px + self.sways_px * (np.sin(1.7 * k) + 0.3 * rng.normal()))
+        body = (x, round(0.55 * high + 10 * np.sin(k)))
+        drawn = photo.copy()
+        cv2.ellipse(drawn, body, (self.half_px, high // 2), 0, 0, 360, self.clothes, -1)
+        cv2.circle(drawn, (x, high // 8), high // 10, (120, 150, 200), -1)
+        return drawn
+
+
 class WickingFrames(Frames):
     """The pictures of a film, in memory."""
 
-    def __init__(self, film: Wicking) -> None:
-        self._photos = through_codec(film.photographs())
+    def __init__(self, film: Wicking, somebody: Somebody | None = None) -> None:
+        photos = film.photographs()
+        self._photos = through_codec(photos if somebody is None else somebody.before(photos))
         self.notes = []
         self.names = tuple(f"film@{t:.2f}s" for t in film.times_s)
         self.clock_s = np.asarray(film.times_s, float)

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.made_up.wicking import Wicking, WickingFrames, setup_of
+from tests.made_up.wicking import Somebody, Wicking, WickingFrames, setup_of
 from vision.rectify.rectifier import Rectifier
 from vision.tracking.tracker import Tracker
 
@@ -19,8 +19,8 @@ CLIMBS = replace(PLAIN, rises=70.0)
 TWICE = replace(PLAIN, faint=0.9)
 
 
-def track(film, **frames_settings):
-    frames = WickingFrames(film)
+def track(film, somebody=None, **frames_settings):
+    frames = WickingFrames(film, somebody)
     setup = setup_of(film, **frames_settings)
     tracker = Tracker(setup, Rectifier(setup, frames))
     for frame in frames:
@@ -88,3 +88,43 @@ def test_of_two_steps_the_second_is_followed_when_asked_for():
 def test_one_step_is_not_taken_for_two():
     for film in (PLAIN, replace(PLAIN, wet=0.9)):
         assert not any("two changes" in text for text in track(film).front.warnings)
+
+
+HALF = range(12, 33)
+AT_TABLE = replace(PLAIN, size=(460, 240), sheet_px=(180, 14, 380, 226))
+
+
+@pytest.mark.parametrize(
+    ("film", "somebody"),
+    [
+        (AT_TABLE, Somebody(HALF, 140)),
+        (AT_TABLE, Somebody(HALF, 140, clothes=(170, 170, 180))),
+        (AT_TABLE, Somebody(HALF, 230, sways_px=30, clothes=(150, 152, 155))),
+        (AT_TABLE, Somebody(HALF, 200, sways_px=1, half_px=60, clothes=(110, 105, 100))),
+        (PLAIN, Somebody(HALF, 15, sways_px=10, half_px=30)),
+        (PLAIN, Somebody(HALF, 60, half_px=40)),
+    ],
+    ids=[
+        "reaching over it",
+        "reaching over it in pale clothes",
+        "before its middle in clothes like paper",
+        "before its middle and still",
+        "beside it, hardly any table",
+        "before it, hardly any table",
+    ],
+)
+def test_somebody_before_the_sheet_for_half_the_film_is_no_front(film, somebody):
+    tracked = track(film, somebody)
+    if not tracked.front.usable or tracked.front.doubts:
+        return  # said to be unreadable: no number is believed
+    off, sd_mm = error_px(film, tracked), tracked.curve.front_sd_mm[tracked.curve.used]
+    px_per_mm = (film.sheet_px[3] - film.sheet_px[1]) / film.length_mm
+    assert (np.abs(off) < np.maximum(2.0, 3 * px_per_mm * sd_mm)).all()
+    assert len(off) == 0 or np.sqrt(np.mean(off**2)) < 1.0
+
+
+def test_somebody_beside_the_sheet_for_half_the_film_does_not_keep_it_from_being_read():
+    tracked = track(AT_TABLE, Somebody(HALF, 70))
+    assert tracked.front.usable
+    assert tracked.front.doubts == ()
+    assert np.sqrt(np.mean(error_px(AT_TABLE, tracked) ** 2)) < 0.5
