@@ -21,7 +21,7 @@ from vision.common.lazy_commands import LazyGroup, load_object
 COMMANDS = {
     "new": ("analysis.commands.panel:new", "Make a folder for a new panel, with a panel.toml to fill in."),
     "sheet": ("vision.commands:sheet", "Write the printable scale sheet as a PDF."),
-    "corners": ("vision.commands:corners", "Read the panel's corners or tape marks off the first photo."),
+    "corners": ("vision.commands:corners", "Read the panel's corners or tape marks off the first photo, or off PHOTO."),
     "run": ("analysis.commands.panel:run", "Do the whole job: track, fit, decide, and write the record."),
     "track": ("vision.commands:track", "Find the flow front in every frame."),
     "fit": ("analysis.commands.panel:fit", "Work out permeability, fill time and verdict from what was tracked."),

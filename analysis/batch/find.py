@@ -123,7 +123,7 @@ def _unfinished(root: Path, folder: Path, items: Sequence[Path]) -> list[Unfinis
     films = [name for name in names if Path(name).suffix.lower() in VIDEO_SUFFIXES]
     in_frames = folder.name == FRAMES and folder != root
     home = folder.parent if in_frames and len(photos) >= FEWEST_FRAMES else folder
-    make = f"`wetline new {_quoted(shown_path(root, home), home == root)}`"
+    make = f"`wetline new {_quoted(home)}`"
     if len(photos) >= FEWEST_FRAMES:
         where = "" if in_frames else ', then write [frames] source = "."'
         advice = f"{len(photos)} photos but no panel.toml: {make} makes one to fill in{where}"
@@ -141,8 +141,7 @@ def _unfinished(root: Path, folder: Path, items: Sequence[Path]) -> list[Unfinis
     return [Unfinished(shown_path(root, home), advice)]
 
 
-def _quoted(name: str, is_root: bool) -> str:
-    """Return a folder as it is typed, from the folder that was searched."""
-    if is_root:
-        return "."
+def _quoted(folder: Path) -> str:
+    """Return a folder as it is typed where the search was started."""
+    name = folder.as_posix()
     return f'"{name}"' if " " in name else name

@@ -268,8 +268,11 @@ def resin(
 @click.command()
 @click.argument("log", type=FILE)
 @click.option("--unit", help="Unit of a column `reading`: mbar, kpa, inhg, percent, ...")
-@click.option("--ambient-mbar", type=AMBIENT,
-              default=1013.25)  # fmt: skip
+@click.option(
+    "--ambient-mbar",
+    type=AMBIENT,
+    help="Air pressure in the shop.  [default: 1013, and left open for panel.toml]",
+)
 @click.option("--limit-mbar", type=Measure(PRESSURE_MBAR, above=0, at_most=200), default=10.0,
               show_default=True, help="Rise the shop allows ...")  # fmt: skip
 @click.option("--limit-min", type=Measure(TIME_MIN, above=0, at_most=1440), default=20.0,
@@ -284,7 +287,7 @@ def resin(
 def drawdown(
     log: Path,
     unit: str | None,
-    ambient_mbar: float,
+    ambient_mbar: float | None,
     limit_mbar: float,
     limit_min: float,
     volume_l: float | None,
@@ -296,7 +299,7 @@ def drawdown(
     import json
     from dataclasses import asdict
 
-    from analysis.panel.tables.gauge_units import UNITS
+    from analysis.panel.tables.gauge_units import STANDARD_MBAR, UNITS
     from analysis.record.day.kept_results import keep_drawdown
     from analysis.shop.drawdown import assess_drawdown
     from analysis.shop.drawdown_text import drawdown_lines
@@ -306,10 +309,11 @@ def drawdown(
 
     if unit is not None and unit.lower() not in UNITS:
         raise WetlineError(f"--unit {unit}: must be one of {', '.join(UNITS)}")
-    readings = read_gauge(log, None if unit is None else unit.lower(), ambient_mbar)
+    air_mbar = STANDARD_MBAR if ambient_mbar is None else ambient_mbar
+    readings = read_gauge(log, None if unit is None else unit.lower(), air_mbar)
     found = assess_drawdown(readings, limit_mbar, limit_min, volume_l, gel_min)
     keep_drawdown(log, readings, found, folder)
     if as_json:
         click.echo(json.dumps(plain(asdict(found)), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(drawdown_lines(found, ambient_mbar)))
+        click.echo("\n".join(drawdown_lines(found, ambient_mbar, readings.unit)))

@@ -23,6 +23,8 @@ SHORT_SHARE = 0.25
 """A log shorter than this share of the limit's time is too short for a go."""
 FEWEST_FOR_SHAPE = 4
 """With fewer readings the shape of the rise cannot be told, only its size."""
+ODDLY_SHORT_S = 60.0
+"""No drawdown is watched for less; the times may be minutes (common practice, no source)."""
 FAR_PAST = 3.0
 """A rise this many times the limit is no go, wherever the gas comes from (common practice)."""
 NO_VACUUM_SHARE = 0.5
@@ -358,6 +360,11 @@ def _notes(log: GaugeLog, t: FloatArray, p: FloatArray, first: int, few: bool) -
     if few:
         notes.append(
             f"{len(t)} readings tell the size of the rise, not its cause: more in between would"
+        )
+    if log.time_s[-1] - log.time_s[0] < ODDLY_SHORT_S:
+        notes.append(
+            f"the log lasts {log.time_s[-1] - log.time_s[0]:.0f} s: if its times are minutes, name "
+            "the column time_min"
         )
     rise = float(p[-1] - p[0])
     if not few and log.step_mbar > 0 and rise < FEW_STEPS * log.step_mbar:

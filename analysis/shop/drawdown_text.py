@@ -5,20 +5,37 @@ Tested in tests/analysis/shop/test_drawdown.py.
 
 from __future__ import annotations
 
+from analysis.panel.tables.gauge_units import STANDARD_MBAR, VACUUM
 from analysis.shop.drawdown import HIDING_PLACES, Drawdown
 
 
-def panel_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
-    """Lines to put into panel.toml."""
+def panel_lines(found: Drawdown, ambient_mbar: float | None, unit: str = "mbar") -> list[str]:
+    """Return lines to put into panel.toml.
+
+    Parameters
+    ----------
+    found : Drawdown
+    ambient_mbar : float or None
+        Air pressure in the shop; None where nobody has stated it: then it is left to fill in, or
+        not needed, for a gauge that counts down from it.
+    unit : str
+        What the gauge shows, one of `analysis.panel.tables.gauge_units.UNITS`.
+    """
+    bag = f"bag_mbar = {found.start_mbar:.1f}"
+    if ambient_mbar is not None:
+        return ["[vacuum]", f"ambient_mbar = {ambient_mbar:.0f}", bag]
+    if unit in VACUUM:
+        drive = STANDARD_MBAR - found.start_mbar
+        return ["[vacuum]", f"pressure_difference_mbar = {drive:.1f}"]
     return [
         "[vacuum]",
-        f"ambient_mbar = {ambient_mbar:.0f}",
-        f"bag_mbar = {found.start_mbar:.1f}",
+        "# ambient_mbar =   # air pressure in the shop: read it and fill it in",
+        bag,
     ]
 
 
-def drawdown_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
-    """Write the verdict and the numbers in plain lines."""
+def drawdown_lines(found: Drawdown, ambient_mbar: float | None, unit: str = "mbar") -> list[str]:
+    """Write verdict and numbers in plain lines; the parameters are those of `panel_lines`."""
     lines = [
         f"{found.verdict.upper()}: {found.reason}",
         f"Shape:      {found.shape}; rose {found.measured_rise_mbar:.1f} mbar in "
@@ -42,4 +59,4 @@ def drawdown_lines(found: Drawdown, ambient_mbar: float) -> list[str]:
     lines.append(
         "A flat glass plate or a thin tool can break under vacuum: keep clear, wear eye protection."
     )
-    return [*lines, "For panel.toml:", *panel_lines(found, ambient_mbar)]
+    return [*lines, "For panel.toml:", *panel_lines(found, ambient_mbar, unit)]

@@ -77,7 +77,7 @@ def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):
     found = batch(tmp_path, "--quiet")
     assert found.exit_code == 0
     assert states(tmp_path)["b"] == "no panel.toml"
-    assert "wetline new b" in found.output
+    assert f"wetline new {(tmp_path / 'b').as_posix()}" in found.output
 
 
 def test_fresh_and_pdf_ask_for_more(tmp_path):

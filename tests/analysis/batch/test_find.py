@@ -60,9 +60,10 @@ def test_photos_films_and_marks_without_a_panel_toml_are_named(tmp_path):
     advice = {one.folder: one.advice for one in find_panels(tmp_path).unfinished}
     assert set(advice) == {"a", "loose photos", "film", "films", "pen"}
     assert "5 photos" in advice["a"]
-    assert "`wetline new a`" in advice["a"]
+    assert f"`wetline new {(tmp_path / 'a').as_posix()}`" in advice["a"]
     assert 'source = "."' in advice["loose photos"]
-    assert '`wetline new "loose photos"`' in advice["loose photos"]
+    typed = (tmp_path / "loose photos").as_posix()
+    assert f'`wetline new "{typed}"`' in advice["loose photos"]
     assert 'source = "run.mp4"' in advice["film"]
     assert "speed_up" in advice["film"]
     assert "a folder of its own" in advice["films"]

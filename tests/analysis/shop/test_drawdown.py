@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -332,6 +334,26 @@ def test_lines_name_hiding_places_and_offer_panel_toml():
     assert "ambient_mbar = 1000" in text
     assert "glass" in text
     assert panel_lines(found, 1000.0)[2] == f"bag_mbar = {found.start_mbar:.1f}"
+
+
+def test_an_air_pressure_that_nobody_stated_is_not_written_as_if_it_were():
+    found = assess_drawdown(log_of(rise(1.5, 0.0)))
+    assert not any(line.startswith("ambient_mbar") for line in panel_lines(found, None))
+    assert f"bag_mbar = {found.start_mbar:.1f}" in panel_lines(found, None)
+    counted_down = panel_lines(found, None, "inhg")
+    assert counted_down == [
+        "[vacuum]",
+        f"pressure_difference_mbar = {1013.25 - found.start_mbar:.1f}",
+    ]
+    # A share of the air pressure is no pressure until that is known.
+    assert any("ambient_mbar =" in line for line in panel_lines(found, None, "percent"))
+
+
+def test_minutes_in_a_column_of_seconds_are_asked_about():
+    log = log_of(rise(0.3, 0.0))
+    asked = assess_drawdown(replace(log, time_s=log.time_s / 60.0)).notes
+    assert any("time_min" in note for note in asked)
+    assert not any("time_min" in note for note in assess_drawdown(log).notes)
 
 
 def test_the_step_of_the_gauge_is_read_off_the_readings(tmp_path):
