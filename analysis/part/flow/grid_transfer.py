@@ -41,9 +41,10 @@ def _carry(coarse: Links, points_mm: FloatArray) -> Any:
             weights.append(weight[ok])
     row, col, weight = (np.concatenate(x) for x in (rows, cols, weights))
     total = np.bincount(row, weight, count)
-    lost = np.flatnonzero(total < 1e-6)
+    lost = np.flatnonzero(total < 1e-6).astype(np.int32)
     keep = total[row] >= 1e-6
     nearest = cKDTree(coarse.centre_mm).query(points_mm[lost])[1] if lost.size else lost
     data = np.concatenate([weight[keep] / total[row[keep]], np.ones(len(lost))])
-    index = (np.concatenate([row[keep], lost]), np.concatenate([col[keep], nearest]))
+    col = np.concatenate([col[keep], nearest.astype(np.int32)])
+    index = (np.concatenate([row[keep], lost]), col)
     return sparse.coo_array((data, index), shape=(count, coarse.count)).tocsr()

@@ -14,7 +14,7 @@ import scipy.sparse as sparse
 
 from analysis.part.grid.cells import IntArray
 from analysis.part.grid.factor import Matrix, direct
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 DIRECT_BELOW = 1200
 FACTOR_BELOW = 8_000
@@ -80,10 +80,12 @@ def _jitter(row: IntArray, col: IntArray) -> FloatArray:
     return np.asarray(1.0 + 0.05 * ((low * 7919 + high * 104729) % 1009) / 1009.0)
 
 
-def _plain(labels: IntArray, count: int) -> Matrix:
+def _plain(labels: IntArray, count: int, inside: BoolArray | None = None) -> Matrix:
     n = len(labels)
+    share = np.ones(n) if inside is None else inside.astype(float)
+    labels = labels if inside is None else np.where(inside, labels, 0)
     at = np.arange(n + 1, dtype=np.int32)
-    return sparse.csr_array((np.ones(n), labels.astype(np.int32), at), shape=(n, count))
+    return sparse.csr_array((share, labels.astype(np.int32), at), shape=(n, count))
 
 
 def group(matrix: Matrix) -> tuple[IntArray, ...]:
@@ -140,6 +142,7 @@ def build(
     groups: Sequence[IntArray],
     cells: IntArray,
     factor_below: int = FACTOR_BELOW,
+    inside: BoolArray | None = None,
 ) -> Hierarchy:
     """Build the cycle for some of the cells, with groups made once for all of them.
 
@@ -154,6 +157,9 @@ def build(
     factor_below : int
         Up to this size the matrix is factored directly, which pays where the factors serve more
         than one solve.
+    inside : ndarray of shape (n,), bool, optional
+        The cells that are meant, where `matrix` has more: the cycle then takes and gives values
+        of all, 0 outside, and no rows need be picked out. The groups must be given.
 
     Notes
     -----
@@ -168,20 +174,39 @@ def build(
             break
         mine = labels[cells]
         used = np.zeros(int(labels.max()) + 1, bool)
-        used[mine] = True
+        used[mine if inside is None else mine[inside]] = True
         number = np.cumsum(used) - 1
-        gather = _plain(number[mine], int(number[-1]) + 1)
+        gather = _plain(number[mine], int(number[-1]) + 1, inside)
         diagonal = matrix.diagonal()
         reach = float((np.add.reduceat(np.abs(matrix.data), matrix.indptr[:-1]) / diagonal).max())
         weight = 4.0 / (3.0 * reach) / diagonal
+        if inside is not None:
+            weight[~inside] = 0.0
         smooth = (_strong(matrix, diagonal) @ gather).tocsr()
         smooth.data *= np.repeat(weight, np.diff(smooth.indptr))
         up = (gather - smooth).tocsr()
         del smooth, gather
+        if inside is not None:
+            up.eliminate_zeros()
+            inside = None  # the coarser levels have the cells meant alone
         levels.append(Level(matrix, up, weight))
         matrix = (up.T.tocsr() @ (matrix @ up)).tocsr()
         cells = np.flatnonzero(used)
     return Hierarchy(tuple(levels), direct(matrix))
+
+
+@dataclass(frozen=True)
+class Masked:
+    """A matrix among some of its cells: vectors keep the length of all, 0 outside."""
+
+    matrix: Matrix
+    inside: BoolArray
+
+    def __matmul__(self, vector: FloatArray) -> FloatArray:
+        """Return the product, 0 outside."""
+        product: FloatArray = self.matrix @ vector
+        product[~self.inside] = 0.0
+        return product
 
 
 def cycle(hierarchy: Hierarchy, residual: FloatArray, depth: int = 0) -> FloatArray:

@@ -16,6 +16,9 @@ from vision.records import BoolArray, FloatArray
 
 EXACT = 1e-7  # residual left in a wet cell, as a share of an average cell's pores
 ROUNDS = 400
+WIDE_FROM, WIDE_SHARE = 200_000, 0.5
+"""From so many cells and such a share on the rows of the wet cells are not picked out: copies of
+the matrix would fill the memory."""
 
 
 @dataclass(frozen=True)
@@ -46,52 +49,74 @@ class _Inner:
     """The linear solver on a changing set of cells; rebuilt when the set has drifted."""
 
     system: System
-    cells: IntArray | None = None
+    inside: BoolArray | None = None
+    wide: bool = False
     hierarchy: Any = None
 
-    def solve(self, cells: IntArray, right: FloatArray, guess: FloatArray, tol: float) -> Any:
-        matrix = self.system.matrix
-        if len(cells) < matrix.shape[0]:
-            matrix = matrix[cells][:, cells]
+    def solve(self, inside: BoolArray, drive: FloatArray, guess: FloatArray, tol: float) -> Any:
+        """Solve on some cells; what is found is 0 in all others."""
+        cells, every = np.flatnonzero(inside).astype(np.int32), self.system.matrix
+        wide = len(cells) > max(WIDE_FROM, WIDE_SHARE * len(inside))
+        if wide:
+            matrix: Any = multigrid.Masked(every, inside)
+            right, guess = np.where(inside, drive, 0.0), np.where(inside, guess, 0.0)
+        else:
+            matrix = every[cells][:, cells] if len(cells) < len(inside) else every
+            right, guess = drive[cells], guess[cells]
         if len(cells) <= multigrid.DIRECT_BELOW:
-            return direct(matrix).solve(right)
-        if self.cells is None or not self._close(cells):
-            self.cells, self.hierarchy = cells, None  # two at a time would take twice the memory
-            self.hierarchy = multigrid.build(matrix, self.system.groups, cells)
-        if self.cells is cells:
-            return multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
-        return multigrid.solve(
-            matrix, right, guess=guess, tolerance=tol, precondition=self._borrow(matrix, cells)
-        )[0]
+            found = direct(matrix).solve(right) if len(cells) else right
+        elif self._serves(inside, wide):
+            borrowed = self._borrow(inside, cells)
+            found = multigrid.solve(
+                matrix, right, guess=guess, tolerance=tol, precondition=borrowed
+            )[0]
+        else:
+            self.inside, self.wide = inside, wide
+            self.hierarchy = None  # two at a time would take twice the memory
+            self.hierarchy = self._built(matrix, cells)
+            found = multigrid.solve(matrix, right, self.hierarchy, guess, tol)[0]
+        return found if wide else _spread(found, inside)
 
-    def _close(self, cells: IntArray) -> bool:
+    def _built(self, matrix: Any, cells: IntArray) -> Any:
+        groups, every = self.system.groups, self.system.matrix
+        if not self.wide:
+            return multigrid.build(matrix, groups, cells)
+        return multigrid.build(every, groups, np.arange(every.shape[0]), 0, self.inside)
+
+    def _serves(self, inside: BoolArray, wide: bool) -> bool:
         """Return whether the cycle built for another set still serves this one."""
-        assert self.cells is not None
-        shared = np.zeros(self.system.links.count, np.int8)
-        shared[self.cells] += 1
-        shared[cells] += 2
-        changed = int(((shared == 1) | (shared == 2)).sum())
-        return changed <= 0.02 * len(cells) + 8
+        if self.inside is None or wide != self.wide:
+            return False
+        return int((self.inside ^ inside).sum()) <= 0.02 * int(inside.sum()) + 8
 
-    def _borrow(self, matrix: Any, cells: IntArray) -> Any:
+    def _borrow(self, inside: BoolArray, cells: IntArray) -> Any:
         """Use the cycle of the older set on the cells both have, and Jacobi on the rest."""
-        assert self.cells is not None
-        place = np.full(self.system.links.count, -1, np.int32)
-        place[self.cells] = np.arange(len(self.cells), dtype=np.int32)
-        where = place[cells]
-        del place
-        common = where >= 0
-        inverse = 1.0 / matrix.diagonal()
-        size = len(self.cells)
+        assert self.inside is not None
+        diagonal = self.system.matrix.diagonal()
+        if self.wide:
+            common, inverse = self.inside & inside, np.where(inside, 1.0 / diagonal, 0.0)
+            back: Any = common
+            size = len(inside)
+        else:
+            place = np.cumsum(self.inside, dtype=np.int32) - np.int32(1)
+            common, inverse = self.inside[cells], 1.0 / diagonal[cells]
+            back = place[cells[common]]
+            size = int(place[-1]) + 1
 
         def apply(residual: FloatArray) -> FloatArray:
             full = np.zeros(size)
-            full[where[common]] = residual[common]
+            full[back] = residual[common]
             z = np.asarray(inverse * residual)
-            z[common] = multigrid.cycle(self.hierarchy, full)[where[common]]
+            z[common] = multigrid.cycle(self.hierarchy, full)[back]
             return z
 
         return apply
+
+
+def _spread(values: FloatArray, inside: BoolArray) -> FloatArray:
+    out = np.zeros(len(inside))
+    out[inside] = values
+    return out
 
 
 def fill_state(
@@ -141,10 +166,7 @@ def fill_state(
     inner = _Inner(system)
     tolerance = 1e-3 * unit
     for count in range(1, ROUNDS):
-        cells = np.flatnonzero(wet)
-        part = inner.solve(cells, drive[cells], u[cells], tolerance) if cells.size else u[:0]
-        u = np.zeros_like(u)
-        u[cells] = part
+        u = inner.solve(wet, drive, u, tolerance)
         short = np.asarray(system.matrix @ u) - drive
         slack = max(EXACT * unit, 2 * tolerance if tolerance > EXACT * unit else 0.0)
         grow = ~wet & (short < -slack)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
+from analysis.part.flow import obstacle
+from analysis.part.flow.filling import fill_plan
 from analysis.part.flow.obstacle import fill_state, injected_m3
 from analysis.part.flow.system import fill_impulse, make_system, open_feeds
 from analysis.part.grid.canvas import lay_canvas
@@ -115,3 +117,14 @@ def test_wet_part_grows_with_the_impulse():
         state = fill_state(system, share * top, system.pore_m3, np.zeros(n, bool), np.zeros(n))
         assert not (before & ~state.wet).any()
         before = state.wet
+
+
+def test_a_matrix_too_large_to_copy_is_worked_on_whole_with_the_same_result(monkeypatch):
+    outline = rectangle(500, 300)
+    feed = PartFeed(Place(np.array([[0.0, 0.0], [0.0, 200.0]])))
+    plan = PartPlan(outline, (), PartStack(2e-10, 1e-10, 30.0, 0.5, 3.0), feeds=(feed,), cells=130)
+    picked = fill_plan(plan, steps=8)
+    monkeypatch.setattr(obstacle, "WIDE_FROM", 1300)
+    whole = fill_plan(plan, steps=8)
+    assert_allclose(whole.arrival, picked.arrival, rtol=1e-6)
+    assert whole.mass_error < 1e-7
