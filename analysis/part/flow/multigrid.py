@@ -39,9 +39,10 @@ class Level:
 
 @dataclass(frozen=True)
 class Hierarchy:
-    """Levels from fine to coarse and the direct solver of the last."""
+    """Levels from fine to coarse, the matrix of the last and its direct solver."""
 
     levels: tuple[Level, ...]
+    coarsest: Matrix
     bottom: Any
 
 
@@ -178,8 +179,7 @@ def build(
         number = np.cumsum(used) - 1
         gather = _plain(number[mine], int(number[-1]) + 1, inside)
         diagonal = matrix.diagonal()
-        reach = float((np.add.reduceat(np.abs(matrix.data), matrix.indptr[:-1]) / diagonal).max())
-        weight = 4.0 / (3.0 * reach) / diagonal
+        weight = _smoothing(matrix, diagonal)
         if inside is not None:
             weight[~inside] = 0.0
         smooth = (_strong(matrix, diagonal) @ gather).tocsr()
@@ -192,7 +192,37 @@ def build(
         levels.append(Level(matrix, up, weight))
         matrix = (up.T.tocsr() @ (matrix @ up)).tocsr()
         cells = np.flatnonzero(used)
-    return Hierarchy(tuple(levels), direct(matrix))
+    return Hierarchy(tuple(levels), matrix, direct(matrix))
+
+
+def changed(base: Hierarchy, change: Matrix) -> Hierarchy:
+    """Return the cycle of a matrix that differs from another one in a few rows.
+
+    Parameters
+    ----------
+    base : Hierarchy
+        Of the other matrix.
+    change : csr_array of shape (n, n)
+        What is added to it; the sum must be positive definite.
+
+    Notes
+    -----
+    The ways up stay as they are, so that on each level only the few changed rows are worked out.
+    """
+    levels = []
+    for level in base.levels:
+        matrix = (level.matrix + change).tocsr()
+        levels.append(Level(matrix, level.up, _smoothing(matrix, matrix.diagonal())))
+        rows = np.flatnonzero(np.diff(change.indptr))
+        change = (level.up[rows].T.tocsr() @ (change[rows] @ level.up)).tocsr()
+    coarsest = base.coarsest + change
+    return Hierarchy(tuple(levels), coarsest, direct(coarsest))
+
+
+def _smoothing(matrix: Matrix, diagonal: FloatArray) -> FloatArray:
+    """Return the weighted inverse diagonal of Jacobi's smoothing."""
+    rows = np.add.reduceat(np.abs(matrix.data), matrix.indptr[:-1])
+    return np.asarray(4.0 / (3.0 * float((rows / diagonal).max())) / diagonal)
 
 
 @dataclass(frozen=True)
