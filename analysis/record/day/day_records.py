@@ -111,7 +111,7 @@ class Day:
     done_by, batch : str
         Who did it, and the batches of resin and stack; empty when nobody said.
     photos : tuple of StagePhoto
-        In the order of the day.
+        In the order of the day: by stage, then by time.
     findings : Findings
     marks : tuple of Mark
         In the order they were filed; mark 1 is the first.

@@ -78,7 +78,7 @@ def day_from(document: Mapping[str, Any], path: Path) -> Day:
     return Day(
         done_by=day.text("done_by", "") or "",
         batch=day.text("batch", "") or "",
-        photos=tuple(sorted(photos, key=lambda photo: STAGES.index(photo.stage))),
+        photos=tuple(sorted(photos, key=lambda one: (STAGES.index(one.stage), one.time))),
         findings=_findings(Table.of(path, document, "findings")),
         marks=tuple(_mark(table, size) for table in _tables(path, document, "mark")),
     )

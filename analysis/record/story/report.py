@@ -99,7 +99,9 @@ def panel_report(
 
 def _numbers(answer: PanelAnswer, faults: int) -> tuple[str, ...]:
     """The few numbers that belong beside the verdict, and how many warnings there are."""
-    wanted = ("Fill time of the part", "Working time", "Permeability K, effective")
+    wanted = ["Permeability K, effective"]
+    if answer.fill is not None:
+        wanted += ["Fill time of the part", "Working time"]
     told = []
     for row in key_rows(answer):
         if row.name in wanted and any(letter.isdigit() for letter in row.value):

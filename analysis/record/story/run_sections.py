@@ -51,7 +51,7 @@ def run_section(
     shown: list[Block] = [
         Picture(
             pictures[name],
-            CAPTIONS.get(name, name.replace("_", " ")),
+            _caption(name, answer.front.usable),
             150.0 if name == "plan" else 130.0,
         )
         for name in names
@@ -59,6 +59,12 @@ def run_section(
     ]
     blocks = [*shown, *_by_the_minute(answer, inch), *_stamps(filed), *_gauge(filed)]
     return Section("The run", (*blocks, *photos_of(filed, "resin open", "end of fill", "other")))
+
+
+def _caption(name: str, usable: bool) -> str:
+    if name == "front_lines" and not usable:
+        return "The last photo. No front was measured."
+    return CAPTIONS.get(name, name.replace("_", " "))
 
 
 def fair_section(answer: PanelAnswer) -> Section:

@@ -113,3 +113,15 @@ def test_an_unusual_weight_is_kept_once_confirmed(folder):
     with pytest.raises(WetlineError, match="if it is true"):
         filed(folder, heavy)
     assert filed(folder, heavy + 'confirmed = ["weight_kg"]').findings.weight_kg == 250
+
+
+def test_photos_of_one_stage_stand_by_their_time(folder):
+    rows = "".join(
+        f'[[photo]]\nfile = "stages/{n}.jpg"\nstage = "bag"\ntime = "2031-05-20T{n}:00:00"\n'
+        for n in (11, 10, 12)
+    )
+    assert [p.file for p in filed(folder, rows).photos] == [
+        "stages/10.jpg",
+        "stages/11.jpg",
+        "stages/12.jpg",
+    ]

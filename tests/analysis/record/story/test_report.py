@@ -183,3 +183,9 @@ def test_photos_of_notes_are_shown(tmp_path):
     assert list(filed.notes) == ["n1.png"]
     shown = [b for b in sections(filed)["The run"] if isinstance(b, Picture)]
     assert [picture.caption for picture in shown] == ["Photo n1.png."]
+
+
+def test_without_a_front_no_caption_claims_one():
+    report = panel_report(bare_answer(), {"front_lines": png()}, "")
+    run = next(section for section in report.sections if section.name == "The run")
+    assert run.blocks[0].caption == "The last photo. No front was measured."
