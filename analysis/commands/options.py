@@ -10,7 +10,7 @@ import click
 from vision.common.quantity import Quantity, other_units, read_quantity
 
 
-class Measure(click.ParamType[float]):
+class Measure(click.ParamType):
     """A value of one kind, such as ``950`` or ``"0.95 bar"`` for a pressure.
 
     Parameters
@@ -37,7 +37,7 @@ class Measure(click.ParamType[float]):
         self.kind, self.likely = kind, likely
         self.above, self.at_least, self.at_most = above, at_least, at_most
 
-    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
         """Return the unit of a bare number, for the help."""
         return self.kind.unit.upper().replace(" ", "") or "NUMBER"
 
