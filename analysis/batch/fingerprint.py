@@ -15,6 +15,7 @@ import analysis
 import vision
 from analysis.record.input_files import file_hash
 from vision.common.atomic_files import write_json
+from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 
 FILE = "fingerprint.json"
@@ -138,8 +139,8 @@ def _difference(then: Mapping[str, str], now: Mapping[str, str]) -> str:
 def _read(path: Path) -> dict[str, dict[str, str]] | None:
     """Return the fingerprint beside the results; None where there is none to be trusted."""
     try:
-        document: Any = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        document: Any = json.loads(read_text(path))
+    except (OSError, ValueError, RecursionError, WetlineError):
         return None
     if not isinstance(document, dict):
         return None

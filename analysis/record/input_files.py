@@ -72,6 +72,8 @@ def hash_inputs(folder: Path) -> dict[str, str]:
 def file_hash(path: Path) -> str:
     """Compute the SHA-256 of a file in hexadecimal, "cannot be read" where it cannot be."""
     digest = hashlib.sha256()
+    if not path.is_file():  # a pipe would be waited for without end
+        return UNREADABLE
     try:
         with path.open("rb") as file:
             while block := file.read(_BLOCK):

@@ -25,8 +25,8 @@ FOLDER = "{folder}"
 QUICK = ("--no-search", "--no-animation", "--quiet")
 LONGEST_S = 20.0
 """No command on these small folders takes longer, whatever was done to them."""
-MAY_CHANGE = {"sheet": {"panel.toml"}}
-"""What a command writes besides results: the card places, into panel.toml."""
+MAY_CHANGE = {"sheet": {"panel.toml"}, "record": {"day.toml"}}
+"""What a command writes besides results: the card places, and what is filed."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,15 @@ def photo_run(folder):
     (folder / "stamps.csv").write_text(knocks.STAMPS, encoding="utf-8")
     (folder / "gauge.csv").write_text(knocks.GAUGE, encoding="utf-8")
     assert knocks.call("run", folder, "--quiet").exit_code == 0
+    return folder
+
+
+def filed_run(folder):
+    """A panel with photos of its day filed, beside a second one like it."""
+    photo_run(folder)
+    shot = sorted((folder / "frames").iterdir())[-1]
+    arguments = ("--stage", "face", "--mark", "pit 210 45", "--surface", "good")
+    assert knocks.call("record", folder, shot, *arguments).exit_code == 0
     return folder
 
 
@@ -113,6 +122,12 @@ CASES = (
          (("drawdown", LOG), ("drawdown", LOG, "--json"))),
     Case("results.json", photo_run, "results/results.json", hurt_json,
          (FIT, ("forecast", FOLDER), ("lines", FOLDER))),
+    Case("results.json beside others", photo_run, "results/results.json", hurt_json,
+         (("data", FOLDER, "-q"), ("repeat", FOLDER, "--judge", FOLDER, "-q"),
+          ("compare", FOLDER, "--to", FOLDER + "/results/side"))),
+    Case("day.toml", filed_run, "day.toml", hurt_toml,
+         (("record", FOLDER, "--note", "bag was tight"), ("record", FOLDER))),
+    Case("filed photo", filed_run, "stages/demoulded_face.jpg", hurt_bytes, (("record", FOLDER),)),
     Case("front.csv", photo_run, "results/front.csv", hurt_table, (FIT, ("resin", FOLDER))),
     Case("arrival.npz", photo_run, "results/arrival.npz", hurt_arrays, (FIT, ("lines", FOLDER))),
     Case("part.toml", part_run, "part.toml", hurt_toml, (("part", FOLDER, *QUICK),)),
@@ -148,6 +163,12 @@ OPTIONS = (
     ("part", FOLDER, "--cells", "?"),
     ("part", FOLDER + "/panel.toml"),
     ("watch", FOLDER + "/none", "--camera", "?", "--quiet"),
+    ("record", FOLDER, "--note", "?", "--surface", "?"),
+    ("record", FOLDER, "--mark", "?", "--thickness", "?"),
+    ("record", FOLDER, FOLDER + "/marks.csv", "--stage", "?", "--at", "?"),
+    ("data", FOLDER, "--to", FOLDER + "/?"),
+    ("compare", FOLDER, "--length-mm", "?", "--to", FOLDER + "/side"),
+    ("repeat", FOLDER, "--coverage-percent", "?", "--to", FOLDER + "/side"),
     ("?", FOLDER),
 )
 

@@ -6,7 +6,6 @@ Tables: ``[day]`` (`done_by`, `batch`), ``[[photo]]`` (`file`, `stage`, `time`, 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
@@ -27,6 +26,7 @@ from analysis.record.day.day_records import (
     Points,
     StagePhoto,
 )
+from vision.common.outside.toml_file import parse_toml
 from vision.common.quantity import LENGTH_MM, MASS_KG, read_quantity
 from vision.common.toml_table import Table, length_mm, read_toml, refuse_unknown_tables
 from vision.errors import WetlineError
@@ -86,10 +86,7 @@ def day_from(document: Mapping[str, Any], path: Path) -> Day:
 
 def parse_day(text: str, path: Path) -> Day:
     """Return the day that a text of day.toml holds (see `read_day`)."""
-    try:
-        return day_from(tomllib.loads(text), path)
-    except tomllib.TOMLDecodeError as error:
-        raise WetlineError(f"{path}: {error}: mend the file by hand, then file again") from error
+    return day_from(parse_toml(text, path), path)
 
 
 def panel_size_mm(folder: Path) -> tuple[float | None, float | None]:

@@ -22,6 +22,12 @@ from analysis.record.day.day_records import (
 from analysis.record.day.day_toml import FILE, corner_fault, parse_day, read_day
 from analysis.record.day.photo_time import photo_time
 from vision.common.atomic_files import add_file, write_text
+from vision.common.outside.input_files import (
+    MOST_PICTURE_BYTES,
+    is_there,
+    read_file,
+    read_text,
+)
 from vision.common.quantity import plain_number
 from vision.errors import WetlineError, did_you_mean
 from vision.frames.exif import is_cut_short, read_header
@@ -94,7 +100,7 @@ def file_photo(
         If it is no photo, is filed already, or what is said of it cannot be.
     """
     try:
-        data = photo.read_bytes()
+        data = read_file(photo, MOST_PICTURE_BYTES)
     except OSError as error:
         raise WetlineError(f"{photo}: cannot be read: check the name") from error
     when = photo_time(photo, at)
@@ -281,7 +287,10 @@ def _text(folder: Path) -> str:
     if not folder.is_dir():
         raise WetlineError(f"{folder}: no such folder: make one with `wetline new FOLDER`")
     path = folder / FILE
-    return path.read_bytes().decode("utf-8-sig") if path.exists() else _HEAD
+    try:
+        return read_text(path) if is_there(path) else _HEAD
+    except (OSError, UnicodeDecodeError) as error:
+        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
 
 
 def _write(folder: Path, text: str) -> Day:

@@ -36,6 +36,18 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise WetlineError(f"{path}: not found: make one with `wetline new FOLDER`") from error
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+    return parse_toml(text, path)
+
+
+def parse_toml(text: str, path: Path) -> dict[str, Any]:
+    """Return what a text of TOML holds; `path` is for messages.
+
+    Raises
+    ------
+    WetlineError
+        If it breaks TOML's rules (with the line), nests without end, or holds a whole number
+        past TOML's own 64 bits.
+    """
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
