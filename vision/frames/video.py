@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.common.outside.input_files import check_file
+from vision.common.outside.input_files import MOST_PIXELS, check_file
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.records import Frame
@@ -97,6 +97,13 @@ def _capture(path: Path) -> cv2.VideoCapture:
             f"{path}: the video will not open: play it to see that it is whole, or save it "
             "again as MP4 (H.264)"
         )
+    pixels = capture.get(cv2.CAP_PROP_FRAME_WIDTH) * capture.get(cv2.CAP_PROP_FRAME_HEIGHT)
+    if pixels > MOST_PIXELS:
+        capture.release()
+        raise WetlineError(
+            f"{path}: its pictures have more than {MOST_PIXELS // 1_000_000} million pixels: save "
+            "it smaller"
+        )
     capture.set(cv2.CAP_PROP_ORIENTATION_AUTO, 1)
     return capture
 
@@ -138,7 +145,12 @@ class VideoFrames(Frames):
         step_s = max(1 / self._fps, span_s / (MOST_FRAMES - 1))
         if source.sample_every_s is not None:
             step_s = max(1 / self._fps, source.sample_every_s / self._speed_up)
-        count = int(span_s / step_s + 1e-6) + 1
+        count = int(min(span_s / step_s, 2.0 * MOST_SAMPLES) + 1e-6) + 1
+        if count > MOST_SAMPLES:
+            raise WetlineError(
+                f"{self._path}: more than {MOST_SAMPLES} frames would be looked at: give a larger "
+                "[frames] sample_every_s, or leave it out"
+            )
         return tuple(self._first_s + i * step_s for i in range(count))
 
     def _name(self, time_s: float) -> str:

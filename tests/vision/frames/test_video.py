@@ -7,6 +7,7 @@ import pytest
 from tests.made_up.film import numbered, write_film
 from tests.made_up.photo_folder import HEIGHT, PANEL, WIDTH, number_of
 from vision.errors import WetlineError
+from vision.frames import video
 from vision.frames.source import open_frames
 from vision.settings.panel_settings import read_setup
 
@@ -113,3 +114,20 @@ def test_what_a_film_is_said_to_stand_for_is_told(tmp_path, line, told):
         assert "its 4 s stand for" in frames.notes[0]
         assert len(frames.warnings) == len(told)
         assert all(words in text for words, text in zip(told, frames.warnings, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "said"),
+    [
+        ("MOST_PIXELS", 1000, "its pictures have more than"),
+        ("MOST_SAMPLES", 3, "more than 3 frames would be looked at: give a larger"),
+    ],
+)
+def test_films_without_measure_are_refused(tmp_path, monkeypatch, name, most, said):
+    write_film(tmp_path / "run.mov", numbered(8), [100] * 8)
+    with monkeypatch.context() as patch:
+        patch.setattr(video, name, most)
+        with pytest.raises(WetlineError, match=said):
+            open_frames(video_setup(tmp_path))
+    with open_frames(video_setup(tmp_path)) as frames:
+        assert len(frames) == 8
