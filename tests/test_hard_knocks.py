@@ -154,8 +154,9 @@ def test_a_folder_in_place_of_a_file(tmp_path):
 
 
 def test_ignored_the_whole_panel_over(tmp_path):
-    everywhere = "ignore_mm = [[0, 0, 300, 160]]"
-    assert_borne(call("run", with_line(photo_panel(tmp_path / "panel"), "panel", everywhere)))
+    everywhere = "ignore_mm = [[[0, 0], [300, 160]]]"
+    folder = with_line(photo_panel(tmp_path / "panel"), "panel", everywhere)
+    assert_borne(call("run", folder), "ignore_mm leaves 0 % of the panel to look at")
 
 
 DAMAGED = {

@@ -66,8 +66,10 @@ def test_a_disk_that_fills_up_in_mid_write(tmp_path, most):
     assert call("run", folder, "--quiet").exit_code == 0
 
 
-@pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS, errno.EACCES, errno.EIO])
-@pytest.mark.parametrize("after", [0, 1, 2, 3, 5])
+@pytest.mark.parametrize(
+    ("code", "after"),
+    [(errno.ENOSPC, 0), (errno.EROFS, 1), (errno.EACCES, 2), (errno.EIO, 3), (errno.ENOSPC, 5)],
+)
 def test_a_drive_that_fails_at_any_write(tmp_path, monkeypatch, code, after):
     folder = photo_panel(tmp_path / "panel", 5)
     left = [after]
