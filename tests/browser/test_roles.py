@@ -93,3 +93,45 @@ def test_corners_are_offered_where_there_is_no_scale(shop, devices):
     phone.wait_for_selector("text=Tap corner 1")
     phone.goto(f"{shop.doors.url}panel/bare")
     phone.wait_for_selector("text=This panel has no scale yet")
+
+
+def test_corners_are_tapped_on_a_stage_photo_that_no_reload_loses(shop, devices, tmp_path):
+    from analysis.page.access.rights import ALL
+    from analysis.record.day.day_toml import read_day
+
+    _, phone = devices
+    picture = tmp_path / "face.jpg"
+    picture.write_bytes(photo(900.0))
+    phone.goto(f"{shop.doors.url}pair#{shop.pairing.invite(ALL).code}")
+    phone.wait_for_selector("text=New panel")
+    phone.goto(f"{shop.doors.url}day/lid")
+    phone.click("#stages >> text=demoulded face")
+    phone.click("label[for='with-corners']")
+    phone.set_input_files("#photo", picture)
+    phone.wait_for_selector("#prompt:has-text('Tap corner 1')")
+    phone.reload()
+    phone.wait_for_selector("#prompt:has-text('Tap corner 1')")
+
+    def tap(corners):
+        for k, (x, y) in enumerate(corners):
+            phone.locator("#image").scroll_into_view_if_needed()
+            box = phone.locator("#image").bounding_box()
+            at = (
+                box["x"] + (x + 0.5) * box["width"] / 600,
+                box["y"] + (y + 0.5) * box["height"] / 356,
+            )
+            phone.touchscreen.tap(*at)
+            more = f"Tap corner {k + 2}" if k < 3 else "All points set"
+            phone.wait_for_selector(f"#prompt:has-text('{more}')")
+
+    corners = [(60, 50), (540, 50), (540, 306), (60, 306)]
+    tap(corners[::-1])
+    phone.click("#file-it")
+    phone.wait_for_selector("text=The corners ran the wrong way round")
+    tap(corners)
+    phone.click("#file-it")
+    phone.wait_for_selector("#photos >> text=demoulded face")
+    (filed,) = read_day(shop.watches.panels.find("lid")).photos
+    for tapped, true in zip(filed.corners_px, corners, strict=True):
+        assert tapped == pytest.approx(true, abs=2.5)
+    assert phone.locator("#held").is_hidden()

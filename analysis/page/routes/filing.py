@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import threading
 import time
 from collections.abc import Callable
@@ -26,6 +27,7 @@ from analysis.page.routes.asked import (
     caller,
     header_words,
     number,
+    points,
     words,
 )
 from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out
@@ -119,12 +121,16 @@ class Filing:
         stage, note = header_words(request, "x-stage"), header_words(request, "x-note")
         age = min(max(number(request.headers.get("x-age-ms", "0"), "age") / 1e3, 0.0), MOST_AGE_S)
         taken = datetime.fromtimestamp(time.time() - age).replace(microsecond=0)
+        corners = corners_asked(request.headers.get("x-corners", ""))
         data = await body(request, MOST_BYTES)
 
         def take() -> dict[str, Any]:
             check_jpeg(data)
             when = None if has_own_time(data) else (taken.isoformat(), "file")
-            return asdict(file_picture(folder, data, ".jpg", stage, note=note, when=when))
+            filed = file_picture(
+                folder, data, ".jpg", stage, note=note, when=when, corners_px=corners
+            )
+            return asdict(filed)
 
         return answer({"ok": True, "photo": await self._filed(folder, take)})
 
@@ -175,6 +181,30 @@ class Filing:
 
     def _folder(self, request: Request) -> Path:
         return self._panels.find(request.path_params["panel"])
+
+
+def corners_asked(text: str) -> tuple[tuple[float, float], ...]:
+    """Read four corners from a header; none where it is empty.
+
+    Raises
+    ------
+    WetlineError
+        If they are no four points.
+
+    Examples
+    --------
+    >>> corners_asked("[[1, 2], [9, 2], [9, 7], [1, 7]]")[2], corners_asked("")
+    ((9.0, 7.0), ())
+    """
+    if not text:
+        return ()
+    try:
+        read = points(json.loads(text[:400]))
+    except (ValueError, RecursionError):
+        raise WetlineError("corners: not understood: tap them again") from None
+    if len(read) != 4:
+        raise WetlineError("corners: four are needed: tap them again")
+    return tuple(read)
 
 
 def has_own_time(data: bytes) -> bool:

@@ -65,9 +65,10 @@ export function fileLinks(place, files) {
     "front_lines.png": "Front lines", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
     "curve.png": "Curve", "levers.png": "What to change", "first_frame.png": "First photo",
     "front.csv": "Table", "results.json": "All numbers", "forecast.json": "Forecast numbers",
-    "resin.json": "Resin numbers", "scale_sheet.pdf": "Scale cards",
+    "resin.json": "Resin numbers", "record.json": "Seal of the record", "scale_sheet.pdf": "Scale cards",
   };
-  for (const name of files || []) {
+  const order = Object.keys(words), rank = (name) => (order.indexOf(name) + 1 || order.length + 1);
+  for (const name of [...(files || [])].sort((a, b) => rank(a) - rank(b))) {
     const link = element("a", words[name] || name, name === "report.html" ? "button main" : "button");
     link.href = `/results/${id}/${encodeURIComponent(name)}`;
     place.append(link);

@@ -1,6 +1,7 @@
 import { $, api, call, element, panelId, show } from "./common.js";
 import { Plan } from "./plan.js";
 import { Queue } from "./queue.js";
+import { Tapper } from "./tapper.js";
 
 const id = encodeURIComponent(panelId());
 const WORDS = { surface: "Face", pits: "Pits", dry_areas: "Dry areas", print_through: "Print-through" };
@@ -46,10 +47,46 @@ $("photo").addEventListener("change", async () => {
   if (!file) return;
   const age = Date.now() - file.lastModified;
   const taken = age >= 0 && age < 60 * 24 * 3600e3 ? file.lastModified : Date.now();
-  await queue.put({ stage: picked.stage, note: $("photo-note").value.trim(), taken, data: await file.arrayBuffer() });
+  const taking = { stage: picked.stage, note: $("photo-note").value.trim(), taken, data: await file.arrayBuffer(), corners: "" };
+  await ($("with-corners").checked ? held : queue).put(taking);
   $("photo").value = "";
   $("photo-note").value = "";
+  $("photo-said").textContent = $("with-corners").checked ? "" : "Sending ...";
+  await showHeld();
+});
+// A photo whose corners are still to be tapped waits on this phone too.
+const held = await new Queue(`tapping of ${panelId()}`).open();
+const tapper = new Tapper(() => {
+  $("prompt").textContent = tapper.prompt().replace("Save them", "File it");
+  $("file-it").disabled = !tapper.complete();
+});
+async function showHeld() {
+  const next = await held.first();
+  show("held", Boolean(next));
+  show("take", !next);
+  if (!next) return;
+  tapper.image.src = URL.createObjectURL(new Blob([next.frame.data], { type: "image/jpeg" }));
+  await tapper.image.decode().catch(() => { $("photo-said").textContent = "This picture can't be shown. File it without corners."; });
+  tapper.clear();
+  if (next.frame.stage === "demoulded back") $("prompt").textContent = "On the back the corners run anticlockwise. Tap corner 1: feed end";
+}
+async function letGo(corners) {
+  const next = await held.first();
+  await queue.put({ ...next.frame, corners });
+  await held.drop(next.key);
   $("photo-said").textContent = "Sending ...";
+  await showHeld();
+}
+$("back").addEventListener("click", () => tapper.back());
+$("without").addEventListener("click", () => letGo(""));
+$("file-it").addEventListener("click", async () => {
+  const { frame } = await held.first(), back = frame.stage === "demoulded back";
+  if (tapper.turning() > 0 === back) {
+    tapper.clear();
+    $("photo-said").textContent = `The corners ran the wrong way round: tap them ${back ? "anticlockwise" : "clockwise"} from the feed corner.`;
+    return;
+  }
+  await letGo(JSON.stringify(tapper.points.map((point) => point.map((v) => Math.round(v * 10) / 10))));
 });
 async function pump() {
   for (;;) {
@@ -58,14 +95,19 @@ async function pump() {
       await new Promise((go) => setTimeout(go, 300));
       continue;
     }
-    const { stage, note, taken, data } = next.frame;
+    const { stage, note, taken, data, corners } = next.frame;
     try {
       const answer = await fetch(api("/day/photo"), {
         method: "POST",
-        headers: { "X-Stage": encodeURIComponent(stage), "X-Note": encodeURIComponent(note), "X-Age-Ms": String(Math.max(0, Date.now() - taken)) },
+        headers: { "X-Stage": encodeURIComponent(stage), "X-Note": encodeURIComponent(note), "X-Age-Ms": String(Math.max(0, Date.now() - taken)), "X-Corners": corners || "" },
         body: data,
       });
       const values = await answer.json().catch(() => ({}));
+      if (answer.status === 409 && corners && /corners/.test(values.error || "")) { // the photo counts more
+        await queue.put({ ...next.frame, corners: "" });
+        await queue.drop(next.key);
+        continue;
+      }
       const done = answer.ok || answer.status === 413 || (answer.status === 409 && /filed already|picture|stage/.test(values.error || ""));
       if (done) {
         await queue.drop(next.key);
@@ -192,4 +234,5 @@ async function load() {
 $("to-board").href = `/panel/${id}`;
 $("to-camera").href = `/camera/${id}`;
 load().catch((error) => { $("error").textContent = error.message; });
+showHeld();
 pump();

@@ -57,6 +57,20 @@ def test_photo_is_filed_with_stage_note_and_its_own_time(shop):
     assert len(read_day(folder).photos) == 1
 
 
+def test_corners_tapped_on_the_photo_are_filed_with_it(shop):
+    folder, browser = shop
+    corners = [[60.2, 50], [540, 50], [540, 306], [60, 306]]
+    for wrong, told in ((corners[:3], "four are needed"), (corners[::-1], "clockwise"), (3, "not")):
+        headers = {"X_Stage": "demoulded face", "X_Corners": json.dumps(wrong)}
+        status, _, body = browser.ask("POST", f"{DAY}/photo", photo(0.0), **headers)
+        assert status == 409
+        assert told in json.loads(body)["error"]
+    headers["X_Corners"] = json.dumps(corners)
+    assert browser.status("POST", f"{DAY}/photo", photo(0.0), **headers) == 200
+    (filed,) = read_day(folder).photos
+    assert [list(corner) for corner in filed.corners_px] == corners
+
+
 def test_photo_without_a_time_of_its_own_says_where_its_time_is_from(shop):
     folder, browser = shop
     sent = browser.status("POST", f"{DAY}/photo", photo(0.0), X_Stage="stack", X_Age_Ms="60000")
