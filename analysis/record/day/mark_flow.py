@@ -79,7 +79,8 @@ def flow_at(mark: Mark, tracked: Tracked) -> MarkFlow:
     if not wet[near].mean() > 0.5:
         return MarkFlow(mark, None, None, None, _dry_words(mark, arrival, front))
     time_s = float(np.median(arrival.time_s[near & wet]))
-    when = f"wetted at {time_s / 60:.1f} min"
+    gap_s = _photo_gap_s(tracked.curve, time_s)
+    when = f"wetted at {time_s / 60:.1f} min (a photo every {max(gap_s / 60, 0.1):.1f} min)"
     if not arrival.seen[near & wet].mean() > 0.5:
         words = f"hidden from the camera: when it wetted is not known (about {time_s / 60:.0f} min"
         return MarkFlow(mark, None, None, None, f"{words} by what lies around it)")
@@ -88,7 +89,8 @@ def flow_at(mark: Mark, tracked: Tracked) -> MarkFlow:
     speed, usual = _speed_mm_min(arrival, around), None
     if tracked.curve.flow == "edge":
         usual = _usual_mm_min(arrival, mark.x_mm)
-        parts += [_speed_words(speed, usual), _place_words(mark, arrival, time_s)]
+        between_mm = (usual or 0.0) * gap_s / 60
+        parts += [_speed_words(speed, usual), _place_words(mark, arrival, time_s, between_mm)]
         parts += _lane_words(mark, front)
     else:
         parts.append(_speed_words(speed, None))
@@ -178,13 +180,22 @@ def _speed_words(speed: float | None, usual: float | None) -> str:
     return f"{told}, {share:.1f} times the usual speed at that distance"
 
 
-def _place_words(mark: Mark, arrival: ArrivalMap, time_s: float) -> str:
-    """Return how far the front at the mark was from the middle of the lanes at that moment."""
+def _photo_gap_s(curve: FrontCurve, time_s: float) -> float:
+    """Return the time between the photos before and after a moment."""
+    after = int(np.clip(np.searchsorted(curve.time_s, time_s), 1, len(curve.time_s) - 1))
+    return float(curve.time_s[after] - curve.time_s[after - 1])
+
+
+def _place_words(mark: Mark, arrival: ArrivalMap, time_s: float, between_mm: float) -> str:
+    """Return how far the front at the mark was from the middle of the lanes at that moment.
+
+    A lead that is less than the front moves from photo to photo is not told: no photo shows it.
+    """
     wet = arrival.time_s <= time_s
     columns = np.arange(1, wet.shape[1] + 1)
     middle_mm = float(np.median((wet * columns).max(axis=1))) * arrival.mm_per_px
     lead = mark.x_mm - middle_mm
-    if abs(lead) < AHEAD_MM or middle_mm >= 0.98 * arrival.length_mm:
+    if abs(lead) < max(AHEAD_MM, between_mm) or middle_mm >= 0.98 * arrival.length_mm:
         return ""
     side = "ahead of" if lead > 0 else "behind"
     return f"{rounded(abs(lead))} mm {side} the middle of the front"

@@ -32,8 +32,9 @@ def test_time_and_speed_are_those_of_the_law():
     assert found.time_s == pytest.approx(200**2 / 80, rel=0.02)
     assert found.speed_mm_min == pytest.approx(60 * D_MM2_S / 200, rel=0.01)
     assert found.usual_mm_min == pytest.approx(found.speed_mm_min, rel=0.01)
-    assert (
-        found.words == "wetted at 8.3 min; the front moved 12 mm/min, as is usual at that distance"
+    assert found.words == (
+        "wetted at 8.3 min (a photo every 1.1 min); the front moved 12 mm/min, as is usual at that "
+        "distance"
     )
 
 
@@ -113,3 +114,17 @@ def test_pen_marks_tell_when_the_front_passed_and_no_more():
     assert low - 3 <= 500 <= high + 3
     assert "how even it was here is not known" in found.words
     assert "end before it" in flow_at(Mark("pit", 399.9, 1.0), run).words
+
+
+def test_a_lead_that_no_two_photos_show_is_not_told():
+    # The front moves 12 mm/min at 200 mm, and a photo comes every 1.1 min: 14 mm between two.
+    def ahead(time_s, seen, by_hand):
+        time_s[45:56] *= 0.9  # 10 mm ahead of the rest at 200 mm
+
+    assert "ahead" not in flow_at(Mark("pit", 200.0, 100.0), tracked(ahead)).words
+
+    def far_ahead(time_s, seen, by_hand):
+        time_s[45:56] *= 0.7  # 33 mm ahead
+
+    told = flow_at(Mark("pit", 200.0, 100.0), tracked(far_ahead)).words
+    assert "mm ahead of the middle of the front" in told
