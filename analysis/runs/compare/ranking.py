@@ -127,7 +127,14 @@ def _value(setup: Setup, wish: str) -> str:
         return f"{told[0]:.2f} kg/m² of resin"
     mean = setup.mean("margin")
     assert mean is not None
-    return f"margin {mean.value:.2f}"
+    return f"margin {mean.value:.2f}{_short(mean)}"
+
+
+def _short(mean: Mean) -> str:
+    """Write that a margin is too small; empty where the part surely fills in the working time."""
+    if mean.value < 1.0:
+        return " (NOT full in the working time)"
+    return " (may not be full in the working time)" if mean.ends[0] < 1.0 else ""
 
 
 def _tied(ordered: Sequence[Setup], wish: str) -> set[str]:

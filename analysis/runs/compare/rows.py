@@ -222,8 +222,8 @@ def ranking_head(found: Comparison) -> str:
     tied = [place.letter for place in ranking.places[1:] if place.tied]
     if tied:
         return (
-            f"{wish[ranking.wish]}: {best.letter} by the numbers, but not proven better than "
-            f"{' and '.join(tied)}."
+            f"{wish[ranking.wish]}: {best.letter} by the numbers, {best.value}, but not proven "
+            f"better than {' and '.join(tied)}."
         )
     if len(ranking.places) == 1:
         return f"{wish[ranking.wish]}: only {best.letter} ({name[best.letter]}) can be ranked."

@@ -78,3 +78,12 @@ def test_without_a_gel_time_there_is_no_margin():
     resin = replace(make_facts().answer.panel.resin, gel_time_s=None)
     found = rank([SLOW, panel("no gel", 2e-10, resin=resin)], "margin")
     assert "gel_time_min" in dict(found.unranked)["B"]
+
+
+def test_a_best_margin_that_is_too_small_says_so():
+    # Margin 0.7 * 3600 s over 0.6^2 / 1.9e-4 s is 1.33 at K = 1e-10; 0.53 and 1.05 at these.
+    short = rank([panel("a", 0.4e-10), panel("b", 0.3e-10)], "margin")
+    assert all("NOT full in the working time" in place.value for place in short.places)
+    near = rank([panel("a", 0.8e-10), panel("b", 3e-10)], "margin")
+    assert near.places[0].value == "margin 3.99"
+    assert "may not be full in the working time" in near.places[1].value
