@@ -22,7 +22,7 @@ COLUMNS = 4
 
 def comparison_lines(found: Comparison) -> list[str]:
     """Write the comparison, the answer to the wish first."""
-    out = [ranking_head(found)]
+    out = textwrap.wrap(ranking_head(found), LINE_WIDTH)
     out += _wrapped(ranking_lines(found))
     out += ["", "Panels"]
     out += [f"  {label}: {panel.name}" for label, panel in found.panels.items()]
