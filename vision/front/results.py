@@ -30,6 +30,9 @@ from vision.settings.settings_stamp import settings_stamp
 ARRIVAL_FILE = "arrival.npz"
 UNEXPLAINED_FILE = "unexplained.png"
 SECOND_FILE = "second_front.csv"
+MOST_STORED = 1e12
+"""No time in s, place in px or factor that tracking stores is greater."""
+LEAST_MM_PER_PX = 1e-3
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 
@@ -165,8 +168,12 @@ def _stored_run(arrays: dict[str, Any]) -> StoredRun:
     numbers = {
         key: finite(key, float(arrays[key])) for key in ("mm_per_px", "last_s", "start_clock_s")
     }
-    if not numbers["mm_per_px"] > 0:
-        raise ValueError("mm_per_px is not above 0")
+    wet = time_s[np.isfinite(time_s)]
+    for values in (wet, homographies, *numbers.values(), clock_s):
+        if np.any(np.abs(values) > MOST_STORED):
+            raise ValueError("a number is past all measure")
+    if not LEAST_MM_PER_PX < numbers["mm_per_px"] < 1 / LEAST_MM_PER_PX:
+        raise ValueError("mm_per_px is no scale")
     return StoredRun(
         arrival=ArrivalMap(
             time_s=time_s,
