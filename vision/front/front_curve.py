@@ -13,7 +13,7 @@ from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
 from vision.check.doubts import FRESH
 from vision.front.dry_spots import find_dry_spots
-from vision.front.front_sight import FrontSight, edges, front_sight
+from vision.front.front_sight import FrontSight, alone_mm, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
 from vision.front.stall import Stall, find_stall
 from vision.records import (
@@ -102,7 +102,7 @@ def _edge_curve(
     shown = _shown(frames, doubts)
     # Where the first lanes are at the end, hardly anything dry is left to tell the light by.
     sure = np.asarray(_sure(frames, doubts) & ~at_end.any(axis=1))
-    rated = _rate(measured, scale, fronts.mean(axis=1), sight, sure)
+    rated = _rate(measured, scale, fronts, sight, sure)
     used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
     curve = FrontCurve.of(
@@ -170,7 +170,7 @@ def _point_curve(
     major, minor, angle = ellipses.T
     doubts = _row_doubts(measured, frames)
     shown = _shown(frames, doubts)
-    rated = _rate(measured, scale, radius.mean(axis=1), sight, _sure(frames, doubts))
+    rated = _rate(measured, scale, radius, sight, _sure(frames, doubts))
     equal = np.where(rated.front_mm > 0, np.sqrt(major * minor), 0.0)
     used, notes = _judge(frames, rated, doubts, ~np.all(rays.inside, axis=1), None)
     curve = FrontCurve.of(
@@ -214,20 +214,22 @@ class _Rated:
 def _rate(
     measured: Measured,
     scale: ScaleSummary,
-    front_mm: FloatArray,
+    lanes_mm: FloatArray,
     sight: FrontSight,
     sure: BoolArray,
 ) -> _Rated:
     """Combine what places the edge, what was filled in, and the scale.
 
     What was hidden for a frame alone may be off by the advance between two frames, and so may
-    all of a front that its photo does not bear out (not `sure`).
+    all of a front that its photo does not bear out (not `sure`). What one frame alone shows of
+    the front's shape may be glare.
     """
+    front_mm = lanes_mm.mean(axis=1)
     advance = np.abs(np.gradient(front_mm)) if len(front_mm) > 1 else np.zeros(len(front_mm))
     blind = np.where(sure, sight.hidden_share, 1.0)
     passed = blind * advance / np.sqrt(3)
     edge = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2
-    sd = np.sqrt(edge + sight.blind_mm**2 + passed**2)
+    sd = np.sqrt(edge + sight.blind_mm**2 + passed**2 + alone_mm(lanes_mm) ** 2)
     wide = np.asarray(sd > WIDEST * measured.arrival.length_mm)
     return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share, wide)
 

@@ -134,8 +134,7 @@ def edges(
     Source: opening and closing by a line (Serra, Image Analysis and Mathematical Morphology, 1982).
     """
     least, most = _as_wide_as_a_tow(fronts_mm, lane_mm, around)
-    middle = np.median(fronts_mm, axis=1, keepdims=True)
-    lasting = middle + median_filter(fronts_mm - middle, (3, 1), mode="nearest")
+    lasting = _lasting_mm(fronts_mm)
     told = sight.broadest_mm <= EDGE_HOLE_MM
     if borne_out is not None:
         told = told & borne_out
@@ -145,6 +144,28 @@ def edges(
         for own, lasts in zip((least, most), supported, strict=True)
     ]
     return shown[0], shown[1]
+
+
+def alone_mm(fronts_mm: FloatArray) -> FloatArray:
+    """Return how far lanes that one frame alone shows ahead or behind shift its mean front.
+
+    Parameters
+    ----------
+    fronts_mm : ndarray of shape (K, L), float
+        Front of each lane, or in each direction.
+
+    Returns
+    -------
+    alone_mm : ndarray of shape (K,), float
+        Not negative; 0 for a front that keeps its shape.
+    """
+    return np.asarray(np.abs((fronts_mm - _lasting_mm(fronts_mm)).mean(axis=1)))
+
+
+def _lasting_mm(fronts_mm: FloatArray) -> FloatArray:
+    """Return the fronts, their shape across the lanes that of two frames in three at least."""
+    middle = np.median(fronts_mm, axis=1, keepdims=True)
+    return np.asarray(middle + median_filter(fronts_mm - middle, (3, 1), mode="nearest"))
 
 
 def _as_wide_as_a_tow(

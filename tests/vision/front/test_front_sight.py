@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from vision.front.front_sight import FrontSight, edges, front_sight, hole_half_breadth_px
+from vision.front.front_sight import FrontSight, alone_mm, edges, front_sight, hole_half_breadth_px
 from vision.records import ArrivalMap
 
 
@@ -63,6 +63,14 @@ def test_an_edge_that_one_frame_alone_shows_is_not_told():
     assert least.tolist() == [20.0, 40.0, 60.0, 80.0, 100.0]
     # An edge that races ahead from frame to frame is told; the leap of one frame is not.
     np.testing.assert_array_equal(most, [35.0, 55.0, np.nan, 95.0, 115.0])
+
+
+def test_what_one_frame_alone_shows_of_the_shape_shifts_its_mean():
+    steady = 20.0 * np.arange(1, 6)[:, None] + np.where(np.arange(40) < 8, 15.0, 0.0)
+    assert alone_mm(steady).tolist() == [0.0] * 5
+    leaping = steady.copy()
+    leaping[2, 20:28] -= 10.0
+    assert alone_mm(leaping) == pytest.approx([0.0, 0.0, 2.0, 0.0, 0.0])
 
 
 def test_no_edge_is_told_where_the_photo_does_not_show_the_front():
