@@ -201,14 +201,18 @@ def told(
     """Yield the steps of a sweep and tell now and then how long it will take yet.
 
     A step costs about as much as is wet, so the work done goes with the square of the wet share.
+    What comes before the first step is not counted: it is no measure of the steps.
     """
     start = last = clock_s()
+    first = None
     for step in sweep:
         yield step
         now = clock_s()
-        if now - last >= TOLD_EVERY_S:
-            share = step.held_m3 / float(step.system.pore_m3.sum())
-            left = (now - start) * (1.0 / max(share, 0.05) ** 2 - 1.0)
+        share = step.held_m3 / float(step.system.pore_m3.sum())
+        if first is None:
+            first, start = share, now
+        elif now - last >= TOLD_EVERY_S and share > first:
+            left = (now - start) * (1.0 - share**2) / (share**2 - first**2)
             progress(f"{100 * share:.0f} % filled, about {max(left, 1.0):.0f} s left")
             last = now
 
