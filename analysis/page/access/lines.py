@@ -80,9 +80,12 @@ class Lines:
                     f"More than {self._most_each} connections from {host}: the rest are closed."
                 )
                 return False
-            if len(self._open) >= self._most and not self._make_room():
-                self._events.add(f"More than {self._most} connections: the rest are closed.")
-                return False
+            if len(self._open) >= self._most:
+                self._events.add(
+                    f"More than {self._most} connections: those that ask for nothing are closed."
+                )
+                if not self._make_room():
+                    return False
             self._open[client] = _Line(conn, host, self._now())
             return True
 

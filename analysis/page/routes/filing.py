@@ -44,6 +44,7 @@ from analysis.record.day.day_records import (
 )
 from analysis.record.day.day_toml import read_day
 from analysis.record.day.filing import add_mark, file_picture, set_day, set_findings
+from analysis.record.day.taking_out import take_out_mark
 from analysis.record.record import filed_flow, rewrite_record
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes, load_frame
@@ -78,6 +79,7 @@ class Filing:
             Door(day + "/photo", self.photo, PICTURES, "POST"),
             Door(day + "/findings", self.findings, FILE, "POST"),
             Door(day + "/mark", self.mark, FILE, "POST"),
+            Door(day + "/unmark", self.unmark, FILE, "POST"),
             Door(day + "/record", self.record, FILE, "POST"),
         ]
 
@@ -154,6 +156,21 @@ class Filing:
         x_mm, y_mm = number(values.get("x_mm"), "x_mm"), number(values.get("y_mm"), "y_mm")
         made = await self._filed(folder, lambda: add_mark(folder, kind, x_mm, y_mm, note))
         return answer({"ok": True, "mark": asdict(made)})
+
+    async def unmark(self, request: Request) -> Response:
+        """Take a mark out again, if it is still the one that the phone shows."""
+        values, folder = await asked(request), self._folder(request)
+        place = int(number(values.get("number"), "number"))
+        shown = (words(values.get("kind")), values.get("x_mm"), values.get("y_mm"))
+
+        def take() -> None:
+            marks = _own_day(folder).marks
+            if [(m.kind, m.x_mm, m.y_mm) for m in marks[max(place - 1, 0) : place]] != [shown]:
+                raise WetlineError("the marks have changed meanwhile: look at them again")
+            take_out_mark(folder, place)
+
+        await self._filed(folder, take)
+        return answer({"ok": True})
 
     async def record(self, request: Request) -> Response:
         """Write the record again with all that is filed; return what it says of the marks."""

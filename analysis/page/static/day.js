@@ -225,6 +225,15 @@ async function load() {
   plan.draw();
   $("marks").replaceChildren(...day.marks.map((m, k) => {
     const item = element("li", `${m.kind} at ${Math.round(m.x_mm)}, ${Math.round(m.y_mm)} mm${m.note ? `: ${m.note}` : ""}`);
+    const out = element("button", "Take out", "small");
+    out.setAttribute("aria-label", `Take out mark ${k + 1}`);
+    out.addEventListener("click", () => act("mark-said", async () => {
+      await call(api("/day/unmark"), { number: k + 1, kind: m.kind, x_mm: m.x_mm, y_mm: m.y_mm });
+      flow = [];
+      await load();
+      return `Mark ${k + 1} is taken out.`;
+    }));
+    item.append(" ", out);
     if (flow[k]) item.append(element("div", `The front there: ${flow[k]}`, "soft"));
     return item;
   }));

@@ -160,7 +160,8 @@ class Pretended:
 def test_who_makes_room():
     """Strangers' idle lines go before those of paired devices; a busy one never goes."""
     now = [0.0]
-    lines = Lines(Events(), most=3, now=lambda: now[0])
+    events = Events()
+    lines = Lines(events, most=3, now=lambda: now[0])
     conns = {name: Pretended() for name in ("paired", "stranger", "busy", "new", "more", "last")}
     for k, name in enumerate(("paired", "stranger", "busy")):
         assert lines.admit(conns[name], (f"192.0.2.{k}", 1))
@@ -176,6 +177,7 @@ def test_who_makes_room():
     lines.began(("192.0.2.9", 1), known=False)
     assert not lines.admit(conns["last"], ("192.0.2.10", 1))
     assert not conns["busy"].cut
+    assert events.fresh() == ["More than 3 connections: those that ask for nothing are closed."]
 
 
 def test_waiting_for_news_is_not_silence():

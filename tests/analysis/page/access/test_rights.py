@@ -49,6 +49,7 @@ DOORS = {
         "POST /api/panels/{panel}/day/findings",
         "POST /api/panels/{panel}/day/mark",
         "POST /api/panels/{panel}/day/record",
+        "POST /api/panels/{panel}/day/unmark",
     ],
     "run": [
         "GET /new",

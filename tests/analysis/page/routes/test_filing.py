@@ -135,6 +135,17 @@ def test_marks_are_filed_where_they_were_placed(shop):
     assert plan == {"length_mm": 300, "width_mm": 160, "flow": "edge", "lines": []}
 
 
+def test_mark_is_taken_out_only_if_it_is_the_one_shown(shop):
+    folder, browser = shop
+    for x_mm in (10, 20):
+        browser.ask("POST", f"{DAY}/mark", {"kind": "pit", "x_mm": x_mm, "y_mm": 5})
+    second = {"number": 2, "kind": "pit", "x_mm": 20, "y_mm": 5}
+    for wrong in ({"x_mm": 10}, {"number": 1}, {"number": 0}, {"number": -1}, {"kind": "bubble"}):
+        assert browser.status("POST", f"{DAY}/unmark", second | wrong) == 409
+    assert browser.status("POST", f"{DAY}/unmark", second) == 200
+    assert [mark.x_mm for mark in read_day(folder).marks] == [10.0]
+
+
 @pytest.mark.parametrize(
     ("path", "values", "told"),
     [
