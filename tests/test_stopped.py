@@ -121,7 +121,7 @@ def test_results_of_two_runs_never_stand_side_by_side(tmp_path, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(atomic_files.os, "replace", stopped)
         assert call("track", folder, "--quiet").exit_code == 1
-    assert_borne(call("fit", folder), "not there yet: run `wetline track`")
+    assert_borne(call("fit", folder), "not there yet: run `wetline run")
     assert not halves(folder)
 
 

@@ -31,6 +31,7 @@ from analysis.fit.mixture_regression import (
 from analysis.panel.flow_media import whole_porosity
 from analysis.panel.records import Panel
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3
+from vision.common.rounding import lapse
 from vision.records import BoolArray, FloatArray, Tracked
 
 PLAUSIBLE_K_M2 = (1e-12, 1e-8)
@@ -241,8 +242,8 @@ def _start_note(start_s: float, last_s: float) -> tuple[str, ...]:
         return ()
     when = "after" if start_s > 0 else "before"
     return (
-        f"the front runs as if resin had entered {abs(start_s):.0f} s {when} the resin start in "
-        "use: check [frames] resin_start and the times",
+        f"the front runs as if resin had entered {lapse(start_s)} {when} the resin start in use: "
+        "check [frames] resin_start and the times",
     )
 
 

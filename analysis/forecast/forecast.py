@@ -8,7 +8,7 @@ from typing import Any
 from analysis.fit.permeability import NoFit
 from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.forecast.panel_json import answer_json
-from analysis.forecast.panel_text import CAUTION, answer_lines
+from analysis.forecast.panel_text import CAUTION, head_rows, text_lines
 from analysis.forecast.part_setup import part_gel_time
 from analysis.forecast.process_changes import ProcessChange, all_changes, enough_together
 from analysis.forecast.what_if import Case, Change, least_that_fills, make_case, outcome
@@ -185,8 +185,8 @@ def _room_to_spare(found: Forecast) -> list[str]:
 
 
 def forecast_lines(found: Forecast) -> list[str]:
-    """Write the forecast in plain lines."""
-    lines = [line for line in answer_lines(found.answer) if line != CAUTION]
+    """Write what the forecast adds to the panel's answer, in plain lines, verdict first."""
+    lines = text_lines(head_rows(found.answer))
     if found.case is None:
         return [*lines, f"No what-if: {found.reason}", CAUTION]
     lines += _media_lines(found.media)

@@ -363,9 +363,8 @@ def _reach_doubts(
     late_s = np.inf if limits is None else max(THICK_SHARE * limits.gel_s, seen_s)
     if steady and np.isfinite(fill.time_high_s) and fill.time_high_s > late_s:
         out.append(
-            f"the forecast runs to {minutes(fill.time_high_s, 'up')} with the viscosity of the "
-            "start, but resin thickens well before it gels: give [resin] viscosity_doubling_min "
-            "or viscosity_log"
+            f"resin thickens within {minutes(fill.time_high_s, 'up')}, which the forecast leaves "
+            "out: give [resin] viscosity_doubling_min or viscosity_log"
         )
     return out
 

@@ -9,7 +9,7 @@ from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.forecast.verdict import UNFAIR_MISFIT
-from vision.common.rounding import minutes, rounded, scientific
+from vision.common.rounding import lapse, minute_decimals, minutes, rounded, scientific
 
 MAX_LINES = 20
 LABEL_WIDTH = 14
@@ -48,18 +48,16 @@ def answer_lines(answer: PanelAnswer) -> list[str]:
 
 def answer_rows(answer: PanelAnswer) -> list[TextRow]:
     """Return the answer row by row, at most 20 lines in all; the caution comes last."""
-    reason = answer.reason
     rows = [
-        TextRow("Panel", answer.panel.name),
-        TextRow("Verdict", answer.judgement.headline, (reason[:1].upper() + reason[1:],)),
-        *_doubt_rows(answer),
+        *head_rows(answer),
         _permeability_row(answer),
         *_time_rows(answer),
         TextRow("Front", _front_words(answer)),
     ]
     if answer.panel.understood:
         rows.append(TextRow("Understood", "; ".join(answer.panel.understood)))
-    warnings = answer.warnings
+    said = {f"in doubt: {text}" for text in answer.front.doubts}  # by the verdict above
+    warnings = [text for text in answer.warnings if text not in said]
     room = MAX_LINES - len(text_lines(rows)) - 1
     shown = warnings if len(warnings) <= room else warnings[: room - 1]
     rows += [TextRow("Look at", text) for text in shown]
@@ -69,6 +67,17 @@ def answer_rows(answer: PanelAnswer) -> list[TextRow]:
     return [*rows, TextRow("", CAUTION)]
 
 
+def head_rows(answer: PanelAnswer) -> list[TextRow]:
+    """Return the rows that go before all others: the panel, its verdict, and whether in doubt."""
+    reason = answer.reason
+    return [
+        TextRow("Panel", answer.panel.name),
+        TextRow("Verdict", answer.judgement.headline, (reason[:1].upper() + reason[1:],)),
+        *_doubt_rows(answer),
+    ]
+
+
+EVEN = "the front slowed evenly, as it should"
 IN_DOUBT = "the numbers come from a front that may be wrong: do not build on them"
 
 
@@ -83,7 +92,7 @@ def _front_words(answer: PanelAnswer) -> str:
     if not front.usable:
         return "not measured"
     used = front.frames_used if isinstance(fit, NoFit) else int(fit.used.sum())
-    return f"reached {front.length_reached_mm:.0f} mm; {used} of {front.frames} frames used"
+    return f"reached {front.length_reached_mm:.0f} mm; {used} of {front.frames} pictures used"
 
 
 def _permeability_row(answer: PanelAnswer) -> TextRow:
@@ -108,13 +117,22 @@ def _model_words(fit: PermeabilityFit) -> str:
     """Write in plain words how the front moved."""
     if fit.misfit_m > UNFAIR_MISFIT * fit.reach_m:
         return f"no steady flow fits: the front stands {fit.misfit_m * 1000.0:.0f} mm off"
-    resists = f"as if the panel began {fit.feed_length_m * 1000.0:.0f} mm earlier"
+    more_mm = rounded(fit.feed_length_m * 1000.0)
+    resists = f"the feed held the resin back as much as {more_mm} mm more of panel would"
     return {
-        "plain": "the front slowed evenly, as it should",
-        "late start": f"the front slowed evenly, counted from {fit.start_s:+.0f} s",
-        "feed resistance": f"the feed held the resin back, {resists}",
-        "feed resistance and late start": f"the feed held the resin back, {resists}",
+        "plain": EVEN,
+        "late start": _start_words(fit.start_s),
+        "feed resistance": resists,
+        "feed resistance and late start": resists,
     }.get(fit.model, fit.model)
+
+
+def _start_words(start_s: float) -> str:
+    """Write from when the front slowed evenly."""
+    if abs(start_s) < 0.5:
+        return EVEN
+    when = "after" if start_s > 0 else "before"
+    return f"the front slowed evenly, as if the resin had come {lapse(start_s)} {when} its start"
 
 
 def _time_rows(answer: PanelAnswer) -> list[TextRow]:
@@ -126,9 +144,9 @@ def _time_rows(answer: PanelAnswer) -> list[TextRow]:
         counts = (f"taken for the part: {'; '.join(fill.assumes[:2])}",) if fill.assumes else ()
         rows.append(TextRow("Fill time", f"{length} {_span(fill)}", counts))
     if gel is not None:
-        tail = f"; working time is {gel.margin:.2f} x the fill time" if gel.margin else ""
+        tail = f", {gel.margin:.2f} times the fill time" if gel.margin else ""
         gels, works = minutes(gel.gel_time_s, "down"), minutes(gel.working_time_s, "down")
-        rows.append(TextRow("Gel", f"{gels}, working time {works}{tail}"))
+        rows.append(TextRow("Gel", f"{gels}; working time {works}{tail}"))
     if fill is not None and fill.longest_run_m is not None:
         ends = ""
         if fill.longest_low_m is not None and fill.longest_high_m is not None:
@@ -140,8 +158,11 @@ def _time_rows(answer: PanelAnswer) -> list[TextRow]:
 
 
 def _span(fill: FillForecast) -> str:
-    best = rounded(fill.time_s / 60.0, 1)
+    decimals = minute_decimals(fill.time_s)
+    best = rounded(fill.time_s / 60.0, decimals)
     if best == "never":
         return "never: the resin stiffens first"
-    low = rounded(fill.time_low_s / 60.0, 1, "down")
-    return f"in {best} min (95 %: {low} to {rounded(fill.time_high_s / 60.0, 1, 'up')})"
+    low = rounded(fill.time_low_s / 60.0, decimals, "down")
+    high = rounded(fill.time_high_s / 60.0, decimals, "up")
+    hours = f" ({fill.time_s / 3600.0:.1f} h)" if fill.time_s >= 2 * 3600.0 else ""
+    return f"in {best} min{hours} (95 %: {low} to {high})"

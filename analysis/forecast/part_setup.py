@@ -153,10 +153,13 @@ def assumptions(panel: Panel, feed_length_m: float) -> tuple[str, ...]:
         "same": "a feed line that holds the resin back as much as the panel's did",
         "none": "a feed line that holds nothing back",
         "other": "another feed line: it may hold back nothing, or twice as much as the panel's",
-    }.get(part.feed_line, "a feed line that holds back between nothing and twice the panel's")
+    }.get(
+        part.feed_line,
+        "a feed line of which nothing is stated: it may hold back nothing, or twice the panel's",
+    )
     if part.feed_line == "" and feed_length_m <= 0:
         feed = "a feed line that holds nothing back, as on the panel"
-    batch = "a new batch of resin" if part.resin_batch == "new" else "resin of the panel's batch"
+    batch = "a new batch of resin" if part.resin_batch == "new" else "the same batch of resin"
     warmth = "as warm as on the panel"
     if part.temperature_c is not None:
         warmth = f"at {part.temperature_c:g} C"

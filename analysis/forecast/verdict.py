@@ -213,9 +213,9 @@ def judge(
 def in_doubt(front: FrontSummary) -> str:
     """Write why the front itself is not believed, where, and what helps."""
     picture = front.unexplained_picture
-    where = f"{picture} in the results shows where: " if picture else ""
+    where = f" {picture} in the results shows where." if picture else ""
     return (
-        f"the front that was read may be wrong: {'; '.join(front.doubts)}: {where}look at the "
+        f"the front that was read may be wrong: {'; '.join(front.doubts)}.{where} Look at the "
         "photos in the record, keep sun and shadows off the panel, or mark the front with a few "
         "points in fix.csv"
     )

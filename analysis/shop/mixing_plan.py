@@ -10,7 +10,7 @@ from typing import Any
 from analysis.panel.records import Panel
 from analysis.panel.resin import DEFAULT_DENSITY_KG_M3, GelTime, gel_time
 from analysis.shop.resin_quantity import Extras, question_uptake, resin_items
-from vision.common.rounding import minutes
+from vision.common.rounding import minutes, rounded
 from vision.errors import WetlineError
 
 MIX_AND_POUR_S = 300.0
@@ -292,14 +292,28 @@ def plan_lines(plan: ResinPlan) -> list[str]:
     lines += [f"  {name:20s} {mass:7.3f} kg" for name, mass in plan.items_kg.items()]
     lines.append(f"Pots: {len(plan.pots)}")
     for pot in plan.pots:
-        when = f"mix at {pot.mix_at_s / 60:+.0f} min"
+        when = f"mix {_from_start(pot.mix_at_s)}"
         if pot.pour_by_s is not None:
-            when += f", pour by {pot.pour_by_s / 60:+.0f} min (from resin start)"
+            when += f", pour by {_from_start(pot.pour_by_s)}"
         split = _split(pot.resin_kg, pot.hardener_kg, 3, " + ")
         mass = f"{pot.mixed_kg:.3f} kg, " if pot.hardener_kg is None else ""
         lines.append(f"  {pot.number}: {mass}{split}, {when}")
     lines += [f"Note: {note}" for note in plan.notes]
     return [*lines, *(f"CAUTION: {text}" for text in plan.cautions)]
+
+
+def _from_start(time_s: float) -> str:
+    """Write a time as counted from the opening of the resin.
+
+    Examples
+    --------
+    >>> _from_start(-300.0), _from_start(0.0), _from_start(2220.0)
+    ('5 min before the resin opens', 'as the resin opens', '37 min after the resin opens')
+    """
+    whole = rounded(abs(time_s) / 60.0)
+    if whole == "0":
+        return "as the resin opens"
+    return f"{whole} min {'after' if time_s > 0 else 'before'} the resin opens"
 
 
 def _split(resin_kg: float | None, hardener_kg: float | None, decimals: int, between: str) -> str:

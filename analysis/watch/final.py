@@ -63,7 +63,7 @@ def difference_lines(
     """Write how far the live front was from the final result."""
     error = live_error_mm(firm, tracked)
     if not len(error):
-        return ("The live front has no frame in common with the final result.",)
+        return ("The live front cannot be compared with the final one: they share no picture.",)
     rms = float(np.sqrt(np.mean(error**2)))
     worst = int(np.argmax(np.abs(error)))
     text = f"Live front against the final result: {rms:.1f} mm apart (rms)"

@@ -31,7 +31,7 @@ def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
     """
     lines = [f"{board.name}: {board.state}" + (f". {board.todo}" if board.todo else "")]
     for alarm in board.alarms[:3]:
-        mark = "!! ACT NOW" if alarm.level == ACT else " ! look"
+        mark = "!! ACT NOW" if alarm.level == ACT else " ! CHECK"
         lines.append(f"{mark}: {alarm.text}. {alarm.todo}")
     front = board.numbers.front
     if front is not None:

@@ -73,8 +73,8 @@ ALL_HIDDEN = 0.95
 LIGHT_FRAMES = 2
 """Frames by which a cell must wet sooner or later in another light to be shown."""
 
-HIDDEN = "front mostly hidden in this photo"
-ELSEWHERE = "this photo by itself shows the front elsewhere"
+HIDDEN = "front mostly hidden"
+ELSEWHERE = "taken alone, this photo shows the front elsewhere"
 FRESH = "too new: only one or two photos show this front"
 
 
@@ -166,9 +166,11 @@ def redrawing_doubts(redrawing: Redrawing, settings: CheckSettings) -> tuple[str
     doubts = []
     bad = sum(rows[k] != "" for k in judged)
     if bad > settings.most_unused * len(judged):
+        hidden = sum(rows[k] == HIDDEN for k in judged)
+        ways = [(bad - hidden, "show the front elsewhere than it was read"), (hidden, "hide it")]
         doubts.append(
-            f"{bad} of {len(judged)} photos do not show the front where it is read, or do not "
-            "show it"
+            f"of {len(judged)} photos "
+            + " and ".join(f"{count} {what}" for count, what in ways if count)
         )
     elif seen and np.mean(redrawing.off_share[seen]) > settings.most_off_in_run:
         doubts.append(

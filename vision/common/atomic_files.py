@@ -182,6 +182,18 @@ def write_json(path: Path, value: Any) -> None:
     write_text(path, json.dumps(plain(value), indent=2, ensure_ascii=False) + "\n")
 
 
+def first_run(path: Path) -> str:
+    """Return what to do first where a file of the results is missing.
+
+    Examples
+    --------
+    >>> first_run(Path("roof/results/front.csv"))
+    'run `wetline run roof` first'
+    """
+    folder = path.parent.parent if path.parent.name == "results" else path.parent
+    return f"run `wetline run {folder.as_posix()}` first"
+
+
 def read_json(path: Path) -> dict[str, Any]:
     """Read a JSON object that Wetline wrote.
 
@@ -193,7 +205,7 @@ def read_json(path: Path) -> dict[str, Any]:
     try:
         value = json.loads(read_text(path))
     except FileNotFoundError as error:
-        raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
+        raise WetlineError(f"{path}: not there yet: {first_run(path)}") from error
     except (OSError, ValueError, RecursionError) as error:
         raise WetlineError(f"{path}: cannot be read: delete it and run again") from error
     if not isinstance(value, dict):

@@ -59,6 +59,18 @@ def minutes(seconds: float, side: Side = "near") -> str:
     return f"{rounded(seconds / 60.0, minute_decimals(seconds), side)} min"
 
 
+def lapse(seconds: float) -> str:
+    """Return how long something lasts, whatever its sign: seconds, and minutes from two on.
+
+    Examples
+    --------
+    >>> lapse(-12.2), lapse(119.0), lapse(351.0), lapse(2400.0)
+    ('12 s', '119 s', '5.9 min', '40 min')
+    """
+    span = abs(seconds)
+    return minutes(span) if span >= 120.0 else f"{rounded(span)} s"
+
+
 def minute_decimals(seconds: float) -> int:
     """Return the decimals that suit a time in minutes: one below ten minutes."""
     return 0 if seconds / 60.0 >= 9.95 else 1

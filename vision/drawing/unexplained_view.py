@@ -41,7 +41,7 @@ MARKS = {
     "odd": _Mark("looks dry where it should be wet, or wet where it should be dry", "xxx", "-"),
     "elsewhere": _Mark("photos by themselves show the front on the other side", "///", "--"),
     "light": _Mark("wet or dry, by how the light is read", "|||", "-."),
-    "hidden": _Mark("never seen clearly: filled in from around", "...", ":"),
+    "hidden": _Mark("hidden or in glare all through: guessed from around", "...", ":"),
 }
 
 

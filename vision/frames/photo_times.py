@@ -208,8 +208,8 @@ def _other_order(by_name: Sequence[Photo], by_time: Sequence[Photo]) -> list[str
     if not moved:
         return []
     return [
-        f"names and capture times run in different orders ({moved} of {len(by_time)} photos): "
-        "taken by their own times"
+        "the photos were put in order by their own times, not by their names: the two differ for "
+        f"{moved} of {len(by_time)} photos"
     ]
 
 

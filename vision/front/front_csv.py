@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.common.atomic_files import write_text
+from vision.common.atomic_files import first_run, write_text
 from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 from vision.records import CURVE_NUMBERS, FrontCurve, SecondFront
@@ -57,7 +57,7 @@ def read_front_csv(path: Path) -> FrontCurve:
     try:
         rows = list(csv.DictReader(io.StringIO(read_text(path), newline="")))
     except FileNotFoundError as error:
-        raise WetlineError(f"{path}: not there yet: run `wetline track` on the folder") from error
+        raise WetlineError(f"{path}: not there yet: {first_run(path)}") from error
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise WetlineError(f"{path}: cannot be read: run `wetline track` again") from error
     if not rows or any(key not in rows[0] for key in HEADER if key not in LATELY_ADDED):

@@ -331,10 +331,13 @@ def _warn_of_sight(measured: Measured, frames: FrameTimes) -> tuple[str, ...]:
     filled_share = 1.0 - float(np.mean(measured.arrival.seen | measured.arrival.by_hand))
     if filled_share > 0.05:
         warnings.append(
-            f"{filled_share:.0%} of the panel was never seen clearly and is filled from around it"
+            f"{filled_share:.0%} of the panel was hidden or in glare all through: the front there "
+            "is guessed from what lies around it (dashed in the picture)"
         )
     if np.any(frames.lost):
-        warnings.append(f"the panel could not be found in {np.count_nonzero(frames.lost)} frames")
+        count = np.count_nonzero(frames.lost)
+        pictures = "1 picture" if count == 1 else f"{count} pictures"
+        warnings.append(f"the panel could not be found in {pictures}")
     if measured.steps is not None:
         warnings.append(_two_steps(measured.steps, measured.arrival))
     if measured.arrival.by_hand.any():
@@ -342,12 +345,27 @@ def _warn_of_sight(measured: Measured, frames: FrameTimes) -> tuple[str, ...]:
     return tuple(warnings)
 
 
+def _beside(ratio: float) -> str:
+    """Write how strongly the first change shows beside the second.
+
+    Examples
+    --------
+    >>> _beside(0.19), _beside(1.0), _beside(1.6)
+    ('the first is fainter: 19% of the second', 'both show alike', 'the first is the stronger')
+    """
+    if 0.9 <= ratio <= 1.1:
+        return "both show alike"
+    if ratio > 1.0:
+        return "the first is the stronger"
+    return f"the first is fainter: {ratio:.0%} of the second"
+
+
 def _two_steps(steps: TwoSteps, arrival: ArrivalMap) -> str:
     """Write that two changes passed over the panel, and which of them was followed."""
     lag_mm = steps.earlier.lag_share * arrival.time_s.shape[1] * arrival.mm_per_px
     told = (
-        f"two changes passed over the panel, the second up to {lag_mm:.0f} mm behind the first, "
-        f"which shows {steps.earlier.ratio:.0%} as strongly: "
+        f"two changes passed over the panel, the second up to {lag_mm:.0f} mm behind the first "
+        f"({_beside(steps.earlier.ratio)}): "
     )
     if steps.is_first_followed:
         return told + (

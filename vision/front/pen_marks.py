@@ -243,7 +243,7 @@ def _curve_of(
         stalled_at_mm=None if stall is None else stall.front_mm,
         stalled_at_s=None if stall is None else stall.since_s,
         warnings=(
-            "pen marks: how even the front was cannot be told",
+            "read from pen marks: these do not show whether the front ran evenly across the panel",
             *([] if stall is None else [stall.warning]),
         ),
     )

@@ -27,9 +27,7 @@ from vision.settings.panel_settings import PanelSetup, read_setup
 from vision.settings.settings_stamp import FIX_FILE, settings_stamp
 from vision.tracking.tracker import TrackedRun, track_frames
 
-OTHER_CHANGE = (
-    f"the change that is not followed is in {SECOND_FILE}, and dotted in the curve of the record"
-)
+OTHER_CHANGE = f"the other change is in {SECOND_FILE}, and dotted in the curve of the record"
 
 DRAWN_LATER = ("front_lines.png", "plan_view.png", "front_lines.mp4")
 """Pictures of a front, drawn when asked for, that a run without one takes away."""

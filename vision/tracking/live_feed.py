@@ -139,7 +139,9 @@ class LiveFeed:
             self.todo = str(error)
             return
         if setup.frames.kind != "photos":
-            self.todo = "Panel.toml names a video or pen marks: take [frames] source out."
+            self.todo = (
+                "panel.toml names a film or pen marks: delete the line source = ... under [frames]."
+            )
             return
         if self.count < FEWEST_FRAMES:
             self.todo = f"{self.count} of the {FEWEST_FRAMES} pictures needed to begin."

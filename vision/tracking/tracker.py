@@ -217,9 +217,9 @@ def _taken_still(frames: Sequence[SeenFrame]) -> list[str]:
     if not count:
         return []
     return [
-        f"in {count} of {len(frames)} frames nothing fixed beside the panel was found again, and "
-        "nothing shows that the camera moved: it is taken to have stood still; if it did, say "
-        '[frames] camera = "fixed"'
+        f"in {count} of {len(frames)} pictures nothing fixed beside the panel was found again, so "
+        "whether the camera moved cannot be checked there; it is taken to have stood still. If you "
+        'know that it did, write [frames] camera = "fixed"'
     ]
 
 

@@ -46,7 +46,7 @@ function drawAlarms() {
     const sign = element("span", act ? "\u25B2" : "\u25CF", "sign");
     sign.setAttribute("aria-hidden", "true");
     const words = element("div", "", "words");
-    words.append(element("strong", `${act ? "ACT NOW" : "LOOK"}: ${alarm.text}`), element("span", alarm.todo));
+    words.append(element("strong", `${act ? "ACT NOW" : "CHECK"}: ${alarm.text}`), element("span", alarm.todo));
     row.append(sign, words);
     if (!muted.has(alarm.key)) {
       const button = element("button", "Sound off");

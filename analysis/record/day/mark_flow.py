@@ -170,7 +170,7 @@ def _usual_mm_min(arrival: ArrivalMap, x_mm: float) -> float | None:
 
 def _speed_words(speed: float | None, usual: float | None) -> str:
     if speed is None:
-        return "how fast cannot be told"
+        return "how fast is not known"
     told = f"the front moved {rounded(speed, 0 if speed >= 10 else 1)} mm/min"
     if usual is None:
         return told

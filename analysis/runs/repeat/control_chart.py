@@ -112,7 +112,7 @@ def control_chart(
     chart = ControlChart(name, unit, tuple(labels), numbers, baseline)
     good = numbers[:baseline][np.isfinite(numbers[:baseline])]
     if len(good) < LEAST_FOR_LIMITS:
-        reason = f"{len(good)} good runs have it; limits need {LEAST_FOR_LIMITS} or more"
+        reason = f"known for {len(good)} of the good runs; limits need {LEAST_FOR_LIMITS} or more"
         return replace(chart, reason=reason)
     spread = float(np.mean(np.abs(np.diff(good)))) / D2
     if not spread > 0:

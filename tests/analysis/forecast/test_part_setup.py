@@ -114,7 +114,7 @@ def test_gel_time_is_that_of_the_part():
 @pytest.mark.parametrize(
     ("part", "says"),
     [
-        ({}, "between nothing and twice the panel's"),
+        ({}, "may hold back nothing, or twice the panel's"),
         ({"feed_line": "same"}, "as much as the panel's did"),
         ({"feed_line": "none"}, "holds nothing back"),
         ({"feed_line": "other"}, "another feed line"),
@@ -172,7 +172,7 @@ def test_a_better_vacuum_multiplies_a_log_too():
 )
 def test_how_warm_the_part_is_taken_to_be(resin, part, warmth):
     panel = make_panel(resin=resin, part=Part(0.6, **part))
-    assert assumptions(panel, 0.0)[1] == f"resin of the panel's batch, {warmth}"
+    assert assumptions(panel, 0.0)[1] == f"the same batch of resin, {warmth}"
     assert assumptions(make_panel(part=None), 0.0) == ()
 
 

@@ -153,9 +153,9 @@ def test_bounds_of_a_fill_that_gels_first_are_rounded_to_the_safe_side():
 
 def test_doubts_of_the_front_are_all_named():
     front = FrontSummary(True, "", 20, 12, doubts=("sun", "shadow"))
-    assert "may be wrong: sun; shadow: look at the photos" in in_doubt(front)
+    assert "may be wrong: sun; shadow. Look at the photos" in in_doubt(front)
     shown = in_doubt(replace(front, unexplained_picture="where.png"))
-    assert "sun; shadow: where.png in the results shows where: look at the photos" in shown
+    assert "sun; shadow. where.png in the results shows where. Look at the photos" in shown
 
 
 def test_the_margin_of_a_fill_that_may_never_end():

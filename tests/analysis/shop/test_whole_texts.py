@@ -73,8 +73,9 @@ def test_a_plan_to_mix():
         "  stack                  3.234 kg",
         "  waste allowance        0.323 kg",
         "Pots: 2",
-        "  1: 1.368 kg resin + 410 g hardener, mix at -5 min, pour by +37 min (from resin start)",
-        "  2: 1.368 kg resin + 410 g hardener, mix at +100 min",
+        "  1: 1.368 kg resin + 410 g hardener, mix 5 min before the resin opens, "
+        "pour by 37 min after the resin opens",
+        "  2: 1.368 kg resin + 410 g hardener, mix 100 min after the resin opens",
         "Note: mind the heat",
         "CAUTION: goggles",
     ]
@@ -84,7 +85,9 @@ def test_a_plan_of_unknown_ratio():
     pots = tuple(replace(pot, resin_kg=None, hardener_kg=None) for pot in PLAN.pots)
     lines = plan_lines(replace(PLAN, resin_kg=None, hardener_kg=None, pots=pots))
     assert lines[1] == "Mix 3.56 kg: resin and hardener together"
-    assert lines[6] == "  2: 1.779 kg, resin and hardener together, mix at +100 min"
+    assert (
+        lines[6] == "  2: 1.779 kg, resin and hardener together, mix 100 min after the resin opens"
+    )
 
 
 def test_a_plan_in_json():

@@ -43,7 +43,7 @@ def test_json_holds_no_nan(tmp_path):
 
 
 def test_missing_and_broken_json_say_what_to_do(tmp_path):
-    with pytest.raises(WetlineError, match="run `wetline track`"):
+    with pytest.raises(WetlineError, match="run `wetline run"):
         read_json(tmp_path / "results.json")
     (tmp_path / "results.json").write_text("{")
     with pytest.raises(WetlineError, match="delete it and run again"):

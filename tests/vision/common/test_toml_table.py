@@ -14,7 +14,11 @@ def table(folder, **values):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("[panel]\nname = Roof\n", "line 2.*mend that line: `name = Roof`"),
+        ("[panel]\nname = Roof\n", 'line 2: `name = Roof`: put words in quotes: name = "Roof"'),
+        ("[panel\nlength_mm = 3\n", "line 1: `.panel`: write a table's name in brackets"),
+        ("length 400\n", "line 1: `length 400`: write name = value"),
+        ("a = [1, 2\n\n", "line 1: the file ends too soon: close every quote and bracket"),
+        ('name = "Roof\nlength_mm = 3\n', "line 1: `name = .Roof`: close every quote"),
         ("porosity = 0,48\n", "write a decimal point, or put the value in quotes"),
         ("[panel]\nlength_mm = 40 in\n", "put a value with its unit in quotes"),
         ("[panel]\nlength_mm =   # along\n", "write the value behind the ="),

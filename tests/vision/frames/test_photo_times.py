@@ -38,7 +38,10 @@ def test_photos_in_the_order_of_their_names_need_no_word():
 def test_photos_renamed_by_the_order_of_sync_go_by_their_own_time():
     found = in_time_order(photos([60.0, 0.0, 90.0, 30.0]), None, HERE)
     assert names(found) == ["IMG_1", "IMG_3", "IMG_0", "IMG_2"]
-    assert "names and capture times run in different orders (4 of 4 photos)" in found.warnings[0]
+    assert (
+        "by their own times, not by their names: the two differ for 4 of 4 photos"
+        in found.warnings[0]
+    )
 
 
 def test_without_times_the_order_of_names_is_said():
@@ -120,7 +123,7 @@ def test_stated_offsets_need_no_guess_about_the_clock():
 def test_a_step_back_of_another_size_is_no_clock_that_was_set(back_s):
     times = [60.0 * k for k in range(5)]
     found = in_time_order(photos([*(t + back_s for t in times), *times]), None, HERE)
-    assert "run in different orders" in " ".join(found.warnings)
+    assert "by their own times, not by their names" in " ".join(found.warnings)
     assert "goes back" not in " ".join(found.warnings)
 
 

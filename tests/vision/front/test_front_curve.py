@@ -84,7 +84,7 @@ def test_a_frame_without_the_panel_is_not_used():
     curve, front = read_curve(measured(straight()), frames(lost=(4,)), SCALE)
     assert curve.notes[4] == "panel not found in this frame"
     assert not curve.used[4]
-    assert "the panel could not be found in 1 frames" in front.warnings
+    assert "the panel could not be found in 1 picture" in front.warnings
 
 
 def test_a_frame_without_the_panel_is_off_by_what_the_front_may_have_moved():

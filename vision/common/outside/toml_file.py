@@ -19,6 +19,8 @@ _TOO_DEEP = "lists or tables stand in each other far too often: check the bracke
 _TOO_LONG = "a whole number of too many digits: mend it"
 _COMMA = re.compile(r"=\s*[-+]?\d+,\d")
 _BARE_UNIT = re.compile(r"=\s*[-+]?[\d.]+\s*[A-Za-z%\"]")
+_BARE_WORDS = re.compile(r"([A-Za-z_]\w*)\s*=\s*([A-Za-z][^\"'#\[\]{}=]*?)\s*(?:#.*)?")
+_UNCLOSED = "close every quote and bracket"
 _NO_VALUE = re.compile(r"=\s*(#.*)?$")
 
 
@@ -51,7 +53,7 @@ def parse_toml(text: str, path: Path) -> dict[str, Any]:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise WetlineError(f"{path}: {error}: {_mend(text, str(error))}") from error
+        raise WetlineError(f"{path}: {_mend(text, str(error))}") from error
     except RecursionError as error:
         raise WetlineError(f"{path}: {_TOO_DEEP}") from error
     except ValueError as error:
@@ -75,22 +77,39 @@ def _refuse_unlikely(path: Path, name: str, value: object, depth: int) -> None:
 
 
 def _mend(text: str, fault: str) -> str:
-    """Return how to mend the line that TOML's reader stopped at."""
-    at = re.search(r"at line (\d+)", fault)
+    """Return the line that TOML's reader stopped at, and how to mend it."""
+    at = re.search(r"at line (\d+), column (\d+)", fault)
     lines = text.splitlines()
-    line = lines[int(at.group(1)) - 1].strip() if at and int(at.group(1)) <= len(lines) else ""
+    if at is None or int(at.group(1)) > len(lines):
+        whole = [k for k, line in enumerate(lines) if line.strip()]
+        number = whole[-1] + 1 if whole else 1
+        return f"line {number}: the file ends too soon: {_UNCLOSED}"
+    number = int(at.group(1))
+    line = lines[number - 1].strip()
+    return f"line {number}: `{line}`: {_rule(line, fault)}"
+
+
+def _rule(line: str, fault: str) -> str:
+    """Return what to write in place of a line, in a shop's words."""
     if "Cannot overwrite a value" in fault or "Cannot declare" in fault:
-        return f"`{line}` stands twice: keep one of the two"
+        return "stands twice: keep one of the two"
     if any(quote in line for quote in "“”„‘’"):
-        return f"`{line}`: write straight quotes"
+        return "write straight quotes"
     if "\\" in line:
-        return f"`{line}`: write / in place of \\"
+        return "write / in place of \\"
     if re.search(r"=\s*(True|False|TRUE|FALSE)\b", line):
-        return f"`{line}`: write true or false in small letters"
+        return "write true or false in small letters"
     if _COMMA.search(line):
-        return f"`{line}`: write a decimal point, or put the value in quotes"
+        return "write a decimal point, or put the value in quotes"
     if _NO_VALUE.search(line):
-        return f"`{line}`: write the value behind the ="
+        return "write the value behind the ="
     if _BARE_UNIT.search(line):
-        return f"`{line}`: put a value with its unit in quotes"
-    return f"mend that line: `{line}`" if line else "mend that line"
+        return "put a value with its unit in quotes"
+    words = _BARE_WORDS.fullmatch(line)
+    if words:
+        return f'put words in quotes: {words.group(1)} = "{words.group(2)}"'
+    if line.startswith("["):
+        return "write a table's name in brackets on a line of its own, as [panel]"
+    if "=" not in line:
+        return "write name = value, or # before the line if it is a note"
+    return f"{_UNCLOSED}, and write one name = value on a line"
