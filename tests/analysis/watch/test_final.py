@@ -31,5 +31,5 @@ def test_a_live_front_that_was_far_off_is_told_with_its_time():
 
 def test_nothing_in_common_is_said():
     (line,) = difference_lines([], TRACKED, 1000.0)
-    assert "no frame in common" in line
+    assert "share no picture" in line
     assert live_error_mm([], TRACKED).size == pytest.approx(0)
