@@ -18,6 +18,7 @@ from click.testing import CliRunner
 import wetline
 from analysis.watch.alarms import Situation, alarms_for
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
+from tests.made_up.run_folders import write_run
 from vision.common.lazy_commands import load_object
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -78,20 +79,11 @@ def sample(name, to):
     shutil.copytree(SAMPLES / name, to, ignore=shutil.ignore_patterns("results", "truth"))
 
 
-@pytest.fixture(scope="module")
-def pen_panel(tmp_path_factory):
-    """A finished panel that costs no camera work."""
-    folder = tmp_path_factory.mktemp("pen") / "panel"
-    sample("pen_marks", folder)
-    type_in(f"wetline run '{folder.as_posix()}'")
-    return folder
-
-
 @pytest.fixture
-def workshop(tmp_path, monkeypatch, pen_panel):
+def workshop(tmp_path, monkeypatch):
     """The folders and photos the text speaks of."""
-    for name in ("panel_b", "good_1", "good_2", "good_3", "season/panel_c"):
-        shutil.copytree(pen_panel, tmp_path / name)
+    for seed, name in enumerate(("panel_b", "good_1", "good_2", "good_3", "season/panel_c")):
+        write_run(tmp_path / name, seed=seed)
     sample("part_cover", tmp_path / "sample_frames" / "part_cover")
     photos = sorted((SAMPLES / "glass_edge" / "frames").iterdir())
     for name, photo in (("IMG_7.jpg", photos[0]), ("face.jpg", photos[-1])):

@@ -20,6 +20,7 @@ from analysis.runs.compare.ranking import Ranking, rank
 from analysis.runs.compare.setups import Setup, common_length_m, group, panel_numbers
 from analysis.runs.panels.conditions import Unlike, unlike_conditions
 from analysis.runs.panels.facts import PanelFacts, read_facts
+from analysis.runs.panels.same_run import refuse_one_run_twice
 from vision.errors import WetlineError
 
 QUANTITIES = {
@@ -86,7 +87,8 @@ def compare_folders(
     Raises
     ------
     WetlineError
-        If there are fewer than two, one comes twice, or one cannot be read.
+        If there are fewer than two, one comes twice, two hold the same photos or marks, or one
+        cannot be read.
     """
     if len(folders) < 2:
         raise WetlineError("compare: name the folders of two panels or more")
@@ -96,7 +98,9 @@ def compare_folders(
         if place in seen:
             raise WetlineError(f"{folder}: named twice: leave one out")
         seen[place] = folder
-    return compare_panels([read_facts(folder) for folder in folders], wish, length_m, scatter)
+    panels = [read_facts(folder) for folder in folders]
+    refuse_one_run_twice(panels)
+    return compare_panels(panels, wish, length_m, scatter)
 
 
 def compare_panels(

@@ -12,6 +12,7 @@ from analysis.fit.permeability import panel_impulse
 from analysis.runs.panels.conditions import Unlike, unlike_conditions
 from analysis.runs.panels.facts import PanelFacts, read_facts
 from analysis.runs.panels.good_run import Reference, reference_from
+from analysis.runs.panels.same_run import refuse_one_run_twice
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
 from analysis.runs.repeat.control_chart import ControlChart, control_chart
 from analysis.runs.repeat.judgement import RunJudgement, judge_run
@@ -108,7 +109,8 @@ def judge_folders(
     Raises
     ------
     WetlineError
-        If a folder cannot be read or is named twice, or no good run can be used.
+        If a folder cannot be read or is named twice, two hold the same photos or marks, or no good
+        run can be used.
     """
     places = [folder.resolve() for folder in good]
     if len(set(places)) < len(places):
@@ -117,6 +119,7 @@ def judge_folders(
         raise WetlineError(f"{judged}: is among the good runs: a run cannot judge itself")
     runs = [read_run(folder, str(i)) for i, folder in enumerate(good, start=1)]
     last = None if judged is None else read_run(judged, str(len(good) + 1))
+    refuse_one_run_twice([run.facts for run in (*runs, *([] if last is None else [last]))])
     return repeat_of(runs, last, coverage, confidence, usual_sd)
 
 
