@@ -17,8 +17,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import PathPatch
+from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path as Outline
+from matplotlib.patheffects import withStroke
 from scipy.ndimage import distance_transform_edt
 
 from analysis.part.answer.part_answer import PartAnswer
@@ -29,9 +30,14 @@ from vision.records import FloatArray
 
 RESIN = LinearSegmentedColormap.from_list("resin", ["#6fb0bb", "#9ccac6", "#cfe2cf", "#f6efdc"])
 GEL = LinearSegmentedColormap.from_list(
-    "gel", ["#9d2f2b", "#e3a37f", "#f4f0e4", "#8fb9a5", "#2c6b5a"]
+    "gel", ["#5c1f00", "#a34a12", "#d9935a", "#e3bd93", "#c3d9e6", "#dceaf2", "#f4f9fc"]
 )
-FEED, VENT, LAST, AIR = "#b5532a", "#2d4f9e", "#7b1fa2", "#c62828"
+"""Lighter with every minute that is left, so that late and early never print alike in grey; what
+comes too late is hatched too."""
+FEED, VENT, LAST, AIR, GAP = "#b34700", "#0b2f7a", "#8a3f73", "#1a1a1a", "#e0a100"
+"""Feed, vent, last spot and air also differ in width, dash and sign: colour never tells alone."""
+_WHITE_UNDER = [withStroke(linewidth=5.6, foreground="white")]
+_VENT_DASH = (0, (1, 0.7))
 STEPS_MIN = (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 20, 30, 60, 120, 240, 480)
 DPI = 130
 FRAMES = 36
@@ -118,40 +124,50 @@ def base(ax: Axes, plan: PartPlan) -> PathPatch:
             (line,) = ax.plot(*loop.T, color=colour, linewidth=wide, linestyle=style, zorder=5)
             line.set_clip_path(edge)
     for gap in plan.gaps:
-        ax.plot(*gap.line_mm.T, color="#e0a100", linewidth=2.2, zorder=7, solid_capstyle="butt")
+        ax.plot(*gap.line_mm.T, color=GAP, linewidth=2.2, zorder=7, solid_capstyle="butt")
     return edge
 
 
-def _draw_place(ax: Axes, place: Place, colour: str, style: Any, wide: float) -> None:
+def _draw_place(ax: Axes, place: Place, colour: str, style: Any, wide: float, sign: str) -> None:
+    look: dict[str, Any] = {"color": colour, "zorder": 8, "path_effects": _WHITE_UNDER}
     if place.is_line:
-        ax.plot(*place.points_mm.T, color=colour, linewidth=wide, linestyle=style, zorder=8)
+        ax.plot(*place.points_mm.T, linewidth=wide, linestyle=style, dash_capstyle="butt", **look)
     else:
-        ax.plot(*place.points_mm[0], "o", color=colour, markersize=2.4 * wide, zorder=8)
+        ax.plot(*place.points_mm[0], sign, markersize=2.4 * wide, **look)
 
 
 def places(ax: Axes, plan: PartPlan) -> None:
     """Draw feeds and vents."""
     for vent in plan.vents:
-        _draw_place(ax, vent.place, VENT, "-", 2.6)
+        _draw_place(ax, vent.place, VENT, _VENT_DASH, 3.4, "s")
     for feed in plan.feeds:
         later = feed.opens_when_wet or feed.opens_at_s > 0
-        _draw_place(ax, feed.place, FEED, (0, (3, 1.2)) if later else "-", 3.4)
+        _draw_place(ax, feed.place, FEED, (0, (3, 1.2)) if later else "-", 3.4, "o")
 
 
 def key(ax: Axes, plan: PartPlan, answer: PartAnswer | None, gel: bool = False) -> None:
     """Draw the key below the picture, with what the picture holds and nothing else."""
-    marks: list[Any] = [Line2D([], [], color=FEED, linewidth=3.4, label="feed")]
-    if any(feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds):
+    later = [feed.opens_when_wet or feed.opens_at_s > 0 for feed in plan.feeds]
+    marks: list[Any] = []
+    if not all(later):
+        marks.append(Line2D([], [], color=FEED, linewidth=3.4, label="feed"))
+    if any(later):
         marks.append(
             Line2D(
-                [], [], color=FEED, linewidth=3.4, linestyle=(0, (2, 1)), label="feed, opens later"
+                [],
+                [],
+                color=FEED,
+                linewidth=3.4,
+                linestyle=(0, (3, 1.2)),
+                label="feed, opens later",
             )
         )
-    marks.append(Line2D([], [], color=VENT, linewidth=2.6, label="vent"))
+    if plan.vents:
+        marks.append(Line2D([], [], color=VENT, linewidth=3.4, linestyle=_VENT_DASH, label="vent"))
     if plan.zones:
         marks.append(Line2D([], [], color="#555555", linewidth=0.9, linestyle=":", label="zone"))
     if plan.gaps:
-        marks.append(Line2D([], [], color="#e0a100", linewidth=2.2, label="edge gap"))
+        marks.append(Line2D([], [], color=GAP, linewidth=2.2, label="edge gap"))
     if answer is not None:
         marks.append(Line2D([], [], color=LAST, marker="X", linestyle="", label="wets last"))
         if answer.trapped:
@@ -167,7 +183,9 @@ def key(ax: Axes, plan: PartPlan, answer: PartAnswer | None, gel: bool = False) 
                 )
             )
     if gel:
-        marks.append(Line2D([], [], color=AIR, linewidth=2, label="working time over"))
+        marks.append(
+            Patch(facecolor="#d9935a", edgecolor=AIR, hatch="///", label="working time over")
+        )
     ax.figure.legend(handles=marks, loc="outside lower center", ncols=7, frameon=False, fontsize=8)
 
 
@@ -284,6 +302,12 @@ def margin_picture(answer: PartAnswer) -> Figure:
                 grid.x_mm, grid.y_mm, shown, [0.0], colors=AIR, linewidths=2, zorder=5
             )
             drawn.set_clip_path(clip)
+            too_late = ax.contourf(
+                grid.x_mm, grid.y_mm, shown, [-2.0 * reach, 0.0], colors="none", hatches=["///"]
+            )
+            too_late.set_edgecolor(AIR)
+            too_late.set_linewidth(0.0)
+            too_late.set_clip_path(clip)
         ax.set_title(
             f"{answer.name}: margin to the end of working time ({reach:.0f} min)", fontsize=11
         )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -83,8 +84,12 @@ def rows(answer: PartAnswer) -> list[Row]:
     if answer.margin is not None and np.isfinite(answer.fill_time_s):
         work = minutes(answer.working_time_s or 0.0, "down")
         found.append(Row("Margin", f"{answer.margin:.2f} (working time {work} over fill time)"))
-    for stage in answer.stages[1:]:
-        found.append(Row("Feeds", f"from {minutes(stage.starts_s)}: {', '.join(stage.feeds)}"))
+    for before, stage in pairwise(answer.stages):
+        new = [name for name in stage.feeds if name not in before.feeds]
+        shut = [name for name in before.feeds if name not in stage.feeds]
+        words = [f"{' and '.join(names)} {what}" for names, what in ((new, "opens"), (shut, "closes"))
+                 if names]  # fmt: skip
+        found.append(Row("Feeds", f"at {minutes(stage.starts_s)} {', '.join(words)}"))
     return [*found, *_air(answer), *_resin(answer), *_changes(answer)]
 
 
