@@ -24,7 +24,8 @@ h1 { font-size: 16pt; margin: 0 0 1mm } h2 { font-size: 12pt; margin: 6mm 0 1mm 
 img { width: 100%; break-inside: avoid } figure { margin: 3mm 0; break-inside: avoid }
 figcaption { font-size: 9.5pt; color: #555 }
 table { border-collapse: collapse; width: 100% }
-th { white-space: nowrap } td, th { text-align: left; padding: .8mm 3mm .8mm 0; border-bottom: 1px solid #ddd;
+th { white-space: nowrap }
+td, th { text-align: left; padding: .8mm 3mm .8mm 0; border-bottom: 1px solid #ddd;
   vertical-align: top }
 .caution { border: 1px solid #9d2f2b; padding: 2mm 4mm; break-inside: avoid }
 """

@@ -87,8 +87,8 @@ def rows(answer: PartAnswer) -> list[Row]:
     for before, stage in pairwise(answer.stages):
         new = [name for name in stage.feeds if name not in before.feeds]
         shut = [name for name in before.feeds if name not in stage.feeds]
-        words = [f"{' and '.join(names)} {what}" for names, what in ((new, "opens"), (shut, "closes"))
-                 if names]  # fmt: skip
+        turns = [(new, "opens"), (shut, "closes")]
+        words = [f"{' and '.join(names)} {what}" for names, what in turns if names]
         found.append(Row("Feeds", f"at {minutes(stage.starts_s)} {', '.join(words)}"))
     return [*found, *_air(answer), *_resin(answer), *_changes(answer)]
 
