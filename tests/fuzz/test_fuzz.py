@@ -34,7 +34,7 @@ def work(tmp_path_factory):
 
 
 @pytest.mark.parametrize("name", READERS)
-@settings(max_examples=40, **HEALTH)
+@settings(max_examples=25, **HEALTH)
 @given(choices=CHOICES)
 def test_a_reader_of_a_hurt_file(name, choices, work):
     reader = READERS[name]
@@ -42,7 +42,7 @@ def test_a_reader_of_a_hurt_file(name, choices, work):
 
 
 @pytest.mark.parametrize("name", READERS)
-@settings(max_examples=20, **HEALTH)
+@settings(max_examples=10, **HEALTH)
 @given(data=st.binary(max_size=200))
 def test_a_reader_of_anything(name, data, work):
     feed(READERS[name], data, work)
@@ -60,7 +60,7 @@ def test_a_command_on_a_hurt_folder(case, choices, work, bases):
     assert borne(case, choices, work, bases) == []
 
 
-@settings(max_examples=25, **HEALTH)
+@settings(max_examples=15, **HEALTH)
 @given(choices=CHOICES)
 def test_a_command_with_odd_options(choices, work, bases):
     assert borne_options(choices, work, bases) == []
