@@ -19,6 +19,7 @@ import wetline
 from analysis.watch.alarms import Situation, alarms_for
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
 from tests.made_up.run_folders import write_run
+from vision.arrival import usability
 from vision.common.lazy_commands import load_object
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -208,6 +209,55 @@ def test_the_guide_has_a_row_for_each_alarm():
         assert any(alarm.text.startswith(row) for alarm in raised), f"no such alarm: {row}"
 
 
+SAID = {
+    "vision/front/front_curve.py": [
+        "hidden or in glare all through", "race-tracking along", "behind the front",
+        "two changes passed over the panel", "the panel could not be found in",
+        "the front was corrected by hand",
+    ],
+    "vision/tracking/tracker.py": ["nothing fixed beside the panel was found again"],
+    "vision/frames/photo_times.py": [
+        "hours lie between", "the camera's clock goes back by", "photos carry a capture time",
+        "the photos carry the time of their last change", "put in order by their own times",
+        "is not used",
+    ],
+    "vision/frames/video.py": ["is said to play slower", "the whole film stands for"],
+    "vision/check/doubts.py": [
+        "the light can be read in two ways", "show the front elsewhere than it was read",
+        "photos by themselves show",
+    ],
+    "analysis/fit/permeability.py": [
+        "the front slowed from about", "the front runs as if resin had entered",
+        "no permeability without", "the slope of the panel is counted in",
+    ],
+    "analysis/forecast/panel_answer.py": [
+        "times as far as the front was measured", "resin thickens within", "feed hole taken as",
+        "forecast corrected to the part's fibre fraction", "flow media: the tool side lags",
+        "the front still moved at",
+    ],
+    "analysis/panel/tables/vacuum.py": ["air pressure taken as", "the vacuum is weak"],
+    "analysis/panel/tables/resin.py": ["viscosity taken from the class"],
+}  # fmt: skip
+"""Words of the warnings and doubts, as the code has them."""
+
+
+@pytest.mark.parametrize("place", SAID)
+def test_the_guide_has_the_words_of_each_warning(place):
+    code = re.sub(r'"\s*f?"', "", (ROOT / place).read_text(encoding="utf-8"))
+    cells = re.findall(r"^\| ([^|]+?) \|", read("guide.md"), re.M)
+    for words in SAID[place]:
+        assert words in code, f"{place} says it otherwise now: {words}"
+        assert any(words in cell for cell in cells), f"the guide leaves out: {words}"
+
+
+def test_the_guide_has_a_row_for_each_reason_why_a_run_is_refused():
+    reasons = [text for name, text in vars(usability).items() if name.isupper()]
+    rows = re.findall(r"^\| ([^|]+?) \|", read("guide.md").split("## In doubt")[1], re.M)
+    assert len(reasons) >= 7
+    for reason in reasons:
+        assert any(row in reason for row in rows), reason
+
+
 @pytest.mark.parametrize("word", ["fills", "tight", "gels first", "unfair test", "cannot decide"])
 def test_the_guide_says_what_to_do_after_each_verdict(word):
     section = read("guide.md").split("## Verdicts")[1].split("\n## ")[0]
@@ -216,16 +266,18 @@ def test_the_guide_says_what_to_do_after_each_verdict(word):
 
 def test_what_guide_and_readme_link_to_is_there():
     for name, path in DOCS.items():
-        text = read(name)
-        for target in re.findall(r"\]\(([^)#\s]*)(?:#[^)]*)?\)", text):
-            if target and "://" not in target:
-                assert (path.parent / target).exists(), f"{name}: {target}"
-        places = {
-            re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-")
-            for head in re.findall(r"^#+ (.+)$", text, re.M)
-        }
-        for anchor in re.findall(r"\]\(#([^)]+)\)", text):
-            assert anchor in places, f"{name}: #{anchor}"
+        for target, anchor in re.findall(r"\]\(([^)#\s]*)#?([^)]*)\)", read(name)):
+            if "://" in target:
+                continue
+            there = (path.parent / target).resolve() if target else path
+            assert there.exists(), f"{name}: {target}"
+            assert not anchor or anchor in headings(there), f"{name}: {target}#{anchor}"
+
+
+def headings(path):
+    """Return the anchors of a document's headings."""
+    found = re.findall(r"^#+ (.+)$", path.read_text(encoding="utf-8"), re.M)
+    return {re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-") for head in found}
 
 
 def test_the_readme_starts_with_what_comes_out(tmp_path):
