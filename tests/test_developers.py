@@ -22,7 +22,8 @@ def test_each_path_named_is_there():
     files = [
         path.relative_to(ROOT).as_posix()
         for top in ("vision", "analysis", "tests", "sample_frames")
-        for path in (ROOT / top).rglob("*.py")
+        for path in (ROOT / top).rglob("*.*")
+        if path.suffix in {".py", ".md"}
     ] + [path.name for path in ROOT.iterdir()]
     lost = {
         name
