@@ -207,6 +207,7 @@ def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, qui
     """
     from vision.common.progress import bar
     from vision.drawing.pictures import write_pictures
+    from vision.drawing.timelapse import NO_H264, writes_h264
     from vision.errors import WetlineError
     from vision.frames.source import open_frames
     from vision.front.results import load_run
@@ -234,3 +235,5 @@ def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, qui
         )
     for path in written:
         click.echo(str(path))
+    if video and not quiet and not writes_h264():
+        click.echo(NO_H264, err=True)

@@ -129,7 +129,7 @@ def _model_words(fit: PermeabilityFit) -> str:
 
 def _start_words(start_s: float) -> str:
     """Write from when the front slowed evenly."""
-    if abs(start_s) < 0.5:
+    if abs(start_s) < 5.0:  # nearer than a shop notes it
         return EVEN
     when = "after" if start_s > 0 else "before"
     return f"the front slowed evenly, as if the resin had come {lapse(start_s)} {when} its start"

@@ -193,12 +193,7 @@ def draw_title(
     row_px = round(1.35 * size)
     box_w = max((text_size(row, size)[0] for row in rows), default=0) + 1.2 * size
     box_h = row_px * len(rows) + 0.5 * size
-    corners = [
-        Box(x, y, box_w, box_h)
-        for y in (box_h / 2, height - box_h / 2)
-        for x in (box_w / 2, width - box_w / 2)
-    ]
-    box = min(corners, key=lambda b: _hidden(b, panel_px))
+    box = emptiest_corner((height, width), (box_w, box_h), panel_px)
     if not rows:
         return Box(0, 0, 0, 0)
     backing(image, box)
@@ -208,6 +203,39 @@ def draw_title(
         y = box.y - box.height / 2 + 0.25 * size + (i + 0.5) * row_px
         write(image, row, Box(left + width_px / 2, y, 0, height_px), size)
     return box
+
+
+def emptiest_corner(
+    shape: tuple[int, int],
+    size_px: tuple[float, float],
+    panel_px: FloatArray,
+    taken: Sequence[Box] = (),
+) -> Box:
+    """Find the corner of a picture where a box hides least of the panel and of what is there.
+
+    Parameters
+    ----------
+    shape : (int, int)
+        Height and width of the picture.
+    size_px : (float, float)
+        Width and height of the box.
+    panel_px : ndarray of shape (N, 2)
+        The panel's outline.
+    taken : sequence of Box
+        What must not be covered if it can be helped.
+    """
+    (height, width), (box_w, box_h) = shape, size_px
+    corners = [
+        Box(x, y, box_w, box_h)
+        for y in (box_h / 2, height - box_h / 2)
+        for x in (box_w / 2, width - box_w / 2)
+    ]
+
+    def cost(box: Box) -> float:
+        clashes = sum(box.overlaps(one) for one in taken if one.width > 0)
+        return 1e12 * clashes + _hidden(box, panel_px)
+
+    return min(corners, key=cost)
 
 
 def _hidden(box: Box, panel_px: FloatArray) -> float:
