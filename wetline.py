@@ -19,7 +19,7 @@ import click
 from vision.common.lazy_commands import LazyGroup, load_object
 
 COMMANDS = {
-    "new": ("analysis.commands.panel:new", "Make a folder for a new panel, with a panel.toml to fill in."),
+    "new": ("analysis.commands.panel:new", "Make a folder for a new panel, or a part, with a panel.toml or part.toml to fill in."),
     "sheet": ("vision.commands:sheet", "Write the printable scale sheet as a PDF."),
     "corners": ("vision.commands:corners", "Read the panel's corners or tape marks off the first photo, or off PHOTO."),
     "run": ("analysis.commands.panel:run", "Do the whole job: track, fit, decide, and write the record."),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,19 +59,63 @@ AMBIENT = Measure(PRESSURE_MBAR, at_least=500, at_most=1085, likely=(780, 1085))
     show_default=True,
     help="What tells the camera how big things are.",
 )
+@click.option("--part", "is_part", is_flag=True, help="Make a part with its part.toml instead.")
 @click.option(
     "--ask/--no-ask", default=None, help="Ask for the numbers.  [default: ask in a terminal]"
 )
 def new(
-    folder: Path, name: str | None, flow: str, scale: str, ask: bool | None, **given: str | None
+    folder: Path,
+    name: str | None,
+    flow: str,
+    scale: str,
+    is_part: bool,
+    ask: bool | None,
+    **given: str | None,
 ) -> None:
-    """Make a folder for a new panel, with a panel.toml to fill in."""
-    from analysis.panel.new_panel import ASKS, new_panel, read_answer
-    from vision.errors import WetlineError
+    """Make a folder for a new panel, or a part, with a panel.toml or part.toml to fill in.
+
+    In a terminal it asks for the numbers; Enter leaves one open. Nothing is filled in that you
+    did not say. For example: wetline new roof_7 --length 600 --width 200
+    """
+    from analysis.panel.new_panel import ASKS, new_panel
+    from analysis.part.new_part import PART_ASKS, new_part
 
     asking = sys.stdin.isatty() if ask is None else ask
+    if is_part:
+        _refuse_panel_options(given)
+        answers = _answers(PART_ASKS, given, asking)
+        questions = new_part(folder, name=name, answers=answers)
+        steps = [f"Fill in what is open in {folder / 'part.toml'}", f"wetline part {folder}"]
+    else:
+        answers = _answers(ASKS, given, asking)
+        questions = new_panel(folder, name=name, flow=flow, scale=scale, answers=answers)
+        steps = [
+            f"Fill in what is open in {folder / 'panel.toml'}",
+            f"Put the photos into {folder / 'frames'}",
+            f"wetline run {folder}",
+        ]
+    for line in answers.values():
+        click.echo(f"Understood: {line}")
+    for text in questions:
+        click.echo(f"Look at: {text}")
+    for number, step in enumerate(steps, start=1):
+        click.echo(f"{number}. {step}")
+
+
+def _refuse_panel_options(given: Mapping[str, str | None]) -> None:
+    """Refuse what a part is not asked for."""
+    for name in ("flow_length", "porosity"):
+        if given[name] is not None:
+            raise click.UsageError(f"--{name.replace('_', '-')} goes with a panel, not with --part")
+
+
+def _answers(asks: Sequence[Ask], given: Mapping[str, str | None], asking: bool) -> dict[str, str]:
+    """Return the lines for what was given as options or is answered now, by field."""
+    from analysis.panel.new_panel import read_answer
+    from vision.errors import WetlineError
+
     answers = {}
-    for one in ASKS:
+    for one in asks:
         text = given[one.option.replace("-", "_")]
         if text is not None:
             try:
@@ -79,14 +124,7 @@ def new(
                 raise WetlineError(f"--{one.option} {text}: {error}") from None
         elif asking and (line := _prompted(one)):
             answers[one.key] = line
-    questions = new_panel(folder, name=name, flow=flow, scale=scale, answers=answers)
-    for line in answers.values():
-        click.echo(f"Understood: {line}")
-    for text in questions:
-        click.echo(f"Look at: {text}")
-    click.echo(f"1. Fill in what is open in {folder / 'panel.toml'}")
-    click.echo(f"2. Put the photos into {folder / 'frames'}")
-    click.echo(f"3. wetline run {folder}")
+    return answers
 
 
 def _prompted(ask: Ask) -> str:

@@ -35,7 +35,9 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         text = read_text(path)
     except FileNotFoundError as error:
-        raise WetlineError(f"{path}: not found: make one with `wetline new FOLDER`") from error
+        option = " --part" if path.name == "part.toml" else ""
+        make = f"make one with `wetline new {path.parent.as_posix()}{option}`"
+        raise WetlineError(f"{path}: not found: {make}") from error
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
     return parse_toml(text, path)
