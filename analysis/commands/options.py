@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import click
@@ -74,3 +75,23 @@ def _bare(value: Any) -> Any:
         return float(value)
     except (TypeError, ValueError):
         return value
+
+
+class PanelFolder(click.Path):
+    """A panel folder; a photo or film in its place is told what to do with it."""
+
+    name = "folder"
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path, file_okay=False)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path; refuse a file."""
+        if Path(value).is_file():
+            self.fail(
+                f"{value} is a file, and a run is a folder: make one with `wetline new FOLDER`, "
+                "put the photos into FOLDER/frames or the film into FOLDER, and name the folder",
+                param,
+                ctx,
+            )
+        return super().convert(value, param, ctx)

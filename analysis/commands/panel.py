@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Measure
+from analysis.commands.options import Measure, PanelFolder
 from vision.common.quantity import (
     AREA_M2,
     LENGTH_MM,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from analysis.forecast.panel_answer import PanelAnswer
     from analysis.panel.new_panel import Ask
 
-FOLDER = click.Path(path_type=Path, file_okay=False)
+FOLDER = PanelFolder()
 FILE = click.Path(path_type=Path, dir_okay=False)
 AREA = Measure(AREA_M2, above=0, at_most=500, likely=(0.01, 300))
 BUCKET = Measure(MASS_KG, above=0, at_most=500, likely=(0.05, 200))

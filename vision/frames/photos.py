@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.common.outside.folder_contents import PHOTO_SUFFIXES as PHOTO_SUFFIXES
+from vision.common.outside.folder_contents import pictures_there
 from vision.common.outside.input_files import (
     MOST_PICTURE_BYTES,
     MOST_PIXELS,
@@ -27,8 +29,6 @@ from vision.frames.prefetch import WORKERS, Ahead
 from vision.frames.reader import Frames
 from vision.records import Frame
 from vision.settings.frame_settings import FrameSource
-
-PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", *HEIF_SUFFIXES)
 
 AHEAD_BYTES = 40_000_000
 """Pictures decoded in advance, whatever the photos' size: six at 1920 x 1080."""
@@ -108,7 +108,9 @@ def open_photos(source: FrameSource) -> PhotoFrames:
         key=lambda p: natural_key(p.name),
     )
     if not paths:
-        raise WetlineError(f"{folder}: no photos (JPEG, PNG, TIFF or HEIC): put them there")
+        panel = folder if (folder / "panel.toml").exists() else folder.parent
+        mend = pictures_there(panel) or "put them there"
+        raise WetlineError(f"{folder}: no photos (JPEG, PNG, TIFF or HEIC): {mend}")
     _need_heif_reader(paths)
     notes: list[str] = []
     photos = _without_copies(_readable(paths, notes), notes)

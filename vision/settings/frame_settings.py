@@ -35,6 +35,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
 
+from vision.common.outside.folder_contents import VIDEO_SUFFIXES, pictures_there
 from vision.common.outside.input_files import is_there
 from vision.common.quantity import DURATION_S, TIME_S, read_quantity
 from vision.common.toml_table import Table
@@ -56,7 +57,6 @@ FRAMES_FIELDS = (
 )
 CAMERAS = ("followed", "fixed")
 FOLLOWED = ("first", "second")
-VIDEO_SUFFIXES = (".mp4", ".mov", ".m4v", ".avi", ".mkv", ".webm", ".mts")
 FILM_CLOCKS = ("speed_up", "duration", "duration_s", "interval_s", "film_start")
 """Fields of which a film needs one."""
 LEAST_BARE_S = 300.0
@@ -220,7 +220,8 @@ def _source_path(table: Table, folder: Path) -> Path:
     if text is not None:
         path = folder / text
         if not is_there(path):
-            raise table.bad("source", f"not found beside {table.file.name}: mend the name")
+            there = pictures_there(folder) or "write the folder or film that holds the run"
+            raise table.bad("source", f"not found beside {table.file.name}: {there}")
         return path
     if (folder / "frames").is_dir():
         return folder / "frames"
@@ -232,10 +233,9 @@ def _source_path(table: Table, folder: Path) -> Path:
         raise table.bad("source", f"say which of {names} to use")
     if (folder / "marks.csv").is_file():
         return folder / "marks.csv"
-    raise WetlineError(
-        f"{folder}: no frames: put the photos in {folder.name}/frames, or a video beside "
-        f"{table.file.name}"
-    )
+    there = pictures_there(folder)
+    mend = f"put the photos in {folder.name}/frames, or a film beside {table.file.name}"
+    raise WetlineError(f"{folder}: no pictures of the run: {there or mend}")
 
 
 def _kind(table: Table, path: Path) -> str:

@@ -302,5 +302,5 @@ def test_markers_too_close_for_their_size(tmp_path):
 def test_missing_folder_and_missing_frames(tmp_path):
     with pytest.raises(WetlineError, match="wetline new"):
         read_setup(tmp_path / "nowhere")
-    with pytest.raises(WetlineError, match="no frames"):
+    with pytest.raises(WetlineError, match="no pictures of the run"):
         read_setup(make(tmp_path, PANEL + CORNERS, frames=False))
