@@ -267,8 +267,8 @@ def _questioned(plane: PlaneMap, setup: PanelSetup, focal_35mm: float | None) ->
         f"[panel] {plane.length_mm / plane.width_mm:.2f} times: measure it and its corners again, "
         'on a whole photo; if all is true, write confirmed = ["corners_px"] under [scale]'
     )
-    wider = _with_error(plane, plane.error_mm, float(np.hypot(plane.relative_sd, off / 2.0)))
-    return replace(wider, question=question)
+    wider = float(np.hypot(plane.relative_sd, off / 2.0))
+    return replace(plane, relative_sd=wider, question=question)
 
 
 def _with_error(plane: PlaneMap, error_mm: float, relative_sd: float) -> PlaneMap:

@@ -40,7 +40,7 @@ def panel_id(name: str) -> str:
 
     Examples
     --------
-    >>> panel_id("Deckel 3"), panel_id("K\udcfchlung")
+    >>> panel_id("Deckel 3"), panel_id("K\\udcfchlung")
     ('Deckel 3', 'K%FChlung')
     """
     try:

@@ -63,7 +63,7 @@ def test_forecast(folder):
 
 
 def test_forecast_before_tracking_says_what_to_run(folder):
-    with pytest.raises(WetlineError, match="wetline track"):
+    with pytest.raises(WetlineError, match="run `wetline run"):
         run(commands.forecast, folder)
 
 

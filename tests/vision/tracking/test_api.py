@@ -50,7 +50,7 @@ def test_a_folder_of_the_same_pictures_gives_the_same_and_nothing_is_written(run
     assert found.scale == run.scale
     assert steps == [(k, len(TIMES_S)) for k in range(len(TIMES_S))]
     assert not (folder / "results").exists()
-    with pytest.raises(WetlineError, match="wetline track"):
+    with pytest.raises(WetlineError, match="run `wetline run"):
         load(folder)
 
 
