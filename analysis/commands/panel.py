@@ -146,7 +146,10 @@ def _prompted(ask: Ask) -> str:
 @click.option("--json", "as_json", is_flag=True, help="Print results.json.")
 @click.option("--quiet", "-q", is_flag=True, help="No hints, only the answer.")
 def fit(folder: Path, as_json: bool, quiet: bool) -> None:
-    """Work out permeability, fill time and verdict from what was tracked."""
+    """Work out permeability, fill time and verdict from what was tracked.
+
+    For a changed panel.toml, without looking at the photos again: wetline fit roof_7
+    """
     from analysis.forecast.panel_answer import answer
     from analysis.record.record import write_record
 
@@ -162,7 +165,10 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print results.json.")
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
 def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
-    """Do the whole job: track, fit, decide, and write the record."""
+    """Do the whole job: track, fit, decide, and write the record.
+
+    For example: wetline run roof_7 --pdf
+    """
     from analysis.record.panel_job import run_panel
 
     found = run_panel(folder, pdf=pdf, quiet=quiet or as_json)
@@ -189,7 +195,10 @@ def _show(found: PanelAnswer, folder: Path, as_json: bool, quiet: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print the forecast as JSON.")
 @click.option("--quiet", is_flag=True, help="Do not say where the picture went.")
 def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> None:
-    """Find out whether the part fills in time, and what to change if not."""
+    """Find out whether the part fills in time, and what to change if not.
+
+    After a run of the panel. For example: wetline forecast roof_7 --media roof_8
+    """
     import json
 
     from analysis.forecast.forecast import compare_media, forecast_json, forecast_lines
@@ -231,28 +240,33 @@ def forecast(folder: Path, media: Path | None, as_json: bool, quiet: bool) -> No
     type=REST,
     help="Panel's bucket after the run.",
 )
-@click.option("--left-in-lines-kg", type=LEFT, default=0.0, show_default=True)
+@click.option("--left-in-lines-kg", type=LEFT, default=0.0, show_default=True,
+              help="Of that, resin left in the lines.")  # fmt: skip
 @click.option(
     "--line-m",
     type=LINE,
     default=0.0,
     help="Lines on the part, m.",
 )
-@click.option("--bore-mm", type=BORE, default=8.0, show_default=True)
+@click.option("--bore-mm", type=BORE, default=8.0, show_default=True,
+              help="Inner width of the lines.")  # fmt: skip
 @click.option(
     "--media-m2",
     type=MEDIA,
     default=0.0,
     help="Flow media area.",
 )
-@click.option("--media-mm", type=MESH, default=1.0, show_default=True)
+@click.option("--media-mm", type=MESH, default=1.0, show_default=True,
+              help="Thickness of the flow media.")  # fmt: skip
 @click.option("--core-kg-m2", type=UPTAKE, default=0.0, help="Core uptake.")
-@click.option("--heel-kg", type=HEEL, default=0.15, show_default=True)
+@click.option("--heel-kg", type=HEEL, default=0.15, show_default=True,
+              help="What must stay in the bucket, so that no air is drawn.")  # fmt: skip
 @click.option(
     "--waste-percent",
     type=WASTE,
     default=10.0,
     show_default=True,
+    help="Added for spills and what sticks.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 def resin(
@@ -270,7 +284,10 @@ def resin(
     waste_percent: float,
     as_json: bool,
 ) -> None:
-    """Work out how much resin and hardener to mix, in which pots."""
+    """Work out how much resin and hardener to mix, in which pots.
+
+    For example: wetline resin roof_7 --area-m2 1.5 --line-m 4
+    """
     import json
 
     from analysis.forecast.panel_answer import answer
@@ -333,7 +350,10 @@ def drawdown(
     folder: Path | None,
     as_json: bool,
 ) -> None:
-    """Find out from a gauge log whether the bag is tight enough."""
+    """Find out from a gauge log whether the bag is tight enough.
+
+    LOG is a table with time_min and bag_mbar. For example: wetline drawdown gauge.csv
+    """
     import json
     from dataclasses import asdict
 

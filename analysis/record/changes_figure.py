@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from analysis.forecast.process_changes import known_temperature, temperatures
 from analysis.forecast.what_if import Case, Change, Outcome, outcome
+from analysis.record.figures import BLUE, INK
 from vision.common.atomic_files import replace_file
 from vision.records import FloatArray
 
@@ -23,6 +27,14 @@ TITLES = {
     "temperature": "Temperature",
 }
 MOST_MARGIN = 5.0
+LATE: dict[str, Any] = {
+    "facecolor": "#f2f2f2",
+    "edgecolor": "#8a8a8a",
+    "hatch": "///",
+    "linewidth": 0.8,
+    "zorder": 0,
+}
+"""Ground where the fill takes too long: hatched, for the band over it is grey in print too."""
 
 
 def margin_curves(case: Case) -> dict[str, tuple[str, FloatArray, list[Outcome]]]:
@@ -79,11 +91,11 @@ def draw_change(
     middle = np.minimum([o.margin for o in outcomes], 2 * MOST_MARGIN)
     low = np.minimum([o.margin_low for o in outcomes], 2 * MOST_MARGIN)
     high = np.minimum([o.margin_high for o in outcomes], 2 * MOST_MARGIN)
-    ax.axhspan(0.0, 1.0, color="#f3d9d2", zorder=0)
-    ax.fill_between(values, low, high, color="#2c6e8f", alpha=0.25, linewidth=0)
-    ax.plot(values, middle, color="#1d4e66", linewidth=1.8)
+    ax.axhspan(0.0, 1.0, **LATE)
+    ax.fill_between(values, low, high, color=BLUE, alpha=0.28, linewidth=0)
+    ax.plot(values, middle, color=BLUE, linewidth=1.8)
     if np.isfinite(now):
-        ax.axvline(now, color="#777777", linewidth=1.0, linestyle=":")
+        ax.axvline(now, color=INK, linewidth=1.0, linestyle=":")
     ax.set_title(title, fontsize=10, loc="left")
     ax.set_xlabel(label, fontsize=8)
     ax.set_ylim(0.0, MOST_MARGIN if np.nanmax(middle) > 2.5 else 2.5)
@@ -91,7 +103,7 @@ def draw_change(
 
 
 def changes_figure(case: Case) -> Figure:
-    """Draw all changes of a case; the red ground is where the fill outlasts the working time."""
+    """Draw all changes of a case; hatched is where the fill outlasts the working time."""
     panels = margin_curves(case)
     drive = case.panel.vacuum.pressure_pa
     warm = case.panel.resin.temperature_c
@@ -118,6 +130,13 @@ def changes_figure(case: Case) -> Figure:
             ax.minorticks_off()
     for ax in axes[::3]:
         ax.set_ylabel("working time / fill time", fontsize=8)
+    key = [
+        Line2D([], [], color=BLUE, linewidth=1.8, label="best estimate"),
+        Patch(color=BLUE, alpha=0.28, linewidth=0, label="95 % interval"),
+        Line2D([], [], color=INK, linewidth=1.0, linestyle=":", label="as planned"),
+        Patch(**{k: v for k, v in LATE.items() if k != "zorder"}, label="fills too late"),
+    ]
+    figure.legend(handles=key, loc="outside lower center", ncols=4, frameon=False, fontsize=9)
     figure.suptitle(f"{case.panel.name}: what each change does to the margin", fontsize=11)
     return figure
 
