@@ -93,7 +93,7 @@ def _reach(x: FloatArray, t: FloatArray, used: BoolArray) -> float:
 def _fault(t: FloatArray, x: FloatArray, sd: FloatArray, used: BoolArray) -> str:
     count = int(used.sum())
     if count < 2:
-        return f"only {count} frames show a moving front; the fit needs at least 5"
+        return _too_few(count)
     xs = x[used][np.argsort(t[used])]
     third = max(len(xs) // 3, 1)
     if np.median(xs[-third:]) < np.median(xs[:third]):
@@ -104,7 +104,7 @@ def _fault(t: FloatArray, x: FloatArray, sd: FloatArray, used: BoolArray) -> str
     if np.median(xs[-third:]) - np.median(xs[:third]) < 3.0 * np.median(sd[used]):
         return "the front does not move by more than its uncertainty in the frames seen"
     if count < 5:
-        return f"only {count} frames show a moving front; the fit needs at least 5"
+        return _too_few(count)
     return ""
 
 
@@ -190,3 +190,15 @@ def _slowed_from(h: FloatArray, theta: FloatArray, noise: FloatArray) -> int | N
         return None
     start = int(steady[-1]) + width - width // 3
     return start if start >= 8 else None
+
+
+def _too_few(count: int) -> str:
+    """Write that too few pictures are left.
+
+    Examples
+    --------
+    >>> _too_few(1)
+    'only 1 picture shows a moving front; the fit needs at least 5'
+    """
+    seen = "1 picture shows" if count == 1 else f"{count or 'no'} pictures show"
+    return f"{'only ' if count else ''}{seen} a moving front; the fit needs at least 5"

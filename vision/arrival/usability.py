@@ -11,10 +11,10 @@ from vision.settings.repair_settings import UsabilitySettings
 from vision.settings.tracker_settings import TrackerSettings
 
 NOTHING = (
-    "nothing changed on the panel in a way that looks like resin: check that the run was "
-    "recorded, that the corners or markers belong to this panel, and that the lens was clear; if "
-    "resin did run, wet and dry look the same to the camera: light the panel from the side, or "
-    "mark the front with a few points in fix.csv"
+    "nothing changed on the panel in a way that looks like resin. Check that (1) the photos are "
+    "of the run, (2) corners or cards are those of this panel, (3) the lens was clear. If resin "
+    "did run, wet and dry look alike to the camera: light the panel from the side next time, and "
+    "mark the front with a few points in fix.csv now"
 )
 NOT_FROM_FEED = (
     "the panel looks unchanged beside the feed edge though resin shows farther on: the run was "

@@ -316,8 +316,8 @@ def _warn_of_flow(
     warnings = []
     if racing is not None and racing.sides:
         warnings.append(
-            f"race-tracking along {' and '.join(racing.sides)}: the edge leads the middle by up "
-            f"to {racing.lead_mm:.0f} mm; the fit leaves those lanes out"
+            f"race-tracking along the edge at {' and '.join(racing.sides)}: resin there is up to "
+            f"{racing.lead_mm:.0f} mm ahead of the middle; the fit leaves those lanes out"
         )
     if spots:
         warnings.append(f"{len(spots)} dry spot{'s' if len(spots) > 1 else ''} behind the front")

@@ -64,7 +64,11 @@ def test_no_sd_is_believed_below_a_twentieth_of_a_millimetre():
 
 @pytest.mark.parametrize(
     ("count", "says"),
-    [(1, "only 1 frames"), (4, "only 4 frames show a moving front; the fit needs at least 5")],
+    [
+        (0, "no pictures show"),
+        (1, "only 1 picture shows"),
+        (4, "only 4 pictures show a moving front; the fit needs at least 5"),
+    ],
 )
 def test_too_few_frames(count, says):
     t = TIMES[:count]
