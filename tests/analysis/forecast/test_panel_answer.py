@@ -95,7 +95,7 @@ def test_what_spoiled_a_run_is_said_where_there_is_no_fit_either():
     front = make_front(stalled_at_mm=90.0, stalled_at_s=40.0)
     found = make_answer(front=front)
     assert found.verdict == "cannot decide"
-    assert "pictures show a moving front" in found.reason
+    assert "only 1 picture shows a moving front" in found.reason
     assert "the front stalled at 90 mm" in found.reason
 
 
