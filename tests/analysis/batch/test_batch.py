@@ -67,7 +67,7 @@ def test_a_bad_folder_stops_none_and_the_exit_code_says_so(tmp_path):
     found = batch(tmp_path, "--quiet")
     assert found.exit_code == 1
     assert states(tmp_path) == {"a": "failed", "b": "done"}
-    assert "no frames" in found.output
+    assert "no pictures of the run" in found.output
     assert "Traceback" not in found.output
 
 
