@@ -29,7 +29,7 @@ def test_a_panel_is_done_and_then_stands(tmp_path):
 def test_a_fault_of_the_user_is_told_in_the_same_words(tmp_path):
     outcome = bring_up_to_date(order_for(add_bad_panel(tmp_path, "a")))
     assert outcome.state == FAILED
-    assert "no frames" in outcome.note
+    assert "no pictures of the run" in outcome.note
     assert not outcome.answer
 
 
