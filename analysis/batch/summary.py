@@ -154,7 +154,7 @@ def _columns(rows: list[Words]) -> list[str]:
     """Write the panels with an answer in columns."""
     if not rows:
         return []
-    head = ("Panel", "Verdict", "K, m2 (95 %)", "Part fills in, min (95 %)", "Look at", "")
+    head = ("Panel", "Verdict", "K, m2 (95 %)", "Part fills in, min (95 %)", "Look at", "State")
     cells = [
         (
             row.panel,

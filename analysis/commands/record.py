@@ -161,7 +161,9 @@ def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
     if tracked:
         click.echo(f"Report: {folder / 'results' / 'report.html'}, report.pdf beside it")
     else:
-        click.echo(f"Filed. The report comes with the result: `wetline run {folder}`")
+        asked = {"paper", "inch", "quiet", "as_json", "verify"}
+        filed = "Filed. " if any(told[key] for key in told if key not in asked) else ""
+        click.echo(f"{filed}The report comes with the result: `wetline run {folder}`")
 
 
 def _verify(folder: Path, as_json: bool, quiet: bool) -> None:

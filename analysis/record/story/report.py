@@ -98,9 +98,13 @@ def panel_report(
 
 
 def _numbers(answer: PanelAnswer, faults: int) -> tuple[str, ...]:
-    """The few numbers that belong beside the verdict, and how many warnings there are."""
-    wanted = ["Permeability K, effective"]
-    if answer.fill is not None:
+    """The few numbers that belong beside the verdict, and how many warnings there are.
+
+    Those of a front in doubt are left to the table that marks them so.
+    """
+    sure = not answer.front.doubts
+    wanted = ["Permeability K, effective"] if sure else []
+    if sure and answer.fill is not None:
         wanted += ["Fill time of the part", "Working time"]
     told = []
     for row in key_rows(answer):
@@ -108,7 +112,7 @@ def _numbers(answer: PanelAnswer, faults: int) -> tuple[str, ...]:
             more = f" (95 %: {row.more})" if " to " in row.more else ""
             told.append(f"{row.name}: {row.value}{more}")
     margin = None if answer.gel is None else answer.gel.margin
-    if margin is not None and math.isfinite(margin):
+    if sure and margin is not None and math.isfinite(margin):
         told.append(f"Margin: {margin:.2f}")
     count = len(warnings_of(answer)) + faults
     if count:

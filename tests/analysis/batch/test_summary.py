@@ -39,7 +39,7 @@ BATCH = Batch(
 def test_the_screen_reads_as_a_whole():
     assert summary_lines(BATCH, {"Table": "season/results/batch.csv"}) == [
         "Panel  Verdict                K, m2 (95 %)                     "
-        "Part fills in, min (95 %)  Look at",
+        "Part fills in, min (95 %)  Look at  State",
         "a      MAY GEL FIRST (tight)  9.50e-11 (8.48e-11 to 1.07e-10)  "
         "41 (34 to 48)              2        done",
         "b      gels first             not known                        never",

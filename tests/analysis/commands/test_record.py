@@ -241,3 +241,9 @@ def test_before_the_run_it_files_and_says_when_the_report_comes(tmp_path):
     assert done.exit_code == 0
     assert "The report comes with the result: `wetline run" in done.output
     assert wetline("record", place, "--verify").exit_code == 1
+
+
+def test_nothing_typed_is_nothing_filed(tmp_path):
+    (tmp_path / "panel.toml").write_text("[panel]\nlength_mm = 400\nwidth_mm = 200\n")
+    assert "Filed" not in wetline("record", tmp_path).output
+    assert "Filed." in wetline("record", tmp_path, "--surface", "good").output

@@ -147,6 +147,17 @@ def test_numbers_with_the_verdict():
     assert panel_report(bare_answer(), {}, "").numbers == ()
 
 
+def test_a_front_in_doubt_has_no_numbers_beside_its_verdict():
+    sound = roof_cover()
+    front = replace(sound.tracked.front, doubts=("the sun moved over the panel",))
+    doubted = replace(sound, tracked=replace(sound.tracked, front=front))
+    numbers = panel_report(doubted, {}, "").numbers
+    assert not any(
+        text.startswith(("Permeability", "Fill", "Working", "Margin")) for text in numbers
+    )
+    assert any(text.startswith("Margin") for text in panel_report(sound, {}, "").numbers)
+
+
 def test_a_sentence_begins_large_and_ends():
     assert sentence("bag leaks.") == "Bag leaks."
 
