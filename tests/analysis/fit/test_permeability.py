@@ -239,7 +239,7 @@ def test_what_is_missing_is_named_and_the_rest_still_follows(changes, missing):
     [
         (edge_front_mm(TIMES)[::-1], "falls back"),
         (np.full(30, 50.0), "does not move"),
-        (np.full(30, np.nan), "only 0 frames"),
+        (np.full(30, np.nan), "no pictures show a moving front"),
     ],
 )
 def test_curves_that_are_no_front_give_a_reason(x, says):
