@@ -1,7 +1,4 @@
-"""Vacuum logs in whatever unit the gauge shows, to absolute pressure.
-
-Tested in tests/analysis/shop/test_drawdown.py.
-"""
+"""Vacuum logs in whatever unit the gauge shows, to absolute pressure."""
 
 from __future__ import annotations
 
