@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from analysis.fit.permeability import NoFit, PermeabilityFit
 from analysis.forecast.fill_time import FillForecast
 from analysis.forecast.panel_answer import PanelAnswer
-from analysis.forecast.verdict import UNFAIR_MISFIT
+from analysis.forecast.verdict import off_every_law
 from vision.common.rounding import lapse, minute_decimals, minutes, rounded, scientific
 
 MAX_LINES = 20
@@ -115,7 +115,7 @@ def _permeability_row(answer: PanelAnswer) -> TextRow:
 
 def _model_words(fit: PermeabilityFit) -> str:
     """Write in plain words how the front moved."""
-    if fit.misfit_m > UNFAIR_MISFIT * fit.reach_m:
+    if off_every_law(fit):
         return f"no steady flow fits: the front stands {fit.misfit_m * 1000.0:.0f} mm off"
     more_mm = rounded(fit.feed_length_m * 1000.0)
     resists = f"the feed held the resin back as much as {more_mm} mm more of panel would"

@@ -128,7 +128,7 @@ def _bending(fit: PermeabilityFit) -> list[str]:
     """Speed that dies away more than the stated resin and vacuum explain."""
     bend = fit.bend
     if bend is None or not bend.clear:
-        return _off_every_law(fit)
+        return _straying(fit)
     chance = f"{bend.p_value:.3f}" if bend.p_value >= 0.001 else "under 0.001"
     return [
         f"the front lost {100 * (1 - bend.late_speed):.0f} % of its speed beyond what the stated "
@@ -137,9 +137,14 @@ def _bending(fit: PermeabilityFit) -> list[str]:
     ]
 
 
-def _off_every_law(fit: PermeabilityFit) -> list[str]:
+def off_every_law(fit: PermeabilityFit) -> bool:
+    """Return whether the front is so far off the fitted law that it follows none."""
+    return fit.misfit_m > UNFAIR_MISFIT * fit.reach_m
+
+
+def _straying(fit: PermeabilityFit) -> list[str]:
     """What follows no law at all: a clock that jumps, photos of two runs, a feed shut meanwhile."""
-    if fit.misfit_m <= UNFAIR_MISFIT * fit.reach_m:
+    if not off_every_law(fit):
         return []
     return [
         f"no steady flow runs like this front: it stands {fit.misfit_m * 1000.0:.0f} mm off the "

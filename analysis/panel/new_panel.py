@@ -203,17 +203,14 @@ def new_panel(
     WetlineError
         If there is a panel.toml already, or a value cannot be true. Nothing is written then.
     """
-    file = folder / "panel.toml"
-    if is_there(file):
-        raise WetlineError(f"{file}: is there already: edit it, or choose another folder")
-    shown = one_line(name or folder.resolve().name).replace("\\", "/").replace('"', "'")
+    file, shown = fresh_file(folder, "panel.toml", name)
     feed = "# feed_point_mm =          # [x, y]\n# feed_radius_mm =         # of the feed hole\n"
     text = TEMPLATE.format(
         name=shown,
         flow=flow,
         feed=feed if flow == "point" else "",
         scale=SCALES[scale].format(folder=one_line(folder.as_posix())),
-        **{ask.key: _line(ask.key, answers.get(ask.key)) for ask in ASKS},
+        **{ask.key: line_to_fill(ask.key, answers.get(ask.key), _NOTES) for ask in ASKS},
     )
     questions = panel_from(tomllib.loads(text), file).questions
     (folder / "frames").mkdir(parents=True, exist_ok=True)
@@ -221,6 +218,21 @@ def new_panel(
     return list(questions)
 
 
-def _line(key: str, answer: str | None) -> str:
+def fresh_file(folder: Path, file_name: str, name: str | None) -> tuple[Path, str]:
+    """Return the file to write, and the name to write in it: the folder's if None.
+
+    Raises
+    ------
+    WetlineError
+        If the file is there already.
+    """
+    file = folder / file_name
+    if is_there(file):
+        raise WetlineError(f"{file}: is there already: edit it, or choose another folder")
+    return file, one_line(name or folder.resolve().name).replace("\\", "/").replace('"', "'")
+
+
+def line_to_fill(key: str, answer: str | None, notes: Mapping[str, str]) -> str:
+    """Return a field's line with its note behind it, left open where nobody answered."""
     line = f"# {key} =" if answer is None else answer
-    return f"{line:26s} # {_NOTES[key]}"
+    return f"{line:26s} # {notes[key]}"

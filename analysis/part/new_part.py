@@ -9,13 +9,11 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from analysis.panel.new_panel import ASKS, Ask
+from analysis.panel.new_panel import ASKS, Ask, fresh_file, line_to_fill
 from analysis.panel.tables.resin import read_resin_table
 from analysis.panel.tables.vacuum import read_vacuum_table
 from vision.common.atomic_files import write_text
-from vision.common.outside.input_files import is_there, one_line
 from vision.common.toml_table import Table
-from vision.errors import WetlineError
 
 PART_ASKS = tuple(
     Ask(one.option, one.key, one.kind, question)
@@ -107,16 +105,13 @@ def new_part(folder: Path, *, name: str | None, answers: Mapping[str, str]) -> l
     WetlineError
         If there is a part.toml already, or a value cannot be true. Nothing is written then.
     """
-    file = folder / "part.toml"
-    if is_there(file):
-        raise WetlineError(f"{file}: is there already: edit it, or choose another folder")
-    shown = one_line(name or folder.resolve().name).replace("\\", "/").replace('"', "'")
+    file, shown = fresh_file(folder, "part.toml", name)
     text = TEMPLATE.format(
         name=shown,
         rectangle=_rectangle(answers),
         resin_head=_head("resin", answers),
         vacuum_head=_head("vacuum", answers),
-        **{key: _line(key, answers.get(key)) for key in _NOTES},
+        **{key: line_to_fill(key, answers.get(key), _NOTES) for key in _NOTES},
     )
     questions = _questions(file, text)
     folder.mkdir(parents=True, exist_ok=True)
@@ -149,8 +144,3 @@ def _rectangle(answers: Mapping[str, str]) -> str:
     if all(sides):
         return f"rectangle_mm = [{', '.join(sides)}]   # length along x, width along y"
     return "# rectangle_mm =           # [length along x, width along y]"
-
-
-def _line(key: str, answer: str | None) -> str:
-    line = f"# {key} =" if answer is None else answer
-    return f"{line:26s} # {_NOTES[key]}"

@@ -95,9 +95,7 @@ def build_page(found: Repeat, band_png: bytes, charts_png: bytes | None, version
     shown = "" if charts_png is None else picture(charts_png, CHART_CAPTION)
     parts = [
         answer_box(head(found), answer_lines(found)),
-        picture(
-            band_png, "Front distance against time: the good runs, their band, the run judged."
-        ),
+        picture(band_png, BAND_CAPTION),
         section("Runs", bullets(run_lines(found))),
         section(
             "The band in minutes",
@@ -111,7 +109,7 @@ def build_page(found: Repeat, band_png: bytes, charts_png: bytes | None, version
     return page(name, parts, version)
 
 
-BAND_CAPTION = "Front distance against time: the good runs, their band, and the run judged."
+BAND_CAPTION = "Front distance against time: the good runs, their band, the run judged."
 CHART_CAPTION = (
     "Control charts: each value with the limits of the good runs, and below it the step from the "
     "run before. A square marks what a rule picks out."
