@@ -1,0 +1,1 @@
+"""What the camera saw of a part, on the plan's own grid."""
