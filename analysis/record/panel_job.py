@@ -8,10 +8,13 @@ from __future__ import annotations
 import importlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from analysis.forecast.panel_answer import PanelAnswer, answer
 from analysis.panel.panel_toml import read_panel
 from vision.tracking.job import Progress, save_job, track_unsaved
+
+if TYPE_CHECKING:
+    from analysis.forecast.panel_answer import PanelAnswer
 
 
 def run_panel(
@@ -37,14 +40,15 @@ def run_panel(
     """
     panel = read_panel(folder)
     with ThreadPoolExecutor(1) as aside:
-        # What draws the curves takes long to load: meanwhile photos decode, without Python's lock.
+        # What fits and draws takes long to load: meanwhile photos decode, without Python's lock.
         aside.submit(importlib.import_module, "analysis.record.record")
         job = track_unsaved(folder, quiet, progress)
         # Drawing on the photo is OpenCV's work, the curves are matplotlib's: both at once.
         saving = aside.submit(save_job, job, folder / "results")
-        found = answer(job.tracked, panel)
+        from analysis.forecast.panel_answer import answer
         from analysis.record.record import curve_pictures, write_record
 
+        found = answer(job.tracked, panel)
         curves = curve_pictures(found)
         saving.result()
     write_record(folder, found, job.photo, curves, pdf=pdf)

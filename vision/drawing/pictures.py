@@ -15,7 +15,6 @@ import numpy as np
 from vision.common.outside.input_files import MOST_PIXELS, is_there
 from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
 from vision.drawing.overlay import draw_front_lines
-from vision.drawing.plan_view import plan_view
 from vision.drawing.strokes import Image, save_image
 from vision.drawing.timelapse import FilmContent, annotated_video
 from vision.errors import WetlineError
@@ -197,6 +196,8 @@ def write_pictures(
     -------
     written : list of Path
     """
+    from vision.drawing.plan_view import plan_view  # matplotlib
+
     frame = choose_photo(frames, photo, run)
     tail = "" if photo is None else f"_{Path(frame.name).stem}".replace("@", "_")
     written = [results / f"front_lines{tail}.png", results / "plan_view.png"]
