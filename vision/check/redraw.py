@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.check.front_grid import FrontGrid, front_grid
+from vision.illumination.side_by_side import at_once
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import FeedOnCanvas
 from vision.settings.tracker_settings import CheckSettings
@@ -132,8 +133,9 @@ def _draw(
     full = grid.total(step**2 * clear)
     shape = (count, grid.sectors, grid.bins)
     observed, wet, weight = np.empty(shape), np.empty(shape), np.empty(shape)
-    for k, level in enumerate(wetting.levels):
-        wetness = sampled(level) - dry
+
+    def one(k: int) -> None:
+        wetness = sampled(wetting.levels[k]) - dry
         votes = clear & (wetness > low) & (wetness < high)
         hidden = wetting.hidden[k]
         if hidden.any():
@@ -142,6 +144,8 @@ def _draw(
         weight[k] = grid.total(own * step)
         observed[k] = grid.total(own * wetness)
         wet[k] = grid.total(np.where(frame <= k, own * step, 0.0))
+
+    at_once(one, count)
     enough = weight > LEAST_SEEN * np.maximum(full, 1e-9)
     weight = np.where(enough, weight, np.nan)
     observed, wet = observed / weight, wet / weight

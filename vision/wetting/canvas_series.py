@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,7 +61,9 @@ class CanvasStack:
         self.offered = 0
         self.times_s: list[float] = []
         self.canvases: list[np.ndarray] = []
-        self.cells: list[np.ndarray] = []
+        # Cells are worked out on a thread beside the one that follows the camera.
+        self._aside = ThreadPoolExecutor(1)
+        self._cells: list[Future[np.ndarray]] = []
         self.borders: list[np.ndarray] = []
         self.in_view: list[BoolArray | None] = []
         self._passed_over: _Offer | None = None
@@ -110,21 +113,14 @@ class CanvasStack:
     def _take(self, offer: _Offer) -> None:
         self.times_s.append(offer.time_s)
         self.canvases.append(offer.canvas)
-        self.cells.append(self._cells_of(offer.canvas))
+        self._cells.append(self._aside.submit(_cells_of, offer.canvas, self.shape, self.cell_shape))
         self.borders.append(np.asarray(offer.border, dtype=np.float32))
         self.in_view.append(offer.in_view)
 
-    def _cells_of(self, canvas: np.ndarray) -> np.ndarray:
-        """Mean logarithm per cell, thin ink taken away."""
-        rows, cols = self.cell_shape
-        # A whole number of pixels is averaged far quicker than part of one.
-        whole = max(1, round(max(self.shape) / CELLS_ALONG / CELL_PX))
-        below, right = -self.shape[0] % whole, -self.shape[1] % whole
-        if below or right:
-            canvas = cv2.copyMakeBorder(canvas, 0, below, 0, right, cv2.BORDER_REPLICATE)
-        size = (canvas.shape[1] // whole, canvas.shape[0] // whole)
-        logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
-        return cv2.resize(cv2.medianBlur(logs, 3), (cols, rows), interpolation=cv2.INTER_AREA)
+    @property
+    def cells(self) -> list[np.ndarray]:
+        """Mean logarithm per cell of each canvas, thin ink taken away."""
+        return [cells.result() for cells in self._cells]
 
     def unseen_cells(self) -> BoolArray | None:
         """Return which cells lie outside of each photo, shape (K, h, w); None where none do."""
@@ -143,11 +139,26 @@ class CanvasStack:
     def _thin(self) -> None:
         """Keep every second frame from here on."""
         self.stride *= 2
-        for held in (self.times_s, self.canvases, self.cells, self.borders, self.in_view):
+        for held in (self.times_s, self.canvases, self._cells, self.borders, self.in_view):
             del held[1::2]
 
     def __len__(self) -> int:
         return len(self.times_s)
+
+
+def _cells_of(
+    canvas: np.ndarray, shape: tuple[int, int], cell_shape: tuple[int, int]
+) -> np.ndarray:
+    """Return the mean logarithm per cell, thin ink taken away."""
+    rows, cols = cell_shape
+    # A whole number of pixels is averaged far quicker than part of one.
+    whole = max(1, round(max(shape) / CELLS_ALONG / CELL_PX))
+    below, right = -shape[0] % whole, -shape[1] % whole
+    if below or right:
+        canvas = cv2.copyMakeBorder(canvas, 0, below, 0, right, cv2.BORDER_REPLICATE)
+    size = (canvas.shape[1] // whole, canvas.shape[0] // whole)
+    logs = cv2.resize(cv2.LUT(canvas, LOG_TABLE), size, interpolation=cv2.INTER_AREA)
+    return cv2.resize(cv2.medianBlur(logs, 3), (cols, rows), interpolation=cv2.INTER_AREA)
 
 
 def middle_of(images: Sequence[NDArray[Any]]) -> NDArray[Any]:

@@ -18,6 +18,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from vision.illumination.coarse_wetting import CoarseWetting, find_coarse_wetting
+from vision.illumination.side_by_side import at_once
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.settings.tracker_settings import TrackerSettings
 from vision.settings.wetting_settings import WettingSettings
@@ -175,8 +176,11 @@ def _project_all(stack: CanvasStack, project: Projector) -> list[FloatArray]:
     """Return each frame's level, light removed."""
     # One block: the system hands out a large one far quicker than many of a canvas's size.
     block = np.empty((len(stack), *stack.shape), np.float32)
-    for k, canvas in enumerate(stack.canvases):
-        block[k] = project(canvas, k)
+
+    def one(k: int) -> None:
+        block[k] = project(stack.canvases[k], k)
+
+    at_once(one, len(stack))
     return list(block)
 
 
