@@ -19,7 +19,11 @@ CEILING_MM = 2600.0
 
 @dataclass(frozen=True)
 class Camera:
-    """A pinhole camera that looks at a point of the panel, with a little lens distortion k1."""
+    """A pinhole camera that looks at a point of the panel, with a little lens distortion k1.
+
+    `size_px` are the columns and rows of its pictures. With `rise_mm` the plane it is asked about
+    lies that much above the bench, while the camera stays where it is.
+    """
 
     target_mm: tuple[float, float]
     distance_mm: float
@@ -28,11 +32,16 @@ class Camera:
     roll_deg: float
     focal_px: float
     k1: float = 0.0
+    size_px: tuple[int, int] = (WIDTH, HEIGHT)
+    rise_mm: float = 0.0
+
+    def _middle_px(self) -> Array:
+        return np.array(self.size_px) / 2 - 0.5
 
     def matrix(self) -> Array:
         """Camera matrix; pixel centres at whole numbers."""
-        f = self.focal_px
-        return np.array([[f, 0, WIDTH / 2 - 0.5], [0, f, HEIGHT / 2 - 0.5], [0, 0, 1.0]])
+        f, (col, row) = self.focal_px, self._middle_px()
+        return np.array([[f, 0, col], [0, f, row], [0, 0, 1.0]])
 
     def centre_mm(self) -> Array:
         """Position; z points down into the bench."""
@@ -52,21 +61,22 @@ class Camera:
         down = np.cross(ahead, right)
         c, s = np.cos(np.radians(self.roll_deg)), np.sin(np.radians(self.roll_deg))
         turn = np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]]) @ np.array([right, down, ahead])
-        h = self.matrix() @ np.column_stack([turn[:, 0], turn[:, 1], -turn @ centre])
+        below = centre + np.array([0.0, 0.0, self.rise_mm])
+        h = self.matrix() @ np.column_stack([turn[:, 0], turn[:, 1], -turn @ below])
         return h / h[2, 2]
 
     def recorded_px(self, points_mm: Array) -> Array:
         """Where points of the panel plane appear in the photo."""
         flat = np.column_stack([np.asarray(points_mm, float), np.ones(len(points_mm))])
         px = flat @ self.homography().T
-        middle = np.array([WIDTH / 2 - 0.5, HEIGHT / 2 - 0.5])
+        middle = self._middle_px()
         ray = (px[:, :2] / px[:, 2:] - middle) / self.focal_px
         grow = 1 + self.k1 * (ray**2).sum(axis=1, keepdims=True)
         return middle + ray * grow * self.focal_px
 
     def plane_mm(self, px: Array) -> Array:
         """Inverse of `recorded_px` for an array of shape (..., 2)."""
-        middle = np.array([WIDTH / 2 - 0.5, HEIGHT / 2 - 0.5])
+        middle = self._middle_px()
         seen = (px - middle) / self.focal_px
         ray = seen
         for _ in range(6):
@@ -77,16 +87,18 @@ class Camera:
 
     def plane(self, ppm: float, spare_mm: float = 12.0) -> Plane:
         """The canvas that covers all the camera sees."""
-        edge = [(c, r) for c in np.linspace(0, WIDTH - 1, 9) for r in (0, HEIGHT - 1)]
-        edge += [(c, r) for r in np.linspace(0, HEIGHT - 1, 9) for c in (0, WIDTH - 1)]
+        wide, tall = self.size_px
+        edge = [(c, r) for c in np.linspace(0, wide - 1, 9) for r in (0, tall - 1)]
+        edge += [(c, r) for r in np.linspace(0, tall - 1, 9) for c in (0, wide - 1)]
         mm = self.plane_mm(np.array(edge, float))
         low, high = mm.min(axis=0) - spare_mm, mm.max(axis=0) + spare_mm
         return Plane(*(float(np.floor(v)) for v in low), *(float(np.ceil(v)) for v in high), ppm)
 
-    def view_mm(self) -> Array:
+    def view_mm(self, oversample: int = OVERSAMPLE) -> Array:
         """Panel position of each oversampled pixel, shape (rows, cols, 2)."""
-        cols = (np.arange(WIDTH * OVERSAMPLE) + 0.5) / OVERSAMPLE - 0.5
-        rows = (np.arange(HEIGHT * OVERSAMPLE) + 0.5) / OVERSAMPLE - 0.5
+        wide, tall = self.size_px
+        cols = (np.arange(wide * oversample) + 0.5) / oversample - 0.5
+        rows = (np.arange(tall * oversample) + 0.5) / oversample - 0.5
         return self.plane_mm(np.stack(np.meshgrid(cols, rows), axis=-1)).astype(np.float32)
 
 
@@ -229,7 +241,7 @@ def develop(
 
     Parameters
     ----------
-    linear : ndarray of shape (720, 1280, 3)
+    linear : ndarray of shape (rows, cols, 3)
         Linear light, red first.
     gain : ndarray of shape (3,)
         Exposure times white balance.
@@ -240,11 +252,12 @@ def develop(
 
     Returns
     -------
-    image : ndarray of shape (720, 1280, 3), uint8
+    image : ndarray of shape (rows, cols, 3), uint8
         Red first. Encoding: IEC 61966-2-1.
     """
-    ys, xs = np.mgrid[0:HEIGHT, 0:WIDTH].astype(np.float32)
-    r2 = ((xs - WIDTH / 2) ** 2 + (ys - HEIGHT / 2) ** 2) / (WIDTH / 2) ** 2
+    tall, wide = linear.shape[:2]
+    ys, xs = np.mgrid[0:tall, 0:wide].astype(np.float32)
+    r2 = ((xs - wide / 2) ** 2 + (ys - tall / 2) ** 2) / (wide / 2) ** 2
     light = linear * np.asarray(gain, np.float32) * (1 - 0.10 * r2)[..., None]
     light = np.where(light < 0.7, light, 0.7 + 0.3 * (1 - np.exp(-(light - 0.7) / 0.3)))
     light = light + blur(np.clip(light - 0.9, 0, 1), 9.0) * 0.25

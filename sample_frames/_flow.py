@@ -91,7 +91,7 @@ def _stiffness(k_m2: Array, cell_m: float) -> tuple[Any, Array]:
     return (sparse.diags(diagonal) - off).tocsr(), feed.ravel()
 
 
-def _obstacle(stiffness: Any, load: Array, wet: NDArray[np.bool_]) -> Array:
+def obstacle(stiffness: Any, load: Array, wet: NDArray[np.bool_]) -> Array:
     """Solve u >= 0, A u >= b, u (A u - b) = 0 by the active set, from a first guess of wet cells.
 
     Method: Hintermüller, Ito, Kunisch 2002, SIAM J. Optim. 13:865 (from memory).
@@ -134,7 +134,7 @@ def root_impulse_at_arrival(k_m2: Array, phi: float, cell_mm: float, length_mm: 
         root = level * step
         guess = binary_dilation(wet, iterations=ahead) if wet.any() else wet.copy()
         guess[:, :ahead] = True
-        u = _obstacle(stiffness, feed * root**2 - phi, guess.ravel()).reshape(k_m2.shape)
+        u = obstacle(stiffness, feed * root**2 - phi, guess.ravel()).reshape(k_m2.shape)
         depth = behind_mm * np.sqrt(np.maximum(u, 0.0))
         ready = np.isnan(found) & (depth_before > 1.5 * cell_mm)
         rise = np.where(ready, depth - depth_before, 1.0)
