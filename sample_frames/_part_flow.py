@@ -129,7 +129,7 @@ class World:
 
 @dataclass(frozen=True)
 class Filled:
-    """How it filled: arrival in seconds at pixel centres, NaN outside, and when each feed opened."""
+    """How it filled: arrival at pixel centres, NaN outside, and when each feed opened; seconds."""
 
     x_mm: Array
     y_mm: Array
@@ -319,7 +319,8 @@ class _Sweep:
             k += 1
             impulse = self.start + (k * self.step) ** 2
             due = [
-                i for i in later
+                i
+                for i in later
                 if not i.opens_when_wet and self.world.clock.impulse(i.opens_at_s) <= impulse
             ]
             before = self.u
@@ -344,10 +345,10 @@ class _Sweep:
             if not (self.rows[-1][2][nodes] > side).all():
                 continue
             when = float(self.arrival()[nodes].max())
-            if len(self.rows) > 1 and self.rows[-2][0] < when < self.rows[-1][0]:
+            while len(self.rows) > 1 and self.rows[-1][0] >= when > self.start:
                 del self.rows[-1]
-                self.u = before
-                self.climb(when)
+            self.u = before
+            self.climb(when)
             return [inlet]
         return []
 
@@ -377,9 +378,7 @@ class _Sweep:
         return np.clip(found, 0.0, impulse[first])
 
 
-def fill(
-    world: World, *, step_mm: float = 10.0, px_mm: float = 4.0, seed: int = 0
-) -> Filled:
+def fill(world: World, *, step_mm: float = 10.0, px_mm: float = 4.0, seed: int = 0) -> Filled:
     """Fill a part, and give the arrival on square pixels of `px_mm`.
 
     Raises

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -117,7 +118,7 @@ class Mesh:
         """Points along a line with the metres each stands for and its direction."""
         line = np.asarray(line_mm, float)
         points, long, way = [], [], []
-        for a, b in zip(line[:-1], line[1:], strict=True):
+        for a, b in pairwise(line):
             length = float(np.hypot(*(b - a)))
             count = max(2, int(np.ceil(length / self.step_mm.min() * PER_STEP)))
             points.append(a + ((np.arange(count) + 0.5) / count)[:, None] * (b - a))
@@ -152,9 +153,7 @@ def mesh_part(outline_mm: Array, step_mm: float, rising: bool = True) -> Mesh:
     samples = np.einsum("sa,tai->tsi", share, node_mm[triangle])
     place = np.arange(len(triangle)).reshape(rows, cols, 2)
     number = np.arange(len(node_mm))
-    return Mesh(
-        low, step, rows, cols, triangle, number, node_mm, gradient, samples, place, rising
-    )
+    return Mesh(low, step, rows, cols, triangle, number, node_mm, gradient, samples, place, rising)
 
 
 def _sample_shares() -> Array:

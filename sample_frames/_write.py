@@ -21,7 +21,9 @@ DATE_TIME, DATE_TIME_ORIGINAL = 0x0132, 0x9003
 OFFSET_TIME_ORIGINAL, SUB_SEC_TIME_ORIGINAL = 0x9011, 0x9291
 
 
-def save_photo(path: Path, image: NDArray[np.uint8], taken: datetime) -> None:
+def save_photo(
+    path: Path, image: NDArray[np.uint8], taken: datetime, quality: int = JPEG_QUALITY
+) -> None:
     """Write a JPEG with its capture time (Exif 2.32 tags: date, sub-seconds, offset from UTC)."""
     exif = Image.Exif()
     exif[DATE_TIME] = taken.strftime("%Y:%m:%d %H:%M:%S")
@@ -32,7 +34,7 @@ def save_photo(path: Path, image: NDArray[np.uint8], taken: datetime) -> None:
     picture = Image.fromarray(image)
     replace_file(
         path,
-        lambda part: picture.save(part, "JPEG", quality=JPEG_QUALITY, exif=exif, subsampling=2),
+        lambda part: picture.save(part, "JPEG", quality=quality, exif=exif, subsampling=2),
     )
 
 

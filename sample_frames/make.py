@@ -23,6 +23,8 @@ if __package__ in (None, ""):  # run as a script: find the packages beside this 
 from sample_frames import _write as write  # noqa: E402
 from sample_frames._camera import HEIGHT, WIDTH  # noqa: E402
 from sample_frames._flow import arrival_map, leading_front_mm  # noqa: E402
+from sample_frames._part_make import make_part  # noqa: E402
+from sample_frames._part_recipes import PART_RECIPES  # noqa: E402
 from sample_frames._recipes import RECIPES, Recipe  # noqa: E402
 from sample_frames._scene import (  # noqa: E402
     Look,
@@ -296,12 +298,17 @@ def _save_frames(
 def main(arguments: list[str] | None = None) -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description="Make the sample panels again.")
-    parser.add_argument("--only", choices=sorted(RECIPES), help="make this panel only")
+    parser.add_argument(
+        "--only", choices=sorted({**RECIPES, **PART_RECIPES}), help="make this panel only"
+    )
     parser.add_argument("--to", type=Path, default=HERE, help="folder to write to")
     chosen = parser.parse_args(arguments)
     for name, recipe in RECIPES.items():
         if chosen.only in (None, name):
             make(recipe, chosen.to / name, lambda line: print(line, file=sys.stderr))
+    for name, part in PART_RECIPES.items():
+        if chosen.only in (None, name):
+            make_part(part, chosen.to / name, lambda line: print(line, file=sys.stderr))
 
 
 if __name__ == "__main__":
