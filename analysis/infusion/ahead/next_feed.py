@@ -1,0 +1,109 @@
+"""Whether the front has passed the next feed along all of it, so that it may be opened."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.part.grid.canvas import lies_on
+from analysis.part.plan.plan import PartFeed, PartPlan
+
+OPEN, NOT_YET, HIDDEN = "open it", "not yet", "hidden"
+MOST_HIDDEN = 0.5
+"""A feed of which more was not seen itself is not said to be passed."""
+
+
+@dataclass(frozen=True)
+class NextFeed:
+    """How the front stands at a feed that is not open yet.
+
+    Attributes
+    ----------
+    name : str
+    state : {"open it", "not yet", "hidden"}
+    length_mm : float
+        Of the feed line; twice the radius of a point.
+    dry_mm : float
+        How much of it the front has not passed, hidden parts that were filled as dry among it.
+    hidden_mm : float
+        How much of it was not seen itself.
+    text : str
+    """
+
+    name: str
+    state: str
+    length_mm: float
+    dry_mm: float
+    hidden_mm: float
+    text: str
+
+
+def feeds_to_open(
+    plan: PartPlan,
+    on: SeenOnPlan,
+    settled_s: float | None = None,
+    opened: Collection[str] = (),
+) -> tuple[NextFeed, ...]:
+    """Find how the front stands at each feed that is to be opened later.
+
+    Parameters
+    ----------
+    plan : PartPlan
+    on : SeenOnPlan
+    settled_s : float, optional
+        Time of the look before the last: only what was wet by then counts, so that two looks
+        agree. Left out, the last look counts.
+    opened : collection of str
+        Names of feeds that are open already.
+
+    Returns
+    -------
+    tuple of NextFeed
+        In the order in which the plan opens them; first feeds and open ones are left out.
+    """
+    later = [feed for feed in plan.feeds if feed.opens_at_s > 0 or feed.opens_when_wet]
+    later = [feed for feed in later if feed.name not in opened]
+    until = on.last_s if settled_s is None else settled_s
+    return tuple(_stands(feed, on, until) for feed in sorted(later, key=lambda f: f.opens_at_s))
+
+
+def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:
+    links = on.links
+    cells = np.flatnonzero(lies_on(links, feed.place)[: links.cells])
+    points = feed.place.points_mm
+    length = 2.0 * feed.place.radius_mm
+    if feed.place.is_line:
+        length = float(np.hypot(*np.diff(points, axis=0).T).sum())
+    passed = np.nan_to_num(on.time_s[cells], nan=np.inf) <= until_s
+    dry_mm = length * float(np.mean(~passed)) if len(cells) else length
+    hidden_mm = length * float(np.mean(~on.seen[cells])) if len(cells) else length
+    dry = bool((~passed).any()) or not len(cells)
+    if dry and bool((on.seen[cells] & ~passed).any()):
+        state = NOT_YET
+    elif dry or hidden_mm > MOST_HIDDEN * length:
+        state = HIDDEN
+    else:
+        state = OPEN
+    return NextFeed(
+        feed.name, state, length, dry_mm, hidden_mm, _text(feed.name, state, dry_mm, hidden_mm)
+    )
+
+
+def _text(name: str, state: str, dry_mm: float, hidden_mm: float) -> str:
+    """Write how the front stands at a feed.
+
+    Examples
+    --------
+    >>> _text("feed 2", NOT_YET, 60.0, 0.0)
+    'feed 2: not yet: 60 mm of it still dry'
+    """
+    label = name or "next feed"
+    unseen = f"; {hidden_mm:.0f} mm of it hidden" if hidden_mm >= 0.5 else ""
+    if state == OPEN:
+        return f"{label}: the front is past all of it: open it{unseen}"
+    if state == HIDDEN:
+        return f"{label}: {hidden_mm:.0f} mm of it hidden: look at the part itself before you open"
+    return f"{label}: not yet: {max(dry_mm, 1.0):.0f} mm of it still dry{unseen}"

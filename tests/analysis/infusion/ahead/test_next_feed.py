@@ -1,0 +1,80 @@
+"""Whether a feed may be opened: passed, not yet, hidden, and on two looks."""
+
+import numpy as np
+import pytest
+
+from analysis.infusion.ahead.next_feed import HIDDEN, NOT_YET, OPEN, feeds_to_open
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.grid.canvas import lay_canvas
+from analysis.part.plan.outline import rectangle
+from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
+from tests.made_up.part_seen import part_seen
+
+
+def line(*points):
+    return Place(np.array(points, float))
+
+
+FEEDS = (
+    PartFeed(line((0, 0), (0, 200)), name="first"),
+    PartFeed(line((202, 0), (202, 200)), 600.0, name="third"),
+    PartFeed(line((102, 0), (102, 200)), 300.0, name="second"),
+)
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return PartPlan(
+        rectangle(300, 200), (), PartStack(1e-10, 1e-10, 0.0, 0.5, 3.0), feeds=FEEDS, cells=60
+    )
+
+
+@pytest.fixture(scope="module")
+def links(plan):
+    return lay_canvas(plan).links
+
+
+def stand(plan, links, last_s, arrival_s=None, hidden=None, **more):
+    arrival = links.centre_mm[:, 0] if arrival_s is None else arrival_s
+    on = bring_on_plan(part_seen(links, arrival, last_s=last_s, hidden=hidden), links)
+    return feeds_to_open(plan, on, **more)
+
+
+def test_a_feed_that_the_front_has_passed_may_be_opened(plan, links):
+    second, third = stand(plan, links, 150.0)
+    assert (second.name, second.state, second.dry_mm) == ("second", OPEN, 0.0)
+    assert second.text == "second: the front is past all of it: open it"
+    assert (third.name, third.state) == ("third", NOT_YET)
+    assert third.dry_mm == pytest.approx(200.0)
+
+
+def test_a_stretch_that_is_dry_is_told_by_its_length(plan, links):
+    lagging = links.centre_mm[:, 0] + np.where(links.centre_mm[:, 1] > 140, 100.0, 0.0)
+    second = stand(plan, links, 150.0, lagging)[0]
+    assert second.state == NOT_YET
+    assert second.dry_mm == pytest.approx(60.0, abs=2.0)
+    assert "not yet: 60 mm of it still dry" in second.text
+
+
+def test_two_looks_must_agree(plan, links):
+    assert stand(plan, links, 104.0)[0].state == OPEN
+    assert stand(plan, links, 104.0, settled_s=95.0)[0].state == NOT_YET
+
+
+def test_a_hidden_part_is_said_and_most_of_it_hidden_decides_nothing(plan, links):
+    some = stand(plan, links, 150.0, hidden=lambda x, y: y > 160)[0]
+    assert some.state == OPEN
+    assert some.text.endswith("40 mm of it hidden")
+    most = stand(plan, links, 150.0, hidden=lambda x, y: y > 40)[0]
+    assert most.state == HIDDEN
+    assert "look at the part itself" in most.text
+
+
+def test_a_hidden_part_that_was_filled_as_dry_is_not_called_passed(plan, links):
+    lagging = links.centre_mm[:, 0] + np.where(links.centre_mm[:, 1] > 160, 100.0, 0.0)
+    second = stand(plan, links, 150.0, lagging, hidden=lambda x, y: y > 150)[0]
+    assert second.state == HIDDEN
+
+
+def test_open_ones_are_left_out(plan, links):
+    assert [feed.name for feed in stand(plan, links, 150.0, opened=("second",))] == ["third"]
