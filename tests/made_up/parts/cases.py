@@ -44,9 +44,9 @@ def look(outline, **other):
     """A look from above with a card at each corner."""
     low, high = outline.min(axis=0), outline.max(axis=0)
     size = high - low
-    far = max(size[0] + 270, (size[1] + 270) * 4 / 3) * 1.06
+    far = max(size[0] + 270, (size[1] + 270) * 4 / 3) * 1.17
     middle = tuple(float(v) for v in (low + high) / 2)
-    x0, y0, x1, y1 = *(low - 92), *(high + 92)
+    x0, y0, x1, y1 = *(low - 84), *(high + 84)
     base = PartLook(
         camera=Camera(middle, far, 9, 25, 1.0, SIZE[0], size_px=SIZE),
         pitch_mm=6.0,
