@@ -135,12 +135,12 @@ def _scale_lines(recipe: PartRecipe, photo: str) -> str:
     )
 
 
-def part_toml(recipe: PartRecipe) -> str:
-    """The plan, as a technician would write it."""
-    plan, clock = recipe.planned, recipe.planned.clock
+def plan_toml(title: str, plan: World, gel_time_min: float, notes: str = "") -> str:
+    """The plan alone, as a technician would write it."""
+    clock = plan.clock
     text = "# An invented part of an invented shop that makes covers for tram roof equipment.\n"
-    text += f"# {recipe.notes}\n" if recipe.notes else ""
-    text += f'\nname = "{recipe.title}"\n\n[outline]\npoints_mm = {_points(plan.outline_mm)}\n'
+    text += f"# {notes}\n" if notes else ""
+    text += f'\nname = "{title}"\n\n[outline]\npoints_mm = {_points(plan.outline_mm)}\n'
     if plan.holes_mm:
         text += f"holes_mm = [{', '.join(_points(hole) for hole in plan.holes_mm)}]\n"
     text += "\n[stack]\n" + _stack_lines(plan.layup)
@@ -158,11 +158,15 @@ def part_toml(recipe: PartRecipe) -> str:
     doubling = f"viscosity_doubling_min = {clock.doubling_s / 60:g}\n"
     text += f"\n[resin]\nviscosity_mpas = {1e3 * clock.mu_pa_s:g}\n"
     text += doubling if np.isfinite(clock.doubling_s) else ""
-    text += f"gel_time_min = {recipe.gel_time_min:g}\ndensity_kg_m3 = 1120\n"
+    text += f"gel_time_min = {gel_time_min:g}\ndensity_kg_m3 = 1120\n"
     text += f"\n[vacuum]\npressure_difference_mbar = {clock.dp_pa / 100:g}\n"
-    text += (
-        f'\n[grid]\ncells = 120\n\n[frames]\nsource = "frames"\nresin_start = "{recipe.start}"\n'
-    )
+    return text + "\n[grid]\ncells = 120\n"
+
+
+def part_toml(recipe: PartRecipe) -> str:
+    """The plan with what the camera needs: frames, scale, and how high the surface lies."""
+    text = plan_toml(recipe.title, recipe.planned, recipe.gel_time_min, recipe.notes)
+    text += f'\n[frames]\nsource = "frames"\nresin_start = "{recipe.start}"\n'
     text += _scale_lines(recipe, photo_name(0))
     if recipe.look.height_mm:
         text += f"\n[surface]\nheight_mm = {recipe.look.height_mm:g}\nheight_varies_mm = 1\n"

@@ -1,0 +1,185 @@
+"""Parts in which a dry area is cut off from every vent, and runs in which none is: flow alone."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from scipy import ndimage
+
+from analysis.part.plan.part_toml import PartJob, read_part
+from sample_frames._part_flow import Clock, Filled, Inlet, Layup, Outlet, Patch, Slot, World, fill
+from sample_frames._part_make import plan_toml
+from tests.made_up.parts.cases import CLOTH, DISC, ELL, OCTAGON, PLATE, STRIP, box, line
+
+SLOW = Clock(95_000.0, 1.2)
+PX_MM = 5.0
+LEAST_MM2 = 800.0
+STEPS = 400
+
+
+@dataclass(frozen=True)
+class Closing:
+    """When a dry area lost its last vent, how large it was, and a place in it."""
+
+    time_s: float
+    area_mm2: float
+    x_mm: float
+    y_mm: float
+
+
+def _near(filled: Filled, outlet: Outlet) -> np.ndarray:
+    """Pixels of the part under a vent, or the nearest one."""
+    grid = np.stack(np.meshgrid(filled.x_mm, filled.y_mm), axis=-1)
+    points = np.asarray(outlet.points_mm, float)
+    share = np.linspace(0, 1, 200)[:, None]
+    path = points if len(points) == 1 else points[0] + share * (points[-1] - points[0])
+    away = np.min([np.hypot(*(grid - at).transpose(2, 0, 1)) for at in path], axis=0)
+    away = np.where(filled.inside, away, np.inf)
+    return away <= max(0.75 * PX_MM, float(away.min()) + 0.1)
+
+
+def closings(filled: Filled, outlets: tuple[Outlet, ...]) -> list[Closing]:
+    """Return each area that was cut off, earliest first.
+
+    Dry pixels are joined over their sides; an area holds its vents while a pixel of one is dry.
+    """
+    vent = np.any([_near(filled, outlet) for outlet in outlets], axis=0)
+    told = np.zeros(filled.inside.shape, bool)
+    found = []
+    for time_s in np.linspace(0, filled.fill_s, STEPS):
+        dry = filled.inside & (filled.time_s > time_s)
+        label, count = ndimage.label(dry)
+        for number in range(1, count + 1):
+            here = label == number
+            area = float(here.sum()) * PX_MM**2
+            if area < LEAST_MM2 or (here & (vent | told)).any():
+                continue
+            told |= here
+            row, col = np.argwhere(here).mean(axis=0).round().astype(int)
+            found.append(Closing(float(time_s), area, filled.x_mm[col], filled.y_mm[row]))
+    return found
+
+
+def _slow(points, share, name="tight patch"):
+    return Patch(name, points, replace(CLOTH, k1_m2=share * CLOTH.k1_m2, k2_m2=share * CLOTH.k2_m2))
+
+
+def _plate(*patches, inlets=(), outlets=(), slots=(), outline=PLATE, layup: Layup = CLOTH):
+    return World(
+        outline,
+        layup,
+        inlets or (Inlet("left", line((0, 0), (0, 320))),),
+        outlets or (Outlet("right", line((480, 0), (480, 320))),),
+        patches=patches,
+        slots=slots,
+        clock=SLOW,
+    )
+
+
+RIM = tuple(Outlet(f"rim {k}", DISC[[6 * k, 6 * k + 3]]) for k in range(8))
+TOP = line((0, 0), (480, 0))
+STRIP_WAYS = {
+    "outline": STRIP,
+    "inlets": (Inlet("end", line((0, 0), (0, 160))),),
+    "outlets": (Outlet("far", line((640, 0), (640, 160))),),
+}
+BOTH_ENDS = {
+    "outline": OCTAGON,
+    "inlets": (Inlet("middle", line((260, 0), (260, 320))),),
+    "outlets": (
+        Outlet("left", line((0, 60), (0, 260))),
+        Outlet("right", line((520, 60), (520, 260))),
+    ),
+}
+
+CUT_OFF = {
+    "patch": _plate(_slow(box(180, 80, 320, 240), 0.02)),
+    "patch early": _plate(_slow(box(100, 80, 220, 240), 0.02)),
+    "patch late": _plate(_slow(box(260, 60, 400, 200), 0.02)),
+    "race to the vent": _plate(
+        outlets=(Outlet("corner", line((475, 5))),), slots=(Slot(TOP, 0.6),)
+    ),
+    "vent in the way": _plate(outlets=(Outlet("middle", line((240, 160))),)),
+    "strip": _plate(_slow(box(240, 30, 380, 130), 0.02), **STRIP_WAYS),
+    "octagon": _plate(_slow(box(320, 80, 450, 240), 0.02), **BOTH_ENDS),
+    "two lines": _plate(
+        inlets=(
+            Inlet("left", line((0, 0), (0, 320))),
+            Inlet("right", line((480, 0), (480, 320))),
+        ),
+        outlets=(Outlet("left of the middle", line((160, 0), (160, 320))),),
+    ),
+    "disc": _plate(
+        _slow(box(240, 130, 340, 270), 0.02),
+        outline=DISC,
+        inlets=(Inlet("middle", line((200, 200)), radius_mm=6.0),),
+        outlets=RIM,
+    ),
+    "ell": _plate(
+        outline=ELL,
+        inlets=(Inlet("top", line((0, 0), (480, 0))),),
+        outlets=(Outlet("arm", line((475, 155))),),
+    ),
+}
+GOOD = {
+    "plain": _plate(),
+    "soft patch": _plate(_slow(box(200, 100, 320, 220), 0.75)),
+    "tight end": _plate(_slow(box(300, 0, 480, 320), 0.3)),
+    "tight edge": _plate(_slow(box(100, 0, 300, 120), 0.5)),
+    "race": _plate(slots=(Slot(TOP, 0.4),)),
+    "race to a short vent": _plate(
+        slots=(Slot(TOP, 0.4),), outlets=(Outlet("lower right", line((480, 160), (480, 320))),)
+    ),
+    "strip": _plate(_slow(box(260, 0, 420, 160), 0.3), **STRIP_WAYS),
+    "octagon": _plate(**BOTH_ENDS),
+    "disc": _plate(
+        outline=DISC,
+        inlets=(Inlet("middle", line((200, 200)), radius_mm=6.0),),
+        outlets=RIM,
+    ),
+    "ell": _plate(
+        outline=ELL,
+        inlets=(Inlet("right", line((480, 0), (480, 160))),),
+        outlets=(
+            Outlet("foot", line((0, 360), (200, 360))),
+            Outlet("side", line((0, 0), (0, 360))),
+        ),
+    ),
+}
+
+
+@cache
+def flow_case(kind: str, name: str) -> tuple[World, Filled, list[Closing]]:
+    """Return a case of kind "cut off" or "good": the part, how it fills, and what is cut off."""
+    world = (CUT_OFF if kind == "cut off" else GOOD)[name]
+    filled = fill(world, step_mm=16.0, px_mm=PX_MM)
+    return world, filled, closings(filled, world.outlets)
+
+
+def job_of(world: World) -> PartJob:
+    """Return a part as the project reads its plan."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "part.toml"
+        path.write_text(plan_toml("part", world, gel_time_min=600.0), encoding="utf-8")
+        return read_part(path)
+
+
+def otherwise(world: World) -> World:
+    """Return the part as somebody planned it who knew it badly.
+
+    Cloth 15 % slower than it is, patches half as open again, gaps a tenth narrower.
+    """
+
+    def times(layup: Layup, factor: float) -> Layup:
+        return replace(layup, k1_m2=factor * layup.k1_m2, k2_m2=factor * layup.k2_m2)
+
+    return replace(
+        world,
+        layup=times(world.layup, 0.85),
+        patches=tuple(replace(p, layup=times(p.layup, 1.5)) for p in world.patches),
+        slots=tuple(replace(slot, width_mm=0.9 * slot.width_mm) for slot in world.slots),
+    )

@@ -1,0 +1,119 @@
+"""How what was found of a made-up part is held against the truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from analysis.infusion.ahead.cut_offs import CutOff, find_cut_offs
+from analysis.infusion.ahead.front_ahead import look_ahead
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import opening_impulses, times_of
+from analysis.part.flow.filling import fill_plan
+from analysis.part.plan.part_toml import PartJob
+from sample_frames._part_flow import Filled
+from tests.made_up.part_seen import part_seen
+from tests.made_up.parts.cut_offs import Closing, flow_case, job_of, otherwise
+from vision.part_records import PartSeen
+from vision.records import FloatArray
+
+LOOKS = 24
+
+
+@dataclass(frozen=True)
+class ArrivalScore:
+    """Of the places seen: how many are right, how far off, how many wrong beyond what is said."""
+
+    seen_share: float
+    within_share: float
+    median_off: float
+    silent_share: float
+
+
+def at_places(filled: Filled, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+    """Return the true time at places of the part, from the nearest pixel of the part."""
+    near = ndimage.distance_transform_edt(
+        ~filled.inside, return_distances=False, return_indices=True
+    )
+    time_s = filled.time_s[tuple(near)]
+    size = float(filled.x_mm[1] - filled.x_mm[0])
+    col = np.clip(np.rint((x_mm - filled.x_mm[0]) / size).astype(int), 0, time_s.shape[1] - 1)
+    row = np.clip(np.rint((y_mm - filled.y_mm[0]) / size).astype(int), 0, time_s.shape[0] - 1)
+    return np.asarray(time_s[row, col])
+
+
+def score_arrival(seen: PartSeen, filled: Filled) -> ArrivalScore:
+    """Hold an arrival map against the truth: within 2 % of the fill time or not.
+
+    A place is wrong in silence where it counts as seen and is off by more than three stated
+    uncertainties and more than 2 % of the fill time.
+    """
+    x, y = np.meshgrid(seen.x_mm, seen.y_mm)
+    true = at_places(filled, x, y)
+    told = seen.inside & seen.seen
+    off = np.abs(seen.time_s - true)[told]
+    off = np.where((true[told] > seen.last_s) & ~np.isfinite(seen.time_s[told]), 0.0, off)
+    bound = 0.02 * filled.fill_s
+    sd = np.hypot(np.nan_to_num(seen.sd_s[told]), seen.start_sd_s)
+    silent = (off > bound) & (off > 3 * sd)
+    return ArrivalScore(
+        float(told.sum() / seen.inside.sum()),
+        float((off <= bound).mean()),
+        float(np.median(off) / filled.fill_s),
+        float(silent.mean()),
+    )
+
+
+def forecast_s(job: PartJob) -> FloatArray:
+    """Return the plan's own arrival times, cell by cell."""
+    filling = fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
+    return np.asarray(times_of(job.impulse, filling.arrival[: filling.links.cells]))
+
+
+@dataclass(frozen=True)
+class CutOffScore:
+    """What was said of the areas that are cut off: the lead in minutes of the first that is."""
+
+    closing: Closing | None
+    lead_min: float
+    false_alarms: int
+
+
+def score_cut_offs(kind: str, name: str, as_planned: bool = True) -> CutOffScore:
+    """Look at a run again and again as it fills, and note when a cut-off was first told.
+
+    It must be told from then on at every look until it closes; what is told of another place is a
+    false alarm. The forecast is that of the plan, which is right, or one that is not.
+    """
+    world, filled, true = flow_case(kind, name)
+    job = job_of(world if as_planned else otherwise(world))
+    links = fill_plan(job.plan, opening_impulses(job.plan, job.impulse)).links
+    centre = links.centre_mm[: links.cells]
+    arrival = at_places(filled, centre[:, 0], centre[:, 1])
+    planned = forecast_s(job)
+    closing = true[0] if true else None
+    end = closing.time_s if closing else 0.98 * filled.fill_s
+    told: list[tuple[float, bool]] = []
+    false = 0
+    for time_s in np.linspace(0.1, 0.999, LOOKS) * end:
+        seen = part_seen(links, arrival, last_s=float(time_s), noise_s=2.0)
+        ahead = look_ahead(bring_on_plan(seen, links), planned)
+        cuts = [cut for cut in find_cut_offs(job.plan, ahead) if cut.likely]
+        right = [cut for cut in cuts if closing and _is(cut, closing, centre)]
+        told.append((float(time_s), bool(right)))
+        false += len(cuts) - len(right) if closing else len(cuts)
+    since = end
+    for time_s, right in reversed(told):
+        if not right:
+            break
+        since = time_s
+    return CutOffScore(closing, (end - since) / 60.0 if closing else 0.0, false)
+
+
+def _is(cut: CutOff, closing: Closing, centre_mm: FloatArray) -> bool:
+    """Whether an area told of holds the place that is cut off, to 40 mm."""
+    cells = centre_mm[cut.cells[: len(centre_mm)]]
+    away = np.hypot(cells[:, 0] - closing.x_mm, cells[:, 1] - closing.y_mm)
+    return bool(len(away) and away.min() <= 40.0)
