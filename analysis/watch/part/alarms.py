@@ -1,0 +1,86 @@
+"""What is wrong at a part while it fills: those of its own, beside the ones it shares with panels.
+
+Gel, a lost camera, vacuum and the like are those of `analysis.watch.alarms`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from analysis.infusion.ahead.cut_offs import CutOff
+from analysis.infusion.ahead.next_feed import OPEN, NextFeed
+from analysis.watch.alarms import ACT, LOOK, Alarm
+from analysis.watch.part.numbers import PartNumbers
+from vision.common.rounding import rounded
+
+
+def part_alarms(now: PartNumbers, before: PartNumbers | None = None) -> list[Alarm]:
+    """List what is wrong with the part itself, the most urgent first.
+
+    Parameters
+    ----------
+    now : PartNumbers
+    before : PartNumbers, optional
+        Of the look before: an area that is still to be cut off is an alarm once two looks have
+        it. Left out, one look is enough.
+    """
+    if now.left is None or now.left.filled:
+        return []
+    found = [_cut_off(cut) for cut in now.cut_offs if before is None or _again(cut, before)]
+    found += [_feed(feed) for feed in now.feeds[:1] if feed.state == OPEN]
+    return sorted(found, key=lambda alarm: alarm.level != ACT)
+
+
+def _again(cut: CutOff, before: PartNumbers) -> bool:
+    return any(bool((cut.cells & other.cells).any()) for other in before.cut_offs)
+
+
+def where_text(cut: CutOff) -> str:
+    """Write how large an area is and where its air ends.
+
+    The place is in the plan's own coordinates.
+    """
+    return f"{cut.area_mm2 / 100:.0f} cm2, its air ends at x {cut.x_mm:.0f}, y {cut.y_mm:.0f} mm"
+
+
+def left_text(cut: CutOff) -> str:
+    """Write in how many minutes an area is cut off, rounded to the early side."""
+    low, high = rounded(cut.low_min, 1, "down"), rounded(cut.high_min, 1, "up")
+    return f"{rounded(cut.minutes_left, 1, 'down')} min ({low} to {high})"
+
+
+def _cut_off(cut: CutOff) -> Alarm:
+    where = where_text(cut)
+    hidden = " Most of it is hidden: look at the part itself." if cut.hidden else ""
+    place = f"closed x {cut.x_mm:.0f} y {cut.y_mm:.0f}"
+    if cut.closed:
+        todo = f"{where}. Put a vent there if the bag allows it, or note a dry spot.{hidden}"
+        return Alarm(place, ACT, "An area is cut off from every vent", todo)
+    key = f"cut off {cut.x_mm // 100:.0f} {cut.y_mm // 100:.0f}"
+    if cut.likely:
+        text = f"An area will be cut off from every vent in {left_text(cut)}"
+        todo = f"{where}. Slow the resin that closes it in, or open a vent there.{hidden}"
+        return Alarm(key, ACT, text, todo)
+    text = f"An area may be cut off from every vent in {left_text(cut)}"
+    return Alarm(key, LOOK, text, f"{where}. Watch the front there.{hidden}")
+
+
+def _feed(feed: NextFeed) -> Alarm:
+    todo = "Open it when your plan says so, then note it."
+    return Alarm(f"feed {feed.name}", LOOK, f"The front is past all of {_name(feed)}", todo)
+
+
+def _name(feed: NextFeed) -> str:
+    return feed.name or "the next feed"
+
+
+def alarm_texts(alarms: Sequence[Alarm], muted: Collection[str] = ()) -> list[str]:
+    """Write alarms as lines, muted ones left out.
+
+    Examples
+    --------
+    >>> alarm_texts([Alarm("a", LOOK, "Camera moved", "Clamp it.")])
+    [' ! CHECK: Camera moved. Clamp it.']
+    """
+    marks = {ACT: "!! ACT NOW", LOOK: " ! CHECK"}
+    return [f"{marks[a.level]}: {a.text}. {a.todo}" for a in alarms if a.key not in muted]

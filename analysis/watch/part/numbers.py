@@ -1,0 +1,146 @@
+"""The numbers of a part's board, worked out from one look."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from analysis.infusion.ahead.cut_offs import CutOff, find_cut_offs
+from analysis.infusion.ahead.front_ahead import look_ahead
+from analysis.infusion.ahead.next_feed import NextFeed, feeds_to_open
+from analysis.infusion.ahead.time_left import TimeLeft, time_left
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import clock_of, opening_impulses, times_of
+from analysis.part.flow.filling import fill_plan
+from analysis.part.grid.network import Links
+from analysis.part.plan.part_toml import PartJob
+from vision.part_records import PartSeen
+from vision.records import FloatArray
+
+PLAN_DOUBT, LEARNT_DOUBT = 0.35, 0.15
+"""Relative half-width of the time still to come: from the plan alone, and corrected by what was
+seen. Common practice, no source."""
+SETTLED = 1
+"""Latest photos that a feed's state waits for: what one photo shows may be a hand or a flash."""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When each cell wets, by the plan or as corrected.
+
+    Attributes
+    ----------
+    links : Links
+        The plan's grid.
+    arrival_s : ndarray of shape (cells,)
+        Seconds since resin start.
+    learnt : bool
+        Whether it was corrected by what was seen.
+    doubt : float
+        Relative half-width of the time still to come.
+    """
+
+    links: Links
+    arrival_s: FloatArray
+    learnt: bool = False
+    doubt: float = PLAN_DOUBT
+
+
+@dataclass(frozen=True, eq=False)
+class PartNumbers:
+    """All that is worked out from one look; only the same object counts as equal.
+
+    Attributes
+    ----------
+    wetted_share, wetted_sd : float or None
+        None while nothing can be measured.
+    resin_in_kg : float or None
+        What the wet pores hold.
+    hidden_share : float
+        Share of the part that was not seen itself.
+    left : TimeLeft or None
+    feeds : tuple of NextFeed
+    cut_offs : tuple of CutOff
+    learnt : bool
+        Whether the forecast was corrected by what was seen.
+    last_s : float
+        Time of the look, in seconds since resin start.
+    cannot : str
+        Why nothing can be measured; empty when it can.
+    doubts : tuple of str
+        Of the eyes: why what is shown may be wrong.
+    """
+
+    wetted_share: float | None = None
+    wetted_sd: float | None = None
+    resin_in_kg: float | None = None
+    hidden_share: float = 0.0
+    left: TimeLeft | None = None
+    feeds: tuple[NextFeed, ...] = ()
+    cut_offs: tuple[CutOff, ...] = ()
+    learnt: bool = False
+    last_s: float = 0.0
+    cannot: str = ""
+    doubts: tuple[str, ...] = ()
+
+
+def planned_forecast(job: PartJob) -> Forecast:
+    """Return the plan's own forecast.
+
+    Parameters
+    ----------
+    job : PartJob
+
+    Raises
+    ------
+    WetlineError
+        As `fill_plan`.
+    """
+    fill = fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
+    arrival = times_of(job.impulse, fill.arrival[: fill.links.cells])
+    return Forecast(fill.links, arrival)
+
+
+def read_part_numbers(
+    job: PartJob,
+    seen: PartSeen,
+    forecast: Forecast,
+    opened: Collection[str] = (),
+    open_vents: Sequence[bool] | None = None,
+) -> PartNumbers:
+    """Work out the numbers of a part's board.
+
+    Parameters
+    ----------
+    job : PartJob
+    seen : PartSeen
+        The latest look.
+    forecast : Forecast
+    opened : collection of str
+        Later feeds that are open already.
+    open_vents : sequence of bool, optional
+        False for a vent that was clamped by hand.
+    """
+    if not seen.usable:
+        return PartNumbers(cannot=seen.reason, doubts=seen.doubts)
+    on = bring_on_plan(seen, forecast.links)
+    clock = clock_of(job)
+    ahead = look_ahead(on, forecast.arrival_s)
+    used = seen.frame_s[seen.used]
+    settled = float(used[-1 - SETTLED]) if len(used) > SETTLED else -1.0
+    wet = ~ahead.dry[: on.links.cells]
+    held = float(on.links.pore_m3[: on.links.cells][wet].sum())
+    part = float(seen.inside.sum())
+    last = len(seen.wetted_share) - 1
+    return PartNumbers(
+        wetted_share=1.0 - ahead.dry_share,
+        wetted_sd=float(seen.wetted_sd[last]) if last >= 0 else None,
+        resin_in_kg=held * clock.density_kg_m3,
+        hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
+        left=time_left(ahead, clock.gel_s, forecast.doubt),
+        feeds=feeds_to_open(job.plan, on, settled, opened),
+        cut_offs=find_cut_offs(job.plan, ahead, forecast.doubt, open_vents, forecast.learnt),
+        learnt=forecast.learnt,
+        last_s=float(seen.last_s),
+        doubts=seen.doubts,
+    )

@@ -1,0 +1,61 @@
+"""Alarms of a part: what is cut off, in how many minutes, and the next feed."""
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
+from analysis.watch.alarms import ACT, LOOK
+from analysis.watch.part.alarms import alarm_texts, part_alarms
+from analysis.watch.part.numbers import PartNumbers
+from tests.made_up.part_board import LEFT, cut_off
+
+
+def numbers(*cuts, feeds=(), left=LEFT):
+    return PartNumbers(0.6, 0.01, 1.2, left=left, cut_offs=cuts, feeds=feeds, last_s=600.0)
+
+
+def test_what_will_be_cut_off_is_for_now_with_its_minutes_place_and_size():
+    (alarm,) = part_alarms(numbers(cut_off()))
+    assert alarm.level == ACT
+    assert alarm.text == "An area will be cut off from every vent in 5.0 min (4.0 to 6.5)"
+    assert alarm.todo.startswith("120 cm2, its air ends at x 400, y 250 mm. Slow the resin")
+
+
+def test_what_may_be_is_to_be_looked_at_and_what_is_closed_says_so():
+    may, closed = cut_off(likely=False), cut_off(closed=True, minutes_left=0.0)
+    alarms = part_alarms(numbers(may, closed))
+    assert [alarm.level for alarm in alarms] == [ACT, LOOK]
+    assert alarms[0].text == "An area is cut off from every vent"
+    assert "may be cut off" in alarms[1].text
+
+
+def test_a_hidden_area_says_look():
+    (alarm,) = part_alarms(numbers(cut_off(hidden=True)))
+    assert "look at the part itself" in alarm.todo
+
+
+def test_two_looks_must_have_it():
+    other = cut_off(first=6)
+    assert part_alarms(numbers(cut_off()), numbers()) == []
+    assert part_alarms(numbers(cut_off()), numbers(other)) == []
+    assert len(part_alarms(numbers(cut_off()), numbers(cut_off()))) == 1
+
+
+@pytest.mark.parametrize(("state", "count"), [(OPEN, 1), (NOT_YET, 0)])
+def test_a_feed_that_is_passed_is_told_of(state, count):
+    feed = NextFeed("second line", state, 500.0, 0.0, 0.0, "")
+    alarms = part_alarms(numbers(feeds=(feed,)))
+    assert len(alarms) == count
+    assert all(a.text == "The front is past all of second line" for a in alarms)
+
+
+def test_a_full_part_and_one_that_shows_nothing_raise_none():
+    assert part_alarms(numbers(cut_off(), left=replace(LEFT, filled=True))) == []
+    assert part_alarms(PartNumbers(cannot="dark")) == []
+
+
+def test_muted_ones_are_left_out():
+    (alarm,) = part_alarms(numbers(cut_off()))
+    assert alarm_texts([alarm], (alarm.key,)) == []
+    assert alarm_texts([alarm])[0].startswith("!! ACT NOW: An area will be cut off")

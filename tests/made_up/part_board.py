@@ -1,0 +1,19 @@
+"""What a part's board would be told, made up."""
+
+import numpy as np
+
+from analysis.infusion.ahead.cut_offs import CutOff
+from analysis.infusion.ahead.time_left import TimeLeft
+
+LEFT = TimeLeft(0.4, 1200.0, 1100.0, 1400.0, False, 2000.0, 800.0, "yes")
+"""Ten minutes to go at 600 s."""
+
+
+def cut_off(first=0, likely=True, closed=False, hidden=False, minutes_left=5.0):
+    """An area of 120 cm2 that is to be cut off at 900 s; `first` is the first of its cells."""
+    cells = np.zeros(10, bool)
+    cells[first : first + 3] = True
+    return CutOff(
+        400.0, 250.0, 12_000.0, 900.0, 840.0, 990.0, minutes_left, 4.0, 6.5, closed, likely, 1.0,
+        hidden, cells,
+    )  # fmt: skip
