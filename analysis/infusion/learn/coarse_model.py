@@ -1,0 +1,100 @@
+"""The plan's filling for other values, quick: a coarse grid tells by how much the fine one changes.
+
+Tested in tests/analysis/infusion/learn/test_fit_plan.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.ndimage import distance_transform_edt, map_coordinates
+
+from analysis.infusion.learn.knobs import Knob, turned
+from analysis.part.answer.clock import times_of
+from analysis.part.flow.filling import Filling, fill_plan
+from analysis.part.plan.part_toml import LEAST_CELLS, PartJob
+from analysis.part.plan.plan import PartPlan
+from vision.records import FloatArray
+
+SLOPE_CELLS = 800
+"""Cells of the grid for slopes, about: a filling then takes a tenth of a second."""
+VALUE_CELLS = 2500
+"""Cells of the grid for values: within half a per cent of the fine one where it was tried
+(tests/analysis/infusion/learn compares the two)."""
+COARSE_STEPS = 12
+
+
+@dataclass
+class CoarseModel:
+    """Arrival on the plan's own grid for any place of the knobs.
+
+    Parameters
+    ----------
+    job : PartJob
+    fine : Filling
+        The plan as it stands, on its own grid.
+    knobs : sequence of Knob
+    opens_at : sequence of float
+        Impulse at which each feed opens.
+    about : int
+        Cells of the coarse grid.
+    """
+
+    job: PartJob
+    fine: Filling
+    knobs: Sequence[Knob]
+    opens_at: Sequence[float]
+    about: int = VALUE_CELLS
+    _rough: PartPlan = field(init=False)
+    _planned: Filling = field(init=False)
+    _known: dict[bytes, tuple[FloatArray, float]] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Fill the plan as it stands on the coarse grid."""
+        links, plan = self.fine.links, self.job.plan
+        longest = max(links.grid.nx, links.grid.ny)
+        cells = round(longest * float(np.sqrt(self.about / max(links.cells, 1))))
+        self._rough = replace(plan, cells=int(np.clip(cells, LEAST_CELLS, longest)))
+        self._planned = self._fill(np.zeros(len(self.knobs)))
+
+    def _fill(self, at: FloatArray) -> Filling:
+        plan, factors = turned(self._rough, self.knobs, at)
+        return fill_plan(plan, self.opens_at, COARSE_STEPS, factors=factors)
+
+    def arrival_s(self, at: FloatArray) -> FloatArray:
+        """Return the arrival at each cell of the plan's grid in seconds."""
+        return self._at(at)[0]
+
+    def fill_time_s(self, at: FloatArray) -> float:
+        """Return when the part is full."""
+        return self._at(at)[1]
+
+    def _at(self, at: FloatArray) -> tuple[FloatArray, float]:
+        key = np.asarray(at, float).tobytes()
+        if key not in self._known:
+            changed = self._fill(np.asarray(at, float))
+            ratio = self._ratio(changed)
+            theta = self.fine.arrival[: self.fine.links.cells] * ratio
+            total = self.fine.total * changed.total / self._planned.total
+            impulse = self.job.impulse
+            self._known[key] = (times_of(impulse, theta), float(impulse.time_of(total)))
+        return self._known[key]
+
+    def _ratio(self, changed: Filling) -> FloatArray:
+        """Return by how much the impulse of arrival changes, at the cells of the fine grid."""
+        links = self._planned.links
+        count = links.cells
+        before, after = self._planned.arrival[:count], changed.arrival[:count]
+        least = 1e-3 * self._planned.total
+        known = np.isfinite(before) & np.isfinite(after) & (before > least)
+        ratio = np.where(known, after, least) / np.where(known, before, least)
+        logs = links.field(np.where(known, np.log(np.maximum(ratio, 1e-6)), np.nan))
+        nearest = distance_transform_edt(
+            np.isnan(logs), return_distances=False, return_indices=True
+        )
+        logs = logs[tuple(nearest)]
+        centre = links.grid.cells(self.fine.links.centre_mm[: self.fine.links.cells]) - 0.5
+        found = map_coordinates(logs, [centre[:, 1], centre[:, 0]], order=1, mode="nearest")
+        return np.asarray(np.exp(found))

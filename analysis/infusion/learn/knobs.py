@@ -1,0 +1,141 @@
+"""What of a plan may be corrected: K of each stack, width of each gap, resistance of each feed.
+
+Tested in tests/analysis/infusion/learn/test_fit_plan.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.part.plan.conditions import OTHER_FEED_MM
+from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack
+from vision.records import BoolArray, FloatArray
+
+LOG_SD = 0.8
+"""How far K of a stack and the width of a gap may lie from the plan before anything is seen, as
+the standard deviation of the logarithm (common practice, no source: twice as much is no rarity)."""
+FEED_SD = 1.5
+"""The same for the resistance of a feed, in units of what is usual for one that is not known."""
+MOST_LOG, MOST_FEED = 2.5, 10.0
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One number that may be corrected, at 0 as planned.
+
+    Attributes
+    ----------
+    kind : {"zone", "gap", "feed"}
+    index : int
+        Among the stacks, gaps or feeds of the plan.
+    name : str
+    """
+
+    kind: str
+    index: int
+    name: str
+
+    @property
+    def prior_sd(self) -> float:
+        """How far it may lie from the plan before anything is seen."""
+        return FEED_SD if self.kind == "feed" else LOG_SD
+
+    @property
+    def most(self) -> float:
+        """How far it is searched at all."""
+        return MOST_FEED if self.kind == "feed" else MOST_LOG
+
+
+def knobs_of(plan: PartPlan) -> list[Knob]:
+    """Return all that may be corrected, in the plan's order."""
+    zones = ["the stack", *(zone.name or f"zone {k}" for k, zone in enumerate(plan.zones, 1))]
+    gaps = [_gap_name(k, gap) for k, gap in enumerate(plan.gaps, 1)]
+    feeds = [feed.name or f"feed {k}" for k, feed in enumerate(plan.feeds, 1)]
+    return [
+        Knob(kind, index, name)
+        for kind, names in (("zone", zones), ("gap", gaps), ("feed", feeds))
+        for index, name in enumerate(names)
+    ]
+
+
+def _gap_name(number: int, gap: Gap) -> str:
+    (x0, y0), (x1, y1) = gap.line_mm[0], gap.line_mm[-1]
+    return f"gap {number}, ({x0:.0f}, {y0:.0f}) to ({x1:.0f}, {y1:.0f})"
+
+
+def turned(
+    plan: PartPlan, knobs: Sequence[Knob], at: FloatArray
+) -> tuple[PartPlan, tuple[float, ...]]:
+    """Return the plan with its gaps and feeds corrected, and the factors on K of its stacks."""
+    factors = np.ones(len(plan.stacks))
+    gaps, feeds = list(plan.gaps), list(plan.feeds)
+    for knob, value in zip(knobs, at, strict=True):
+        if knob.kind == "zone":
+            factors[knob.index] = np.exp(value)
+        elif knob.kind == "gap":
+            gaps[knob.index] = _wider(gaps[knob.index], float(np.exp(value)))
+        else:
+            feeds[knob.index] = _resisting(feeds[knob.index], float(value))
+    corrected = replace(plan, gaps=tuple(gaps), feeds=tuple(feeds))
+    return corrected, tuple(float(f) for f in factors)
+
+
+def _wider(gap: Gap, factor: float) -> Gap:
+    """Return a gap of another width; its permeability goes with the width squared."""
+    return replace(gap, width_mm=gap.width_mm * factor, k_m2=gap.k_m2 * factor**2)
+
+
+def _resisting(feed: PartFeed, value: float) -> PartFeed:
+    return replace(feed, resistance_mm=max(0.0, feed.resistance_mm + OTHER_FEED_MM * value))
+
+
+def with_stacks(plan: PartPlan, factors: Sequence[float]) -> PartPlan:
+    """Return the plan with the factors on K put into its stacks."""
+
+    def scaled(k: int) -> PartStack:
+        stack = plan.stacks[k]
+        return replace(stack, k1_m2=stack.k1_m2 * factors[k], k2_m2=stack.k2_m2 * factors[k])
+
+    zones = tuple(replace(zone, stack=scaled(k)) for k, zone in enumerate(plan.zones, 1))
+    return replace(plan, stack=scaled(0), zones=zones)
+
+
+def number_of(plan: PartPlan, knob: Knob, at: float) -> tuple[float, str]:
+    """Return the corrected number and its unit."""
+    if knob.kind == "zone":
+        return plan.stacks[knob.index].k1_m2 * float(np.exp(at)), "m2"
+    if knob.kind == "gap":
+        return plan.gaps[knob.index].width_mm * float(np.exp(at)), "mm"
+    return _resisting(plan.feeds[knob.index], at).resistance_mm, "mm"
+
+
+def prior_precision(knobs: Sequence[Knob]) -> FloatArray:
+    """Return the diagonal of the prior's information."""
+    return np.array([1.0 / knob.prior_sd**2 for knob in knobs])
+
+
+def plan_sd(plan: PartPlan, knob: Knob) -> float:
+    """Return how sure the plan itself is of a number that the picture does not tell."""
+    if knob.kind != "zone":
+        return 0.5 * knob.prior_sd
+    stack = plan.stacks[knob.index]
+    return float(np.clip(np.log(stack.high / stack.low) / 3.92, 0.1, LOG_SD))
+
+
+def bounds_of(knobs: Sequence[Knob], plan: PartPlan) -> tuple[FloatArray, FloatArray]:
+    """Return the least and the greatest place of each knob."""
+    low = [
+        -plan.feeds[knob.index].resistance_mm / OTHER_FEED_MM - 1e-6
+        if knob.kind == "feed"
+        else -knob.most
+        for knob in knobs
+    ]
+    return np.array(low), np.array([knob.most for knob in knobs])
+
+
+def chosen(knobs: Sequence[Knob], keep: BoolArray) -> list[Knob]:
+    """Return the knobs that are kept."""
+    return [knob for knob, kept in zip(knobs, keep, strict=True) if kept]

@@ -1,0 +1,105 @@
+"""What was learnt of a part, as records.
+
+Tested in tests/analysis/infusion/learn/test_fit_plan.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.part.plan.plan import PartPlan
+from vision.records import FloatArray
+
+
+@dataclass(frozen=True)
+class LearntValue:
+    """One number of the plan, corrected by what was seen.
+
+    Attributes
+    ----------
+    kind : {"zone", "gap", "feed"}
+        K of a zone (m2, its first principal value; the second goes with it), width of a gap (mm),
+        resistance of a feed (mm of stack).
+    name : str
+        As in the plan; "the stack" for what lies in no zone.
+    planned, value, low, high : float
+        In `unit`; `low` and `high` are the ends of the 95 % interval.
+    unit : str
+    told : bool
+        Whether the picture tells it; where not, `value` is the planned one and `why` says why.
+    """
+
+    kind: str
+    name: str
+    planned: float
+    value: float
+    low: float
+    high: float
+    unit: str
+    told: bool
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Unlike:
+    """A place that no values of the plan explain.
+
+    Attributes
+    ----------
+    x_mm, y_mm : float
+        Its middle.
+    area_mm2 : float
+    late_s : float
+        How much later than the fitted filling the resin came there; below 0 earlier.
+    """
+
+    x_mm: float
+    y_mm: float
+    area_mm2: float
+    late_s: float
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """The plan corrected by what was seen, and what it forecasts.
+
+    Attributes
+    ----------
+    values : tuple of LearntValue
+        Zones, gaps, feeds, in the plan's order.
+    plan : PartPlan
+        With the values that were told.
+    arrival_s : ndarray of shape (cells,), float
+        Seconds since resin start at each cell of the plan's grid: as seen where it is wet, else
+        as forecast with the corrected values.
+    fill_time_s, fill_low_s, fill_high_s : float
+        When the part is full, and the ends of the 95 % interval.
+    gel_s, working_s : float or None
+        From resin start.
+    unlike : tuple of Unlike
+        Places that the fitted filling does not explain.
+    misfit : float
+        Usual relative difference in time between what was seen and the fitted filling.
+    notes : tuple of str
+        What the numbers rest on, in plain words.
+    knobs : ndarray, float
+        Where the search ended, to start the next from.
+    """
+
+    values: tuple[LearntValue, ...]
+    plan: PartPlan
+    arrival_s: FloatArray
+    fill_time_s: float
+    fill_low_s: float
+    fill_high_s: float
+    gel_s: float | None
+    working_s: float | None
+    unlike: tuple[Unlike, ...]
+    misfit: float
+    notes: tuple[str, ...]
+    knobs: FloatArray
+
+    @property
+    def explains(self) -> bool:
+        """Whether the plan's own filling explains all that was seen."""
+        return not self.unlike

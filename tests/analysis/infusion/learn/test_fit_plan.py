@@ -1,0 +1,199 @@
+"""What a part teaches, against fillings whose values are known.
+
+The truth comes from the plan's own solver with other values, so these tests check the search, its
+intervals and what it refuses; tests/bench/part_learning.py checks it against another solver.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.infusion.learn.coarse_model import CoarseModel
+from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.learn.knobs import knobs_of, number_of, turned
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import opening_impulses, times_of
+from analysis.part.flow.filling import fill_plan
+from analysis.part.plan.part_toml import read_part
+from analysis.part.plan.plan import Gap, PartFeed, Place
+from tests.made_up.part_seen import part_seen
+from vision.errors import WetlineError
+
+PART = """
+[outline]
+points_mm = [[0, 0], [900, 0], [900, 400], [0, 400]]
+holes_mm = [[[260, 150], [380, 150], [380, 260], [260, 260]]]
+[stack]
+k1_m2 = 2.0e-10
+k2_m2 = 2.0e-10
+porosity = 0.5
+thickness_mm = 3
+[[zone]]
+name = "doubler"
+points_mm = [[450, 80], [640, 80], [640, 320], [450, 320]]
+k1_m2 = 1.0e-10
+k2_m2 = 1.0e-10
+[[zone]]
+name = "far end"
+points_mm = [[780, 0], [900, 0], [900, 400], [780, 400]]
+k1_m2 = 1.5e-10
+k2_m2 = 1.5e-10
+[[gap]]
+line_mm = [[100, 400], [500, 400]]
+width_mm = 1.0
+[[feed]]
+name = "left line"
+line_mm = [[0, 0], [0, 400]]
+[[vent]]
+name = "right edge"
+line_mm = [[900, 0], [900, 400]]
+[resin]
+viscosity_mpas = 200
+gel_time_min = 300
+density_kg_m3 = 1100
+[vacuum]
+pressure_difference_mbar = 950
+[grid]
+cells = 90
+"""
+STACK, DOUBLER, END, GAP, FEED = range(5)
+TRUE = np.array([-0.25, 0.3, 0.2, 0.25, 0.8])
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("part")
+    (folder / "part.toml").write_text(PART, encoding="utf-8")
+    return read_part(folder)
+
+
+@pytest.fixture(scope="module")
+def planned(job):
+    return fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
+
+
+def filled(job, at=TRUE, plan=None):
+    """Arrival in seconds and the fill time with other values than planned."""
+    changed, factors = turned(plan or job.plan, knobs_of(plan or job.plan), at)
+    fill = fill_plan(changed, opening_impulses(changed, job.impulse), factors=factors)
+    arrival = times_of(job.impulse, fill.arrival[: fill.links.cells])
+    return fill.links, arrival, float(job.impulse.time_of(fill.total))
+
+
+@pytest.fixture(scope="module")
+def truth(job):
+    return filled(job)
+
+
+def learnt_at(job, planned, truth, share, **more):
+    links, arrival, full = truth
+    seen = part_seen(links, arrival, noise_s=8.0, sd_s=8.0, last_s=share * full, **more)
+    return fit_plan(job, bring_on_plan(seen, planned.links), planned)
+
+
+@pytest.fixture(scope="module")
+def whole(job, planned, truth):
+    return learnt_at(job, planned, truth, 1.01)
+
+
+@pytest.fixture(scope="module")
+def half(job, planned, truth):
+    return learnt_at(job, planned, truth, 0.5)
+
+
+@pytest.mark.parametrize("which", [STACK, DOUBLER, END, GAP, FEED])
+def test_every_value_comes_back_inside_its_interval(job, whole, which):
+    value, true = whole.values[which], number_of(job.plan, knobs_of(job.plan)[which], TRUE[which])
+    assert value.told
+    assert value.low < true[0] < value.high
+    assert value.unit == true[1]
+
+
+@pytest.mark.parametrize("which", [STACK, DOUBLER])
+def test_k_of_each_zone_is_within_five_per_cent(job, whole, which):
+    true = number_of(job.plan, knobs_of(job.plan)[which], TRUE[which])[0]
+    assert whole.values[which].value == pytest.approx(true, rel=0.05)
+
+
+def test_the_plan_is_corrected_by_what_was_told(whole):
+    assert whole.plan.stack.k1_m2 == pytest.approx(whole.values[STACK].value)
+    assert whole.plan.zones[0].stack.k2_m2 == pytest.approx(whole.values[DOUBLER].value)
+    assert whole.plan.gaps[0].width_mm == pytest.approx(whole.values[GAP].value)
+    assert whole.plan.feeds[0].resistance_mm == pytest.approx(whole.values[FEED].value)
+    assert whole.explains
+    assert any("viscosity" in note for note in whole.notes)
+
+
+def test_half_way_the_fill_time_is_forecast_within_five_per_cent(half, planned, job, truth):
+    full = truth[2]
+    assert half.fill_time_s == pytest.approx(full, rel=0.05)
+    assert half.fill_low_s < full < half.fill_high_s
+    assert abs(float(job.impulse.time_of(planned.total)) / full - 1) > 0.15  # the plan's own word
+
+
+def test_what_the_resin_has_not_reached_is_not_told(half):
+    end = half.values[END]
+    assert not end.told
+    assert end.value == end.planned
+    assert "no resin" in end.why
+    assert half.plan.zones[1].stack.k1_m2 == end.planned
+
+
+def test_arrival_is_as_seen_where_wet_and_later_than_the_last_look_where_not(half, truth):
+    _, arrival, full = truth
+    wet = arrival < 0.5 * full
+    assert np.abs(half.arrival_s[wet] - arrival[wet]).max() < 60
+    assert (half.arrival_s[arrival > 0.52 * full] >= 0.5 * full - 1).all()
+
+
+def test_a_zone_that_was_hidden_is_not_told(job, planned, truth):
+    found = learnt_at(
+        job, planned, truth, 1.01, hidden=lambda x, y: (x > 440) & (x < 650) & (y > 70) & (y < 330)
+    )
+    assert not found.values[DOUBLER].told
+    assert "hidden" in found.values[DOUBLER].why
+
+
+def test_a_gap_that_is_not_in_the_plan_is_told_as_unlike_it(job, planned):
+    line = np.array([[100.0, 0.0], [850.0, 0.0]])
+    raced = replace(job.plan, gaps=(*job.plan.gaps, Gap(line, 2.5, 2.5e-3**2 / 12, 3.0)))
+    fill = fill_plan(raced, opening_impulses(raced, job.impulse))
+    arrival = times_of(job.impulse, fill.arrival[: fill.links.cells])
+    truth = fill.links, arrival, float(job.impulse.time_of(fill.total))
+    found = learnt_at(job, planned, truth, 0.6)
+    assert not found.explains
+    # Along the raced wall the resin came earlier than any values of the plan explain.
+    assert any(one.late_s < 0 and one.y_mm < 120 for one in found.unlike)
+
+
+def test_little_seen_teaches_nothing(job, planned, truth):
+    with pytest.raises(WetlineError, match="too little of the part"):
+        learnt_at(job, planned, truth, 0.9, hidden=lambda x, y: x > 5)
+
+
+def test_a_second_look_starts_from_the_first(job, planned, truth, half):
+    links, arrival, full = truth
+    seen = part_seen(links, arrival, noise_s=8.0, sd_s=8.0, last_s=0.55 * full)
+    again = fit_plan(job, bring_on_plan(seen, planned.links), planned, start=half)
+    assert again.values[STACK].value == pytest.approx(half.values[STACK].value, rel=0.04)
+    assert again.fill_time_s == pytest.approx(full, rel=0.05)
+
+
+def test_a_feed_opened_later_than_planned_does_not_spoil_k(job):
+    middle = PartFeed(Place(np.array([[420.0, 0.0], [420.0, 140.0]])), 600.0, name="middle line")
+    two = replace(job, plan=replace(job.plan, feeds=(*job.plan.feeds, middle)))
+    truly = replace(job.plan, feeds=(*job.plan.feeds, replace(middle, opens_at_s=1500.0)))
+    links, arrival, full = filled(replace(job, plan=truly), np.append(TRUE, 0.0), truly)
+    seen = part_seen(links, arrival, noise_s=8.0, sd_s=8.0, last_s=0.9 * full)
+    found = fit_plan(two, bring_on_plan(seen, links), opened_s=[None, 1500.0])
+    true = number_of(job.plan, knobs_of(job.plan)[STACK], TRUE[STACK])[0]
+    assert found.values[STACK].value == pytest.approx(true, rel=0.05)
+
+
+def test_the_quick_grid_forecasts_as_the_plans_own_does(job, planned, truth):
+    model = CoarseModel(job, planned, knobs_of(job.plan), opening_impulses(job.plan, job.impulse))
+    _, arrival, full = truth
+    late = arrival > 0.1 * full
+    assert model.fill_time_s(TRUE) == pytest.approx(full, rel=0.01)
+    assert np.abs(model.arrival_s(TRUE)[late] / arrival[late] - 1).max() < 0.03
