@@ -196,4 +196,4 @@ def test_the_quick_grid_forecasts_as_the_plans_own_does(job, planned, truth):
     _, arrival, full = truth
     late = arrival > 0.1 * full
     assert model.fill_time_s(TRUE) == pytest.approx(full, rel=0.01)
-    assert np.quantile(np.abs(model.arrival_s(TRUE)[late] / arrival[late] - 1), 0.95) < 0.02
+    assert np.quantile(np.abs(model.arrival_s(TRUE)[late] / arrival[late] - 1), 0.95) < 0.03
