@@ -48,7 +48,7 @@ class CutOff:
         Whether it is cut off already.
     likely : bool
         False where it is small, or where hardly any but a front that is unlike the forecast
-        somewhere cuts it off: it may happen.
+        somewhere cuts it off, or most of it was not seen and ought to be wet: it may happen.
     held : float
         Share of the cases looked at in which it happens.
     hidden : bool
@@ -198,7 +198,8 @@ def _judged(
     held = (sum(c is not None for c in again) + likely) / (len(cases) + 1)
     part = float(ahead.links.share.sum())
     large = float(ahead.links.share[cut.cells].sum()) >= SURE_SHARE * part
-    sure = cut.closed or (learnt and large and held >= SURE_HELD)
+    unseen = float(ahead.doubtful[cut.cells].mean()) > HIDDEN
+    sure = not unseen and (cut.closed or (learnt and large and held >= SURE_HELD))
     return replace(
         cut,
         low_s=low,

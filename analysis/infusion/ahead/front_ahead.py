@@ -35,6 +35,8 @@ class Ahead:
         Cells that were dry when last seen, or that no picture holds and the forecast has dry.
     seen : ndarray, bool
         Cells that were seen themselves, not filled from around them.
+    doubtful : ndarray, bool
+        Dry cells that were not seen themselves and that the forecast has wet by now.
     last_s : float
         Time of the last look.
     """
@@ -43,6 +45,7 @@ class Ahead:
     time_s: FloatArray
     dry: BoolArray
     seen: BoolArray
+    doubtful: BoolArray
     last_s: float
 
     @property
@@ -102,11 +105,13 @@ def look_ahead(on: SeenOnPlan, arrival_s: FloatArray) -> Ahead:
     ahead = _outwards(links, time_s, pace * forecast, on.last_s)
     time_s = np.where(wet_too, time_s, ahead)
     channel = np.zeros(links.count - links.cells, bool)
+    doubtful = ~wet_too & ~on.seen & (pace * forecast <= on.last_s)
     return Ahead(
         links,
         _with_channels(links, time_s),
         np.append(~wet_too, channel),
         np.append(on.seen, channel),
+        np.append(doubtful, channel),
         float(on.last_s),
     )
 

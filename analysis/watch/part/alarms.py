@@ -53,6 +53,9 @@ def _cut_off(cut: CutOff) -> Alarm:
     where = where_text(cut)
     hidden = " Most of it is hidden: look at the part itself." if cut.hidden else ""
     place = f"closed x {cut.x_mm:.0f} y {cut.y_mm:.0f}"
+    if cut.closed and not cut.likely:
+        text = "An area may be cut off from every vent already"
+        return Alarm(place, LOOK, text, f"{where}. It was not seen: look at the part itself.")
     if cut.closed:
         todo = f"{where}. Put a vent there if the bag allows it, or note a dry spot.{hidden}"
         return Alarm(place, ACT, "An area is cut off from every vent", todo)

@@ -25,7 +25,9 @@ def part_lines(numbers: PartNumbers) -> list[str]:
     lines.append(f"Gel:        {gel_of(numbers.left)}")
     lines += [f"Next feed:  {feed.text}" for feed in numbers.feeds[:1]]
     for cut in numbers.cut_offs:
-        will = "cut off" if cut.closed else "will be cut off" if cut.likely else "may be cut off"
+        will = (
+            "may be cut off" if not cut.likely else "cut off" if cut.closed else "will be cut off"
+        )
         when = "already" if cut.closed else f"in {left_text(cut)}"
         lines.append(f"Air:        {will} {when}: {where_text(cut)}")
     if not numbers.learnt:

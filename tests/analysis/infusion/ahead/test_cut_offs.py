@@ -91,6 +91,22 @@ def test_an_area_that_was_not_seen_is_said_to_be_hidden(run):
     assert all(cut.hidden for cut in cuts)
 
 
+def test_a_place_that_was_never_seen_and_counts_as_dry_is_no_alarm():
+    # Something lies on the part behind the front; the eyes had nothing to fill it from.
+    good = made_run(1)
+    half = 0.5 * float(good.truth_s.max())
+    on = bring_on_plan(part_seen(good.links, good.truth_s, last_s=half), good.links)
+    x, y = good.links.centre_mm[: good.links.cells].T
+    thing = np.hypot(x - 0.3 * x.max(), y - 0.5 * y.max()) < 40.0
+    assert on.wet[thing].all()
+    on.time_s[thing], on.seen[thing] = np.inf, False
+    cuts = find_cut_offs(good.plan, look_ahead(on, good.learnt_s))
+    assert likely(cuts) == []
+    assert [cut.hidden and cut.closed for cut in cuts] == [True]
+    on.seen[thing] = True  # seen to be dry, it is one
+    assert len(likely(find_cut_offs(good.plan, look_ahead(on, good.learnt_s)))) == 1
+
+
 def test_a_vent_clamped_by_hand_is_no_way_out():
     good = made_run(1)
     half = 0.5 * float(good.truth_s.max())

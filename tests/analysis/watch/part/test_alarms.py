@@ -30,6 +30,13 @@ def test_what_may_be_is_to_be_looked_at_and_what_is_closed_says_so():
     assert "may be cut off" in alarms[1].text
 
 
+def test_one_that_is_closed_and_was_not_seen_is_to_be_looked_at():
+    (alarm,) = part_alarms(numbers(cut_off(closed=True, likely=False)))
+    assert alarm.level == LOOK
+    assert alarm.text == "An area may be cut off from every vent already"
+    assert "not seen: look at the part itself" in alarm.todo
+
+
 def test_a_hidden_area_says_look():
     (alarm,) = part_alarms(numbers(cut_off(hidden=True)))
     assert "look at the part itself" in alarm.todo
