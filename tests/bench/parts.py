@@ -2,8 +2,8 @@
 
 Prints, for each made-up part with photos, which share of the part was seen, which share of that
 came within 2 % of the fill time, the median error, and the share that is wrong beyond what is
-stated; then, for runs known from flow alone, how long before it closes a cut-off was told, and
-what was told that does not happen.
+stated; what the plan learns from the true arrival, seen whole and half; then, for runs known from
+flow alone, how long before it closes a cut-off was told, and what was told that does not happen.
 """
 
 from __future__ import annotations
@@ -15,11 +15,16 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import opening_impulses
+from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import read_part
+from sample_frames._part_flow import World
+from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cases import CASES
-from tests.made_up.parts.cut_offs import CUT_OFF, GOOD
+from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, job_of
 from tests.made_up.parts.made_part import made_part, true_filling
-from tests.made_up.parts.scored import score_arrival, score_cut_offs
+from tests.made_up.parts.scored import at_places, score_arrival, score_cut_offs
 
 
 def follow(folder: Path):
@@ -53,6 +58,53 @@ def arrivals(names: list[str]) -> None:
         )
 
 
+def learnt(names: list[str]) -> None:
+    """Print what the plan learns from the true arrival, all of it and half of it, with 2 s noise.
+
+    No camera here: what is scored is the fit, against finite elements that know another value.
+    """
+    if importlib.util.find_spec("analysis.infusion.learn") is None:
+        print("learning: not scored, there is no analysis.infusion.learn yet")
+        return
+    from analysis.infusion.learn.fit_plan import fit_plan
+
+    for name in names:
+        recipe, filled = CASES[name], true_filling(name)
+        job = job_of(recipe.planned)
+        links = fill_plan(job.plan, opening_impulses(job.plan, job.impulse)).links
+        centre = links.centre_mm[: links.cells]
+        arrival = at_places(filled, centre[:, 0], centre[:, 1])
+        opened = [filled.opened_s[feed.name] for feed in job.plan.feeds]
+        for share in (1.0, 0.5):
+            last = share * filled.fill_s if share < 1 else None
+            on = bring_on_plan(part_seen(links, arrival, noise_s=2.0, last_s=last), links)
+            been = [at if last is None or at <= last else None for at in opened]
+            began = time.perf_counter()
+            found = fit_plan(job, on, opened_s=been)
+            took = time.perf_counter() - began
+            off = found.fill_time_s / filled.fill_s - 1
+            held = found.fill_low_s <= filled.fill_s <= found.fill_high_s
+            words = f"fill time {off:+6.1%}, {'in' if held else 'OUTSIDE'} its interval; "
+            print(f"{name:18} seen {share:4.0%}: {words if last else ''}{took:.1f} s")
+            for value, true in zip(found.values, true_values(recipe.true), strict=True):
+                if not value.told:
+                    print(f"    {value.name:22} can't be told")
+                    continue
+                off_text = f"{value.value / true - 1:+6.1%}" if true else f"{value.value:6.1f} of 0"
+                inside = value.low <= true <= value.high
+                print(f"    {value.name:22} {off_text}, {'in' if inside else 'OUTSIDE'} interval")
+
+
+def true_values(world: World) -> list[float]:
+    """Return K of the stack and the zones, widths of gaps and resistances of feeds, in order."""
+    layups = [world.layup, *(patch.layup for patch in world.patches)]
+    return [
+        *(layup.k1_m2 for layup in layups),
+        *(slot.width_mm for slot in world.slots),
+        *(inlet.resistance_mm for inlet in world.inlets),
+    ]
+
+
 def cut_offs(as_planned: bool) -> None:
     """Print the scores of areas cut off, with the plan's own forecast, not corrected."""
     print("cut-offs, the plan as it was:" if as_planned else "cut-offs, the plan unlike it:")
@@ -80,6 +132,7 @@ def main() -> None:
     if unknown:
         sys.exit(f"no such part: {unknown[0]}; there are {', '.join(CASES)}")
     arrivals(names)
+    learnt(names)
     for as_planned in (True, False):
         cut_offs(as_planned)
 

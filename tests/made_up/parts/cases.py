@@ -163,6 +163,7 @@ def _net_noise():
 
 def _tapped():
     world = World(OCTAGON, CLOTH, (Inlet("middle line", line((260, 20), (260, 300))),))
+    world = replace(world, outlets=(Outlet("right", line((520, 80), (520, 240))),))
     appearance = look(OCTAGON, cards_mm=None)
     return recipe("tapped", world, None, appearance, scale="outline", tapped=(0, 2, 3, 4, 6, 7))
 
