@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.infusion.ahead.cut_offs import CutOff, find_cut_offs
 from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.ahead.next_feed import NextFeed, feeds_to_open
 from analysis.infusion.ahead.time_left import TimeLeft, time_left
-from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.clock import clock_of, opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.network import Links
@@ -20,6 +23,7 @@ from vision.records import FloatArray
 PLAN_DOUBT, LEARNT_DOUBT = 0.35, 0.15
 """Relative half-width of the time still to come: from the plan alone, and corrected by what was
 seen. Common practice, no source."""
+MOST_DOUBT = 0.7
 SETTLED = 1
 """Latest photos that a feed's state waits for: what one photo shows may be a hand or a flash."""
 
@@ -99,6 +103,28 @@ def planned_forecast(job: PartJob) -> Forecast:
     fill = fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
     arrival = times_of(job.impulse, fill.arrival[: fill.links.cells])
     return Forecast(fill.links, arrival)
+
+
+def learnt_forecast(learnt: Learnt, on: SeenOnPlan) -> Forecast:
+    """Return the forecast of a plan that was corrected by what was seen.
+
+    Parameters
+    ----------
+    learnt : Learnt
+    on : SeenOnPlan
+        What it was learnt from.
+
+    Notes
+    -----
+    A fit that does not explain what was seen counts as no better than the plan.
+    """
+    to_come = np.array([learnt.fill_low_s, learnt.fill_time_s, learnt.fill_high_s]) - on.last_s
+    doubt = LEARNT_DOUBT
+    if np.isfinite(to_come).all() and (to_come > 0).all():
+        doubt = max(doubt, float(np.abs(np.log(to_come / to_come[1])).max()))
+    if not learnt.explains:
+        doubt = max(doubt, PLAN_DOUBT)
+    return Forecast(on.links, learnt.arrival_s, learnt.explains, min(doubt, MOST_DOUBT))
 
 
 def read_part_numbers(

@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN
+from analysis.infusion.learn.learnt import Learnt, Unlike
+from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import clock_of
 from analysis.part.plan.part_toml import read_part
-from analysis.watch.part.numbers import planned_forecast, read_part_numbers
+from analysis.watch.part.numbers import learnt_forecast, planned_forecast, read_part_numbers
 from tests.made_up.part_seen import part_seen
 
 COVER = Path(__file__).resolve().parents[4] / "sample_frames" / "part_cover"
@@ -66,6 +68,20 @@ def test_a_look_that_shows_nothing_says_why(job, forecast):
     assert numbers.doubts == ("dark",)
     assert numbers.left is None
     assert numbers.wetted_share is None
+
+
+def test_what_was_learnt_carries_its_interval_and_a_fit_that_explains_is_needed(job, forecast):
+    seen, _ = look(job, forecast, 0.5)
+    on = bring_on_plan(seen, forecast.links)
+    left = float(forecast.arrival_s.max()) - on.last_s
+    ends = (on.last_s + left * factor for factor in (1.0, 0.8, 1.3))
+    learnt = Learnt((), job.plan, forecast.arrival_s, *ends, None, None, (), 0.01, (), np.zeros(0))
+    got = learnt_forecast(learnt, on)
+    assert got.learnt
+    assert got.doubt == pytest.approx(np.log(1.3))
+    odd = replace(learnt, unlike=(Unlike,))
+    assert not learnt_forecast(odd, on).learnt
+    assert learnt_forecast(odd, on).doubt == 0.35
 
 
 def test_what_is_hidden_is_counted(job, forecast):
