@@ -116,7 +116,7 @@ def learnt_forecast(learnt: Learnt, on: SeenOnPlan) -> Forecast:
 
     Notes
     -----
-    A fit that does not explain what was seen counts as no better than the plan.
+    A fit that does not explain all that was seen is held to be no surer than the plan.
     """
     to_come = np.array([learnt.fill_low_s, learnt.fill_time_s, learnt.fill_high_s]) - on.last_s
     doubt = LEARNT_DOUBT
@@ -124,7 +124,7 @@ def learnt_forecast(learnt: Learnt, on: SeenOnPlan) -> Forecast:
         doubt = max(doubt, float(np.abs(np.log(to_come / to_come[1])).max()))
     if not learnt.explains:
         doubt = max(doubt, PLAN_DOUBT)
-    return Forecast(on.links, learnt.arrival_s, learnt.explains, min(doubt, MOST_DOUBT))
+    return Forecast(on.links, learnt.arrival_s, True, min(doubt, MOST_DOUBT))
 
 
 def read_part_numbers(
