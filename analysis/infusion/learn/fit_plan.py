@@ -57,6 +57,9 @@ LATEST = 0.2
 """Share of the time watched over which the front is taken to meet the forecast."""
 LEAST_SD = 0.01
 """Relative uncertainty of K that grid and scale leave in any case (common practice, no source)."""
+GAP_SD = 0.04
+"""The same of a gap's width: a channel of a plan is only like the channel in the bag."""
+NEARLY_ALL = 0.995
 SHARED = (
     "all values of K together hang on viscosity and vacuum as stated: colder resin, or less "
     "vacuum, looks like a lower K everywhere"
@@ -256,7 +259,7 @@ def _search(
     jacobian = slopes(at)[: len(places.cell)] * calm[:, None]
     common = together(places, on) * calm[:, None]
     cov = covariance(jacobian, left * calm, prior, places.cluster, common)
-    cov = cov + LEAST_SD**2 * np.eye(len(at))
+    cov = cov + np.diag([GAP_SD**2 if knob.kind == "gap" else LEAST_SD**2 for knob in knobs])
     freedom = max(int(places.cluster.max()) + 1 - len(at), 2)
     return _Fitted(knobs, at, cov, float(freedom), left, slopes.of_fill_time)
 
@@ -362,9 +365,11 @@ def _fill_times(
     on: SeenOnPlan,
 ) -> tuple[float, float, float]:
     """Return when the part is full, and the ends of the 95 % interval."""
-    wet_until = float(np.nanmax(np.where(on.wet, on.time_s, 0.0)))
     if on.wet.all():
-        return wet_until, wet_until - on.start_sd_s, wet_until + on.start_sd_s
+        # The very last of many readings is late by chance: nearly the last is taken, both ends told.
+        full = float(np.quantile(on.time_s, NEARLY_ALL))
+        ends = 2.0 * float(np.hypot(np.median(on.sd_s), on.start_sd_s))
+        return full, full - ends, max(full, float(on.time_s.max())) + 2.0 * on.start_sd_s
     ahead = arrival_s[~on.wet & np.isfinite(arrival_s)]
     full = max(model.fill_time_s(fitted.at), on.last_s)
     full = max(float(ahead.max()), on.last_s) if ahead.size else full

@@ -1,0 +1,87 @@
+"""What is learnt of parts whose truth comes from another solver: python tests/bench/part_learning.py.
+
+    python tests/bench/part_learning.py [--share 0.5 1.0] [NAME ...]
+
+For each made-up part, looked at when a share of it is full: K of each zone and width of each gap
+as learnt over the true one, whether the truth lies in its interval, the fill time as forecast over
+the true one, and the seconds it took. No pictures: arrival is the truth with a camera's noise.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import opening_impulses
+from analysis.part.flow.filling import fill_plan
+from analysis.part.plan.part_toml import PartJob, read_part
+from sample_frames._part_make import plan_toml
+from tests.made_up.part_seen import part_seen
+from tests.made_up.parts.cases import CASES
+from tests.made_up.parts.made_part import true_filling
+from tests.made_up.parts.scored import at_places
+
+
+def job_of(name: str) -> PartJob:
+    """Return the plan of a made-up part as its user wrote it."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "part.toml"
+        case = CASES[name]
+        text = plan_toml(case.title, case.planned, case.gel_time_min)
+        path.write_text(text, encoding="utf-8")
+        return read_part(path)
+
+
+def true_values(name: str) -> list[float]:
+    """Return the true K of each zone, then the true width of each gap."""
+    world = CASES[name].true
+    stacks = [world.layup, *(patch.layup for patch in world.patches)]
+    return [stack.k1_m2 for stack in stacks] + [slot.width_mm for slot in world.slots]
+
+
+def learn(name: str, share: float) -> str:
+    """Learn from one part and return a line of the table."""
+    job, filled = job_of(name), true_filling(name)
+    planned = fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
+    links = planned.links
+    centre = links.centre_mm[: links.cells]
+    arrival = at_places(filled, centre[:, 0], centre[:, 1])
+    last = share * filled.fill_s if share < 1 else 1.01 * filled.fill_s
+    seen = part_seen(
+        links, arrival, noise_s=0.004 * filled.fill_s, sd_s=0.004 * filled.fill_s, last_s=last
+    )
+    began = time.perf_counter()
+    found = fit_plan(job, bring_on_plan(seen, links), planned)
+    took = time.perf_counter() - began
+    words = []
+    for value, true in zip((v for v in found.values if v.kind != "feed"), true_values(name)):
+        held = "in" if value.low <= true <= value.high else "OUT"
+        words.append(f"{value.value / true:5.2f} {held}" if value.told else "not told")
+    fill = found.fill_time_s / filled.fill_s
+    held = "in" if found.fill_low_s <= filled.fill_s <= found.fill_high_s else "OUT"
+    odd = f", {len(found.unlike)} places unlike" if found.unlike else ""
+    return (
+        f"{name:22} {share:4.1f} fill {fill:5.3f} {held:3} {took:4.1f} s  {'; '.join(words)}{odd}"
+    )
+
+
+def main() -> None:
+    """Learn from the parts named, or all."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*")
+    parser.add_argument("--share", nargs="*", type=float, default=[0.5, 1.0])
+    asked = parser.parse_args()
+    for name in asked.names or CASES:
+        for share in asked.share:
+            print(learn(name, share), flush=True)
+
+
+if __name__ == "__main__":
+    main()
