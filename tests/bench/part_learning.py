@@ -1,4 +1,4 @@
-"""What is learnt of parts whose truth comes from another solver: python tests/bench/part_learning.py.
+"""What is learnt of parts whose truth comes from another solver.
 
     python tests/bench/part_learning.py [--share 0.5 1.0] [NAME ...]
 
@@ -61,7 +61,8 @@ def learn(name: str, share: float) -> str:
     found = fit_plan(job, bring_on_plan(seen, links), planned)
     took = time.perf_counter() - began
     words = []
-    for value, true in zip((v for v in found.values if v.kind != "feed"), true_values(name)):
+    values = [value for value in found.values if value.kind != "feed"]
+    for value, true in zip(values, true_values(name), strict=True):
         held = "in" if value.low <= true <= value.high else "OUT"
         words.append(f"{value.value / true:5.2f} {held}" if value.told else "not told")
     fill = found.fill_time_s / filled.fill_s

@@ -366,7 +366,7 @@ def _fill_times(
 ) -> tuple[float, float, float]:
     """Return when the part is full, and the ends of the 95 % interval."""
     if on.wet.all():
-        # The very last of many readings is late by chance: nearly the last is taken, both ends told.
+        # The very last of many readings is late by chance: nearly the last is taken.
         full = float(np.quantile(on.time_s, NEARLY_ALL))
         ends = 2.0 * float(np.hypot(np.median(on.sd_s), on.start_sd_s))
         return full, full - ends, max(full, float(on.time_s.max())) + 2.0 * on.start_sd_s
