@@ -8,33 +8,27 @@ corrected values, made to meet the front as seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import least_squares
 from scipy.special import stdtrit
 
 from analysis.infusion.learn.coarse_model import SLOPE_CELLS, CoarseModel
 from analysis.infusion.learn.knobs import (
     Knob,
-    bounds_of,
     chosen,
     knobs_of,
     number_of,
     plan_sd,
-    prior_precision,
     turned,
     with_stacks,
 )
 from analysis.infusion.learn.learnt import Learnt, LearntValue
 from analysis.infusion.learn.misfit import (
-    Places,
-    covariance,
     places_of,
-    residuals,
-    together,
     unlike_places,
 )
+from analysis.infusion.learn.search_values import Fitted, overall_factor, search_values
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import clock_of, opening_impulses
 from analysis.part.flow.filling import Filling, fill_plan
@@ -44,56 +38,17 @@ from analysis.part.plan.plan import PartPlan, Place
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
-STEP = 0.1
-"""Of each knob, for the slope: a tenth in K is far beyond what the grid rounds."""
-NEARBY = 0.25
-"""How far a knob may move, in parts of its prior, before the slopes are worked out anew."""
-MOST_ROUNDS = 7
 FEWEST_PLACES = 30
 FEWEST_IN_ZONE = 6
 TOLD = 0.5
 """A number is told where the picture leaves less than this share of what was open before."""
 LATEST = 0.2
 """Share of the time watched over which the front is taken to meet the forecast."""
-LEAST_SD = 0.01
-"""Relative uncertainty of K that grid and scale leave in any case (common practice, no source)."""
-GAP_SD = 0.04
-"""The same of a gap's width: a channel of a plan is only like the channel in the bag."""
 NEARLY_ALL = 0.995
 SHARED = (
     "all values of K together hang on viscosity and vacuum as stated: colder resin, or less "
     "vacuum, looks like a lower K everywhere"
 )
-
-
-@dataclass(frozen=True)
-class _Fitted:
-    """Where the search ended.
-
-    Attributes
-    ----------
-    knobs : list of Knob
-        Those that the picture can tell at all.
-    at, sd : ndarray of shape (Q,), float
-    cov : ndarray of shape (Q, Q), float
-    freedom : float
-    left : ndarray of shape (P,), float
-        Residuals in standard uncertainties.
-    slope : ndarray of shape (Q,), float
-        Change of the logarithm of the fill time with each knob.
-    """
-
-    knobs: list[Knob]
-    at: FloatArray
-    cov: FloatArray
-    freedom: float
-    left: FloatArray
-    slope: FloatArray
-
-    @property
-    def sd(self) -> FloatArray:
-        """Standard uncertainty of each knob."""
-        return np.asarray(np.sqrt(np.diag(self.cov)))
 
 
 def fit_plan(
@@ -147,8 +102,8 @@ def fit_plan(
     rough = CoarseModel(job, planned, knobs, opens_at, SLOPE_CELLS)
     begin = _begin(every, knobs, start)
     if start is None:
-        begin = begin + _overall(knobs, places, model)
-    fitted = _search(model, rough, on, places, begin)
+        begin = begin + overall_factor(knobs, places, model)
+    fitted = search_values(model, rough, on, places, begin)
     arrival_s = _meeting(on, model.arrival_s(fitted.at))
     values = tuple(
         _value(job.plan, knob, text, fitted) for knob, text in zip(every, why, strict=True)
@@ -218,94 +173,7 @@ def _begin(every: list[Knob], knobs: list[Knob], start: Learnt | None) -> FloatA
     return np.asarray(start.knobs[[every.index(knob) for knob in knobs]], float)
 
 
-def _overall(knobs: list[Knob], places: Places, model: CoarseModel) -> FloatArray:
-    """Return the one factor on K of all stacks that the places usually ask for."""
-    wet = ~places.dry
-    impulse = model.job.impulse
-    seen = np.asarray(impulse.at(places.root_s[wet] ** 2), float)
-    planned = model.fine.arrival[places.cell[wet]]
-    factor = float(np.median(np.log(np.maximum(planned, 1e-300) / np.maximum(seen, 1e-300))))
-    return np.array([factor if knob.kind == "zone" else 0.0 for knob in knobs])
-
-
-def _search(
-    model: CoarseModel, rough: CoarseModel, on: SeenOnPlan, places: Places, begin: FloatArray
-) -> _Fitted:
-    """Search for the values that explain what was seen; slopes come from a rougher grid."""
-    knobs = list(model.knobs)
-    low, high = bounds_of(knobs, model.job.plan)
-    prior = prior_precision(knobs)
-    most_s = 4.0 * max(on.last_s, 1.0)
-    slopes = _Slopes(rough, places, prior, most_s, high)
-
-    def all_of(at: FloatArray) -> FloatArray:
-        left = residuals(places, model.arrival_s(at), most_s)
-        return np.concatenate([left, np.sqrt(prior) * at])
-
-    found = least_squares(
-        all_of,
-        np.clip(begin, low + 1e-9, high - 1e-9),
-        slopes,
-        bounds=(low, high),
-        loss="soft_l1",
-        f_scale=3.0,
-        xtol=2e-3,
-        ftol=3e-3,
-        max_nfev=MOST_ROUNDS,
-    )
-    at = np.asarray(found.x)
-    left = all_of(at)[: len(places.cell)]
-    calm = np.sqrt(1.0 / np.sqrt(1.0 + (left / 3.0) ** 2))
-    jacobian = slopes(at)[: len(places.cell)] * calm[:, None]
-    common = together(places, on) * calm[:, None]
-    cov = covariance(jacobian, left * calm, prior, places.cluster, common)
-    cov = cov + np.diag([GAP_SD**2 if knob.kind == "gap" else LEAST_SD**2 for knob in knobs])
-    freedom = max(int(places.cluster.max()) + 1 - len(at), 2)
-    return _Fitted(knobs, at, cov, float(freedom), left, slopes.of_fill_time)
-
-
-@dataclass
-class _Slopes:
-    """Slopes of the residuals by the knobs; those of nearby are taken again."""
-
-    rough: CoarseModel
-    places: Places
-    prior: FloatArray
-    most_s: float
-    high: FloatArray
-    of_fill_time: FloatArray = field(default_factory=lambda: np.zeros(0))
-    _where: FloatArray | None = None
-    _last: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-
-    def __call__(self, at: FloatArray) -> FloatArray:
-        """Return the slopes at a place, shape (P + Q, Q)."""
-        if self._far(at):
-            self._work_out(at)
-        return self._last
-
-    def _far(self, at: FloatArray) -> bool:
-        return self._where is None or bool(
-            (np.abs(at - self._where) * np.sqrt(self.prior)).max() > NEARBY
-        )
-
-    def _work_out(self, at: FloatArray) -> None:
-        base, full = self._left(at), np.log(self.rough.fill_time_s(at))
-        columns, of_time = [], []
-        for k in range(len(at)):
-            step = STEP if at[k] + STEP < self.high[k] else -STEP
-            moved = at.copy()
-            moved[k] += step
-            columns.append((self._left(moved) - base) / step)
-            of_time.append((np.log(self.rough.fill_time_s(moved)) - full) / step)
-        prior = np.diag(np.sqrt(self.prior))
-        self._last = np.concatenate([np.stack(columns, axis=1), prior])
-        self._where, self.of_fill_time = at.copy(), np.array(of_time)
-
-    def _left(self, at: FloatArray) -> FloatArray:
-        return residuals(self.places, self.rough.arrival_s(at), self.most_s)
-
-
-def _value(plan: PartPlan, knob: Knob, why: str, fitted: _Fitted) -> LearntValue:
+def _value(plan: PartPlan, knob: Knob, why: str, fitted: Fitted) -> LearntValue:
     """Return a number of the plan as it was learnt, or why it was not."""
     planned, unit = number_of(plan, knob, 0.0)
     wide = 1.96 * knob.prior_sd
@@ -322,7 +190,7 @@ def _value(plan: PartPlan, knob: Knob, why: str, fitted: _Fitted) -> LearntValue
     return LearntValue(knob.kind, knob.name, planned, planned, low, high, unit, False, why)
 
 
-def _mixed_up(fitted: _Fitted, place: int) -> str:
+def _mixed_up(fitted: Fitted, place: int) -> str:
     """Return what a number that is not told is mixed up with."""
     share = np.abs(fitted.cov[place]) / (fitted.sd[place] * np.maximum(fitted.sd, 1e-12))
     share[place] = 0.0
@@ -333,7 +201,7 @@ def _mixed_up(fitted: _Fitted, place: int) -> str:
 
 
 def _corrected(
-    plan: PartPlan, knobs: list[Knob], fitted: _Fitted, values: Sequence[LearntValue]
+    plan: PartPlan, knobs: list[Knob], fitted: Fitted, values: Sequence[LearntValue]
 ) -> PartPlan:
     """Return the plan with the values that were told."""
     told = {(value.kind, value.name) for value in values if value.told}
@@ -359,7 +227,7 @@ def _meeting(on: SeenOnPlan, arrival_s: FloatArray) -> FloatArray:
 def _fill_times(
     plan: PartPlan,
     every: list[Knob],
-    fitted: _Fitted,
+    fitted: Fitted,
     model: CoarseModel,
     arrival_s: FloatArray,
     on: SeenOnPlan,
@@ -384,7 +252,7 @@ def _fill_times(
     return full, low, full * float(np.exp(half))
 
 
-def _open_yet(plan: PartPlan, every: list[Knob], fitted: _Fitted, model: CoarseModel) -> float:
+def _open_yet(plan: PartPlan, every: list[Knob], fitted: Fitted, model: CoarseModel) -> float:
     """Return what numbers that are not told yet add to the doubt of the fill time, squared."""
     total = 0.0
     for knob in every:
