@@ -1,0 +1,1 @@
+"""What a run on a part found: files, text, pictures and page."""

@@ -1,0 +1,108 @@
+"""The answer of a run on a part: the plan, what was seen, the two beside each other, the resin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.infusion.beside.compare_plan import Beside, compare
+from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
+from analysis.part.answer.part_answer import PartAnswer
+from analysis.part.plan.part_toml import PartJob
+from vision.part_records import PartSeen
+from vision.records import FloatArray
+
+
+@dataclass(frozen=True)
+class ResinSeen:
+    """Resin in the part at each photo; arrays of shape (K,).
+
+    Attributes
+    ----------
+    resin_in_kg, resin_in_sd_kg : ndarray, float
+        From the pore volume of the cells that were wet, and its standard uncertainty by how well
+        the wet area was seen alone: porosity, thickness and density are taken as planned.
+    planned_kg : ndarray, float
+        What the plan has by then.
+    """
+
+    resin_in_kg: FloatArray
+    resin_in_sd_kg: FloatArray
+    planned_kg: FloatArray
+
+
+@dataclass(frozen=True)
+class InfusionAnswer:
+    """What a run on a part found.
+
+    Attributes
+    ----------
+    job : PartJob
+    planned : PartAnswer
+    seen : PartSeen
+    on : SeenOnPlan
+        The same on the plan's cells.
+    resin : ResinSeen or None
+    beside : Beside or None
+        Both None where what was seen is not to be believed: nothing is compared then.
+    """
+
+    job: PartJob
+    planned: PartAnswer
+    seen: PartSeen
+    on: SeenOnPlan
+    resin: ResinSeen | None
+    beside: Beside | None
+
+    @property
+    def wet_share(self) -> float:
+        """Share of the part that was wet when last seen; NaN where nothing could be measured."""
+        told = self.seen.wetted_share[np.isfinite(self.seen.wetted_share)]
+        return float(told[-1]) if self.seen.usable and len(told) else float("nan")
+
+
+def answer_part_run(job: PartJob, planned: PartAnswer, seen: PartSeen) -> InfusionAnswer:
+    """Return what follows from what was seen of a part; nothing is written.
+
+    Parameters
+    ----------
+    job : PartJob
+        What part.toml says.
+    planned : PartAnswer
+        Its plan, filled.
+    seen : PartSeen
+        What the camera saw.
+
+    Raises
+    ------
+    WetlineError
+        If the photos show nothing of the part though they were called usable.
+    """
+    on = bring_on_plan(seen, planned.filling.links)
+    if not seen.usable:
+        return InfusionAnswer(job, planned, seen, on, None, None)
+    return InfusionAnswer(
+        job, planned, seen, on, resin_seen(planned, seen, on), compare(job, planned, on)
+    )
+
+
+def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen:
+    """Compute the resin in the part at each photo from the cells that were wet.
+
+    Notes
+    -----
+    Behind a sharp front the pores are full (design assumption of the plan as well), so resin in is
+    density times the pore volume that is wet. The uncertainty of the wet share passes on in
+    proportion.
+    """
+    cells = on.links.cells
+    pores = on.links.pore_m3[:cells]
+    order = np.argsort(np.nan_to_num(on.time_s, nan=np.inf), kind="stable")
+    taken = np.concatenate([[0.0], np.cumsum(pores[order])])
+    count = np.searchsorted(on.time_s[order], seen.frame_s, side="right")
+    mass = taken[count] * planned.density_kg_m3
+    sd = np.nan_to_num(seen.wetted_sd) * float(pores.sum()) * planned.density_kg_m3
+    flow = planned.flow
+    plan = np.interp(seen.frame_s, flow.time_s, flow.resin_kg, left=0.0)
+    return ResinSeen(mass, sd, plan)

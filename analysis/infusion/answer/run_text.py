@@ -1,0 +1,155 @@
+"""A run on a part in plain words: rows that terminal and page are both drawn from."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.infusion.answer.part_run import InfusionAnswer
+from analysis.infusion.beside.causes import Cause
+from analysis.infusion.beside.compare_plan import Beside, Patch
+from analysis.part.answer.text import NAME_WIDTH, Row, sentence
+from vision.common.rounding import minutes, rounded
+
+MOST_PLACES = 6
+ADVICE = (
+    "What usually does it is a first thing to look at, not a finding: look before you change "
+    "anything, and leave resin, vacuum and heat to those who are trained for them.",
+)
+
+
+def headline(run: InfusionAnswer) -> str:
+    """Return what was found in one line."""
+    name, found = run.planned.name, run.beside
+    if found is None:
+        return f"{name}: NOT MEASURED. {sentence(run.seen.reason or 'nothing could be measured')}"
+    share = f"{100 * run.wet_share:.0f} % wet after {minutes(run.seen.last_s)}"
+    if run.seen.doubts:
+        return f"{name}: IN DOUBT. {share}; {run.seen.doubts[0]}"
+    if found.strays:
+        return f"{name}: LOOK FIRST. {share}; resin came up where no open feed can have sent it"
+    if found.pace_beyond_plan:
+        word = "slower" if found.late.factor > 1 else "quicker"
+        return f"{name}: {word.upper()} THAN PLANNED. {share}"
+    if found.patches:
+        return f"{name}: UNEVEN. {share}; {_count(len(found.patches))} unlike the plan"
+    if not found.late.paced:
+        return f"{name}: TOO LITTLE SEEN to compare. {share}"
+    return f"{name}: AS PLANNED so far. {share}"
+
+
+def _count(places: int) -> str:
+    return "one place is" if places == 1 else f"{places} places are"
+
+
+def rows(run: InfusionAnswer) -> list[Row]:
+    """Return what was found, row by row."""
+    found = run.beside
+    if found is None:
+        return []
+    out = [_seen(run, found), _pace(found)]
+    out += [_usually(cause) for cause in found.whole]
+    for k, patch in enumerate(found.patches[:MOST_PLACES], start=1):
+        out.append(_place(k, patch))
+    if len(found.patches) > MOST_PLACES:
+        out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
+    out += _feeds(found)
+    for stray in found.strays:
+        text = (
+            f"{stray.area_mm2 / 100:.0f} cm2 at x {stray.x_mm:.0f} mm, y {stray.y_mm:.0f} mm "
+            f"({stray.where}) from {minutes(stray.time_s)} on, apart from all that open feeds "
+            "had wetted"
+        )
+        mend = "see whether a feed was opened that the plan does not have, or something leaks"
+        out.append(Row("No feed there", text, (f"{mend}; then put it into part.toml",)))
+    out += _resin(run)
+    out += [Row("Doubt", text) for text in run.seen.doubts]
+    return [*out, *(Row("Look at", text) for text in run.seen.warnings)]
+
+
+def _seen(run: InfusionAnswer, found: Beside) -> Row:
+    used = f"{int(run.seen.used.sum())} of {len(run.seen.frames)} photos used"
+    return Row(
+        "Seen",
+        f"{used}; {100 * found.unseen_share:.0f} % of the part not seen, "
+        f"{100 * found.compared_share:.0f} % compared with the plan",
+    )
+
+
+def _pace(found: Beside) -> Row:
+    late = found.late
+    if not late.paced:
+        return Row("Pace", "can't be told from here: too little of what should be wet was seen")
+    span = f"{100 * (late.plan_low - 1):.0f} to +{100 * (late.plan_high - 1):.0f} %"
+    if not late.agreed:
+        return Row("Pace", f"the places do not agree on one; the plan's own doubt is {span}")
+    share = 100 * (late.factor - 1)
+    word = "longer" if share > 0 else "shorter"
+    out = "beyond" if found.pace_beyond_plan else "within"
+    return Row(
+        "Pace",
+        f"resin takes {abs(share):.0f} % {word} than planned, {out} the plan's own doubt of {span}",
+    )
+
+
+def _usually(cause: Cause) -> Row:
+    return Row("Usually", f"{cause.name}: {cause.why}", (f"look at {cause.look}",))
+
+
+def _place(number: int, patch: Patch) -> Row:
+    word = "late" if patch.late_s > 0 else "early"
+    least = "at least " if patch.at_least else ""
+    time = f"{rounded(abs(patch.late_s) / 60, 1)} min"
+    sure = f" +- {rounded(2 * patch.late_sd_s / 60, 1, 'up')}" if not patch.at_least else ""
+    most = f", {rounded(abs(patch.most_s) / 60, 1)} at most" if not patch.at_least else ""
+    doubt = (
+        "" if patch.beyond_plan else "; no more than the plan's own doubt of the whole part"
+    )
+    causes = tuple(
+        f"usually {cause.name}: {cause.why}; look at {cause.look}" for cause in patch.causes
+    )
+    return Row(
+        f"{number} {word}",
+        f"{patch.where} (x {patch.x_mm:.0f}, y {patch.y_mm:.0f} mm), {patch.area_mm2 / 100:.0f} "
+        f"cm2: {least}{time}{sure}{most}{doubt}",
+        causes,
+    )
+
+
+def _feeds(found: Beside) -> list[Row]:
+    mends = {
+        "never wet": "was planned to be wet by {plan} and was never seen to wet: see its clamp, "
+        "hose and tap; if it was left out, take it out of part.toml",
+        "late": "wetted at {wet}, planned {plan}: see its clamp, hose and tap",
+        "early": "wetted at {wet}, planned {plan}: see when it was opened",
+        "not seen": "was out of sight or hidden: nothing is said of it",
+    }
+    return [
+        Row(
+            "Feed",
+            f"{feed.name} "
+            + mends[feed.state].format(plan=minutes(feed.planned_s), wet=minutes(feed.wet_s)),
+        )
+        for feed in found.feeds
+        if feed.state in mends
+    ]
+
+
+def _resin(run: InfusionAnswer) -> list[Row]:
+    if run.resin is None or not len(run.resin.resin_in_kg):
+        return []
+    mass, sd = float(run.resin.resin_in_kg[-1]), float(run.resin.resin_in_sd_kg[-1])
+    plan = float(run.resin.planned_kg[-1])
+    if not np.isfinite(mass):
+        return []
+    text = f"{mass:.3g} kg (95 %: {max(mass - 1.96 * sd, 0):.3g} to {mass + 1.96 * sd:.3g}) in"
+    return [Row("Resin", f"{text} the wet part, planned {plan:.3g} kg by then; lines come on top")]
+
+
+def lines(run: InfusionAnswer) -> list[str]:
+    """Return the answer as the terminal shows it."""
+    out = [headline(run)]
+    cautions = ADVICE if run.beside is not None else ()
+    for row in [*rows(run), *(Row("Caution", text) for text in cautions)]:
+        out.append(f"{row.name:<{NAME_WIDTH}} {row.text}")
+        out += [f"  {text}" for text in row.more]
+    return out
