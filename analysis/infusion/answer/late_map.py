@@ -10,12 +10,12 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
-from vision.front.front_lines import choose_times_s
 
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.answer.photo_lines import planned_lines, seen_lines
-from analysis.part.answer.figures import WIDTH_IN, base, new_figure, places
+from analysis.part.answer.figures import FEED, GAP, VENT, WIDTH_IN, base, new_figure, places
 from vision.common.rounding import rounded
+from vision.drawing.front_lines import choose_times_s
 from vision.records import FloatArray
 
 LATE = LinearSegmentedColormap.from_list(
@@ -58,14 +58,23 @@ def late_map(run: InfusionAnswer) -> Figure:
     bar = figure.colorbar(image, ax=ax, shrink=0.85, pad=0.015)
     bar.set_label("min later (+) or earlier (-) than planned")
     ax.set_title(f"{run.planned.name}: minutes early and late", fontsize=11)
+    figure.legend(handles=_key(run), loc="outside lower center", ncols=6, frameon=False, fontsize=8)
+    return figure
+
+
+def _key(run: InfusionAnswer) -> list[Any]:
+    """Return what the picture holds, in words."""
     look: dict[str, Any] = {"color": "#1a1a1a", "linewidth": 1.1}
     marks: list[Any] = [
         Line2D([], [], linestyle="--", label="planned front", **look),
         Line2D([], [], label="seen front", **look),
         Swatch(facecolor="white", edgecolor="#777777", hatch="///", label="not seen or not due"),
+        Line2D([], [], color=FEED, linewidth=3.4, label="feed"),
+        Line2D([], [], color=VENT, linewidth=3.4, linestyle=(0, (1, 0.7)), label="vent"),
     ]
-    figure.legend(handles=marks, loc="outside lower center", ncols=3, frameon=False, fontsize=8)
-    return figure
+    if run.job.plan.gaps:
+        marks.append(Line2D([], [], color=GAP, linewidth=2.2, label="planned gap"))
+    return marks
 
 
 def _hatch(ax: Any, field: FloatArray, run: InfusionAnswer, clip: Any) -> None:

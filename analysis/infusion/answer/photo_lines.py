@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from vision.front.front_lines import choose_times_s, time_label
 
 from analysis.infusion.answer.front_levels import Level, front_levels
 from analysis.infusion.answer.part_run import InfusionAnswer
+from vision.drawing.front_lines import choose_times_s, time_label
 from vision.drawing.labels import Box, place_labels
 from vision.drawing.overlay import draw_title, emptiest_corner
 from vision.drawing.strokes import (
@@ -26,7 +26,7 @@ from vision.drawing.strokes import (
 )
 from vision.records import FloatArray
 
-LINES = 5
+LINES = 3
 KINDS = ("planned: dashed", "seen: solid", "filled in, not seen: dotted")
 
 
@@ -61,8 +61,8 @@ def draw_photo(run: InfusionAnswer, image_bgr: Image, index: int) -> Image:
         stroke(image, to_px(plane, np.vstack([loop, loop[:1]])), WHITE, 1)
     times = choose_times_s(now, LINES)
     planned, seen = planned_lines(run, times), seen_lines(run, times)
-    kept = [(line, to_px(plane, line.points_mm), True) for line in planned]
-    kept += [(line, to_px(plane, line.points_mm), False) for line in seen]
+    kept = [(line, to_px(plane, line.points_mm), False) for line in seen]
+    kept += [(line, to_px(plane, line.points_mm), True) for line in planned]
     for line, points, is_planned in kept:
         _draw(image, line, points, is_planned, sizes)
     head = [run.planned.name, f"planned and seen front, up to {time_label(max(now, 0.0))}"]

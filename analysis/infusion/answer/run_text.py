@@ -101,9 +101,7 @@ def _place(number: int, patch: Patch) -> Row:
     time = f"{rounded(abs(patch.late_s) / 60, 1)} min"
     sure = f" +- {rounded(2 * patch.late_sd_s / 60, 1, 'up')}" if not patch.at_least else ""
     most = f", {rounded(abs(patch.most_s) / 60, 1)} at most" if not patch.at_least else ""
-    doubt = (
-        "" if patch.beyond_plan else "; no more than the plan's own doubt of the whole part"
-    )
+    doubt = "" if patch.beyond_plan else "; no more than the plan's own doubt of the whole part"
     causes = tuple(
         f"usually {cause.name}: {cause.why}; look at {cause.look}" for cause in patch.causes
     )
@@ -123,15 +121,19 @@ def _feeds(found: Beside) -> list[Row]:
         "early": "wetted at {wet}, planned {plan}: see when it was opened",
         "not seen": "was out of sight or hidden: nothing is said of it",
     }
-    return [
-        Row(
-            "Feed",
-            f"{feed.name} "
-            + mends[feed.state].format(plan=minutes(feed.planned_s), wet=minutes(feed.wet_s)),
-        )
-        for feed in found.feeds
-        if feed.state in mends
-    ]
+    by_front = {
+        "late": "was reached by the front at {wet}, planned {plan}: open it no sooner",
+        "early": "was reached by the front at {wet}, planned {plan}: it could open sooner",
+        "never wet": "was not reached by the front, planned at {plan}: keep it shut till it is",
+    }
+    out = []
+    for feed in found.feeds:
+        text = by_front.get(feed.state) if feed.by_front else None
+        text = text or mends.get(feed.state)
+        if text is not None:
+            times = {"plan": minutes(feed.planned_s), "wet": minutes(feed.wet_s)}
+            out.append(Row("Feed", f"{feed.name} {text.format(**times)}"))
+    return out
 
 
 def _resin(run: InfusionAnswer) -> list[Row]:

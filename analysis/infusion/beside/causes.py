@@ -80,7 +80,8 @@ def causes_of(scene: Scene, cells: BoolArray) -> tuple[Cause, ...]:
     late = float(np.median(scene.late.rest_s[cells])) > 0
     found = [*_turned(scene, cells), *(_late(scene, cells) if late else _early(scene, cells))]
     found.sort(key=lambda pair: -pair[0])
-    return tuple(cause for _, cause in found[:MOST_CAUSES])
+    told = [cause for _, cause in found if not cause.vague] or [cause for _, cause in found]
+    return tuple(told[:MOST_CAUSES])
 
 
 def _early(scene: Scene, cells: BoolArray) -> Ranked:
@@ -92,7 +93,7 @@ def _early(scene: Scene, cells: BoolArray) -> Ranked:
             yield 5.0, Cause("resin from somewhere else", why, look)
     for feed, seen in zip(around.plan.feeds, scene.feeds, strict=True):
         near = float(around.place_mm(feed.place)[cells].min()) < around.near_mm
-        if seen.state == "early" and near:
+        if seen.state == "early" and near and not seen.by_front:
             why = f"{feed.name} wetted before the plan opens it"
             look = f"when {feed.name} was opened, and its clamp"
             yield 3.2, Cause("a feed that opened early", why, look)
@@ -121,12 +122,17 @@ def _late(scene: Scene, cells: BoolArray) -> Ranked:
     around = scene.around
     start, shut = _first_planned(scene, cells), False
     for feed, seen in zip(around.plan.feeds, scene.feeds, strict=True):
-        bad = seen.state in ("never wet", "late")
+        bad = seen.state in ("never wet", "late") and not seen.by_front
         if bad and float(around.place_mm(feed.place)[cells].min()) < around.near_mm:
             why = f"{feed.name} was planned to be open and did not wet in time"
             look = f"clamp, hose and tap of {feed.name}, and resin in its pot"
             shut = True
             yield 4.0, Cause("a feed that is shut or blocked", why, look)
+        after = seen.by_front and seen.state in ("never wet", "late")
+        if after and float(around.place_mm(feed.place)[cells].min()) < around.near_mm:
+            why = f"{feed.name} waits for the front, which came to it later than planned"
+            look = f"when {feed.name} was opened, and what kept the front before it"
+            yield 2.1, Cause("a next feed that opened later", why, look)
     for k, away in enumerate(around.gap_mm, start=1):
         if _lies_along(away, around, _strongest(scene, cells), cells):
             why = f"it is latest along planned gap {k}"

@@ -31,12 +31,16 @@ class FeedSeen:
     wet_s : float
         When half of it was seen wet; infinity while it was not, NaN where it was not in sight.
     state : {"as planned", "early", "late", "never wet", "not yet due", "not seen"}
+    by_front : bool
+        Whether it opens when the front has passed it: then the front wetted it, and when it did
+        tells nothing of the feed itself.
     """
 
     name: str
     planned_s: float
     wet_s: float
     state: str
+    by_front: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,8 @@ def find_feeds(
         told = here & on.seen
         wet = float(np.median(on.time_s[told])) if told.any() else np.nan
         sd = float(np.hypot(np.nanmax(np.append(on.sd_s[told], 0.0)), on.start_sd_s))
-        found.append(FeedSeen(feed.name, planned, wet, _state(planned, wet, sd, late, on.last_s)))
+        state = _state(planned, wet, sd, late, on.last_s)
+        found.append(FeedSeen(feed.name, planned, wet, state, feed.opens_when_wet))
     return tuple(found)
 
 

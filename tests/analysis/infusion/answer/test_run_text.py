@@ -1,0 +1,59 @@
+"""What the terminal says of a run."""
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.infusion.answer.part_run import answer_part_run
+from analysis.infusion.answer.run_text import ADVICE, headline, lines
+from tests.made_up.infusion_answers import even_run, late_run, unusable_run
+from tests.made_up.part_beside import LINE, filled, planned
+
+TWO = LINE + '\n\n[[feed]]\nname = "right line"\nline_mm = [[400, 0], [400, 300]]'
+
+
+@pytest.mark.parametrize(
+    ("factor", "word"), [(1.0, "AS PLANNED"), (1.6, "SLOWER THAN"), (0.6, "QUICKER THAN")]
+)
+def test_the_headline_says_how_it_goes(tmp_path, factor, word):
+    assert word in headline(even_run(tmp_path, factor=factor))
+
+
+def test_a_place_has_where_when_and_what_usually_does_it(tmp_path):
+    text = "\n".join(lines(late_run(tmp_path)))
+    assert "UNEVEN" in text
+    assert "5.0 min +- 0." in text
+    assert "at the bottom right" in text
+    assert "usually" in text
+    assert "look at" in text
+    assert ADVICE[0] in text
+
+
+def test_a_doubt_comes_before_all_else(tmp_path):
+    run = late_run(tmp_path)
+    run = replace(run, seen=replace(run.seen, doubts=("the light can be read in two ways",)))
+    assert "IN DOUBT" in headline(run)
+    assert "the light can be read in two ways" in headline(run)
+
+
+def test_a_feed_never_seen_to_wet_is_named_with_the_mend(tmp_path):
+    job, answer = planned(tmp_path, feed=TWO)
+    alone = replace(job.plan, feeds=job.plan.feeds[:1])
+    seen, _ = filled(job, answer, alone, last_s=1.5 * answer.vented_time_s)
+    text = "\n".join(lines(answer_part_run(job, answer, seen)))
+    assert "right line was planned to be wet by" in text
+    assert "see its clamp, hose and tap" in text
+
+
+def test_a_later_feed_that_waits_for_the_front_is_not_blamed(tmp_path):
+    job, answer = planned(tmp_path, feed=TWO + '\nopens_when = "wet"')
+    seen, _ = filled(job, answer, factor=2.0)
+    text = "\n".join(lines(answer_part_run(job, answer, seen)))
+    assert "right line was reached by the front at" in text
+    assert "shut or blocked" not in text
+
+
+def test_nothing_measured_is_one_line_with_the_mend(tmp_path):
+    (line,) = lines(unusable_run(tmp_path))
+    assert "NOT MEASURED" in line
+    assert line.endswith("move what stands before it.")

@@ -1,0 +1,46 @@
+"""Answers of made-up runs on a part: a racing edge seen by a camera straight above."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.infusion.answer.part_run import answer_part_run
+from tests.made_up.part_beside import filled, planned, seen_on
+
+SCALE_PX = 0.8
+"""Pixels of the made-up photo per mm; the part begins 60 px from its corner."""
+
+
+def above(seen):
+    """Return what was seen with photos from straight above."""
+    plane = np.array([[SCALE_PX, 0.0, 60.0], [0.0, SCALE_PX, 60.0], [0.0, 0.0, 1.0]])
+    return replace(seen, homographies=np.repeat(plane[None], len(seen.frames), axis=0))
+
+
+def late_run(folder, **how):
+    """Return a run whose right lower part is 300 s late."""
+    job, answer = planned(folder)
+    links = answer.filling.links
+    time_s, centre = answer.arrival_s[links.number >= 0], links.centre_mm[: links.cells]
+    box = (np.abs(centre[:, 0] - 450) < 60) & (centre[:, 1] > 180)
+    seen, _ = seen_on(answer, time_s + 300.0 * box, **how)
+    return answer_part_run(job, answer, above(seen))
+
+
+def even_run(folder, **how):
+    """Return a run that goes as planned."""
+    job, answer = planned(folder)
+    return answer_part_run(job, answer, above(filled(job, answer, **how)[0]))
+
+
+def unusable_run(folder):
+    """Return a run in which nothing could be measured."""
+    job, answer = planned(folder)
+    seen, _ = filled(job, answer)
+    why = "the part was hidden throughout: move what stands before it"
+    return answer_part_run(job, answer, above(replace(seen, usable=False, reason=why)))
+
+
+def grey_photo():
+    """Return a photo of nothing, as large as the made-up camera's."""
+    return np.full((360, 600, 3), 128, np.uint8)
