@@ -56,6 +56,8 @@ class Front:
     filled : bool
     half_mm : float or None
         How far half of the width is wet; None with a point feed, and where it is not seen.
+    other : {"", "first", "second"}
+        Which of two changes is not followed, where two pass over the panel.
     """
 
     mean_mm: float
@@ -67,6 +69,7 @@ class Front:
     length_mm: float
     filled: bool
     half_mm: float | None = None
+    other: str = ""
 
 
 @dataclass(frozen=True)
@@ -180,16 +183,17 @@ def read_numbers(
     if not live.tracked.front.usable:
         return Numbers(cannot=live.tracked.front.reason)
     settled = without_last(live.tracked.curve, SETTLED)
-    going = settled.time_s > 0
+    known = np.isfinite(settled.front_mean_mm)
+    going = (settled.time_s > 0) & known
     length = end_length_mm(live, feed_point_mm)
-    if not going.any() or settled.front_mean_mm[-1] <= 0:
-        return Numbers()
+    if not going.any() or settled.front_mean_mm[known][-1] <= 0:
+        return Numbers(doubts=live.tracked.front.doubts)
     time, mean = settled.time_s[going], settled.front_mean_mm[going]
     front = _front_now(live, settled.front_mean_mm, time, mean, length)
     reached = _reached_s(time, mean, length) if front.filled else None
     end = None
     if reached is None and mean[-1] > LEAST_REACH * length:
-        end = _end(panel, live, settled, length)
+        end = _end(panel, live, settled, length, float(mean[-1]))
     repeat = panel.part.repeat_sd if panel.part else 0.08
     beside = None
     if references and not front.filled:
@@ -203,9 +207,10 @@ def _front_now(
 ) -> Front:
     curve = live.tracked.curve
     step = float(np.median(np.abs(np.diff(mean[-8:])))) if len(mean) > 2 else 0.0
-    most = settled_mm[-1] + PLAUSIBLE_STEPS * max(step, LEAST_STEP_MM / PLAUSIBLE_STEPS) * SETTLED
-    good = bool(settled_mm[-1] - 1.0 <= curve.front_mean_mm[-1] <= most)
-    k = len(curve.time_s) - 1 if good else len(settled_mm) - 1
+    last = int(np.flatnonzero(np.isfinite(settled_mm))[-1])
+    most = settled_mm[last] + PLAUSIBLE_STEPS * max(step, LEAST_STEP_MM / PLAUSIBLE_STEPS) * SETTLED
+    good = bool(settled_mm[last] - 1.0 <= curve.front_mean_mm[-1] <= most)
+    k = len(curve.time_s) - 1 if good else last
     filled = bool(mean[-1] >= 0.99 * length)
     speed = None if filled else speed_mm_min(time, mean)
     return Front(
@@ -218,6 +223,7 @@ def _front_now(
         length_mm=length,
         filled=filled,
         half_mm=_told(curve.front_half_mm[k]),
+        other="" if live.tracked.second is None else live.tracked.second.which,
     )
 
 
@@ -240,6 +246,8 @@ def width_text(front: Front) -> str:
     '220 to 228 over the width'
     >>> width_text(Front(224.0, None, None, 0.5, True, 16.0, 300.0, False, 212.0))
     'leading and trailing edge hidden; half of the width wet to 212'
+    >>> width_text(Front(224.0, 220.0, 228.0, 0.5, True, 16.0, 300.0, False, other="second"))
+    '220 to 228 over the width; two changes pass over the panel, this is the first'
     """
     hidden = [
         name
@@ -251,6 +259,9 @@ def width_text(front: Front) -> str:
         text = f"{front.low_mm:.0f} to {front.high_mm:.0f} over the width"
     if front.half_mm is not None and front.mean_mm - front.half_mm >= MOTTLED_MM:
         text += f"; half of the width wet to {front.half_mm:.0f}"
+    if front.other:
+        followed = "first" if front.other == "second" else "second"
+        text += f"; two changes pass over the panel, this is the {followed}"
     return text
 
 
@@ -259,7 +270,7 @@ def _reached_s(time: FloatArray, mean: FloatArray, length: float) -> float:
 
 
 def _end(
-    panel: Panel, live: LiveFront, settled: FrontCurve, length_mm: float
+    panel: Panel, live: LiveFront, settled: FrontCurve, length_mm: float, mean_mm: float
 ) -> EndForecast | None:
     if np.count_nonzero(settled.used) < FEWEST_TO_FIT:
         return None
@@ -268,7 +279,7 @@ def _end(
         fit, _ = fit_panel(panel, replace(live.tracked, curve=settled, front=front))
     if not isinstance(fit, PermeabilityFit):
         return None
-    return forecast_end(fit, length_mm / 1000.0, float(settled.front_mean_mm[-1]) / 1000.0)
+    return forecast_end(fit, length_mm / 1000.0, mean_mm / 1000.0)
 
 
 def clock_text(seconds: float) -> str:

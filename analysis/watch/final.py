@@ -51,10 +51,10 @@ def finish_run(
 
 
 def live_error_mm(firm: Sequence[Reading], tracked: Tracked) -> FloatArray:
-    """Live front less recorded front at each frame both know."""
+    """Live front less recorded front at each frame where both are told."""
     recorded = dict(zip(tracked.curve.frames, tracked.curve.front_mean_mm, strict=True))
     pairs = [(r.front_mm, recorded[r.name]) for r in firm if r.name in recorded]
-    return np.array([float(live - final) for live, final in pairs])
+    return np.array([float(live - final) for live, final in pairs if np.isfinite(final)])
 
 
 def difference_lines(
@@ -69,7 +69,9 @@ def difference_lines(
     text = f"Live front against the final result: {rms:.1f} mm apart (rms)"
     if rms <= MOST_OFF_MM:
         return (f"{text}, at most {abs(error[worst]):.1f} mm.",)
-    at = [r for r in firm if r.name in set(tracked.curve.frames)][worst]
+    told = np.isfinite(tracked.curve.front_mean_mm)
+    shared = {name for name, known in zip(tracked.curve.frames, told, strict=True) if known}
+    at = [r for r in firm if r.name in shared][worst]
     minutes = (at.clock_s - start_clock_s) / 60.0
     return (
         f"{text}, most at {minutes:.1f} min ({error[worst]:+.1f} mm). The final result counts.",
