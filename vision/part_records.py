@@ -94,6 +94,9 @@ class PartSeen:
         False when nothing could be measured; `reason` then says why and how to mend it.
     start_clock_s : float
         Resin start on the frames' clock.
+    feeds_seen : tuple of (str, float)
+        Each planned feed and the seconds since resin start at which cloth beside it was first
+        seen wet; infinity where it never was, NaN where nothing beside it was seen.
     """
 
     x_mm: FloatArray
@@ -118,3 +121,4 @@ class PartSeen:
     warnings: tuple[str, ...] = ()
     resin_start: str | None = None
     start_clock_s: float = nan
+    feeds_seen: tuple[tuple[str, float], ...] = ()

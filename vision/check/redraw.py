@@ -80,6 +80,7 @@ def redraw(
     feed: FeedOnCanvas,
     settings: CheckSettings,
     wetting_settings: WettingSettings,
+    grid: FrontGrid | None = None,
 ) -> Redrawing:
     """Draw every photo again and compare.
 
@@ -94,8 +95,10 @@ def redraw(
         With the point found.
     settings : CheckSettings
     wetting_settings : WettingSettings
+    grid : FrontGrid, optional
+        The coarse places; left out, those of a panel.
     """
-    grid = front_grid(feed)
+    grid = grid or front_grid(feed)
     drawn = _draw(wetting, wet_frame, known, grid, wetting_settings)
     fronts = _compare_fronts(drawn, settings)
     off, seen, shift = _by_frame(fronts, settings, grid)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,7 +17,6 @@ from vision.scale.find_scale import FEWEST_MARKERS, find_scale, scale_from_marke
 from vision.scale.markers import MARKER_IDS, SeenMarker, find_again, find_markers
 from vision.scale.plane_map import PlaneMap, apply_homography, panel_corners_mm
 from vision.settings.panel_settings import PanelSetup
-from vision.settings.scale_settings import Points
 
 FINEST_MM_PER_PX = 0.4
 COARSEST_MM_PER_PX = 1.0
@@ -30,8 +29,10 @@ LEAST_COLUMNS = 300
 LEAST_ALONG_PX, LEAST_ACROSS_PX = 40, 12
 """Panel in the picture below which it is not read: the coarse look wants some cells each way."""
 
+FindScale = Callable[[NDArray[np.uint8], PanelSetup, float | None], PlaneMap]
+"""As `vision.scale.find_scale.find_scale`."""
+
 MOVED_PX = 1.0
-LEAST_LOOKED_AT = 0.02
 _FRAMES_TO_POOL = 6
 _SIGHTINGS = 2
 _BORDER_STEPS = 12
@@ -82,6 +83,8 @@ class Rectifier:
         The panel.
     frames : Frames
         The open source; a few frames are read to find the reference.
+    find : callable, optional
+        Finds the map in one photo where the scale is not a sheet; left out, a panel's.
 
     Attributes
     ----------
@@ -102,14 +105,14 @@ class Rectifier:
         As `vision.scale.find_scale.find_scale`, or if the photo named in panel.toml is not there.
     """
 
-    def __init__(self, setup: PanelSetup, frames: Frames) -> None:
+    def __init__(self, setup: PanelSetup, frames: Frames, find: FindScale = find_scale) -> None:
         self.setup = setup
         if setup.scale.method == "sheet":
             self.reference, self.plane, self._follower = _pooled_sheet(setup, frames)
             require_large_enough(self.plane, setup)
         else:
             self.reference = frames.read(_reference_index(setup, frames))
-            self.plane = find_scale(self.reference.image, setup, frames.focal_35mm)
+            self.plane = find(self.reference.image, setup, frames.focal_35mm)
             require_large_enough(self.plane, setup)
             self._follower = Follower(self.reference.image, self.plane)
             self._follower.keep_only([f.image for f in _early_frames(frames, self.reference.index)])
@@ -132,6 +135,17 @@ class Rectifier:
             assumption=plane.assumption,
             question=plane.question,
         )
+
+    def lift(self, homography: FloatArray) -> None:
+        """Lay flat another plane than that of the scale, parallel to it.
+
+        Parameters
+        ----------
+        homography : ndarray of shape (3, 3), float
+            Its map from mm to ideal pixels in the reference frame.
+        """
+        self.plane = replace(self.plane, homography=_unit(homography))
+        self._now, self._warp = self.plane, None
 
     def rectify(self, frame: Frame) -> Rectified:
         """Lay one frame flat."""
@@ -343,40 +357,6 @@ def canvas_points_mm(shape: tuple[int, int], mm_per_px: float) -> FloatArray:
         (np.arange(shape[1]) + 0.5) * mm_per_px, (np.arange(shape[0]) + 0.5) * mm_per_px
     )
     return np.stack([x.ravel(), y.ravel()], axis=1)
-
-
-def region_mask(setup: PanelSetup, shape: tuple[int, int], mm_per_px: float) -> BoolArray:
-    """Canvas pixels to look at: inside the user's region, outside the patches to ignore.
-
-    Returns
-    -------
-    mask : ndarray of shape (M, N), bool
-        True where the canvas is to be looked at.
-
-    Raises
-    ------
-    WetlineError
-        If next to nothing of the panel is left to look at.
-    """
-    mask = np.full(shape, 1 if setup.region is None else 0, np.uint8)
-    if setup.region is not None:
-        _fill(mask, setup.region, mm_per_px, 1)
-    for patch in setup.ignore:
-        _fill(mask, patch, mm_per_px, 0)
-    if setup.ignore and mask.mean() < LEAST_LOOKED_AT:
-        raise WetlineError(
-            f"{setup.shown_file}: [panel] ignore_mm leaves {100 * mask.mean():.0f} % of the panel "
-            "to look at: take an outline out, or make it smaller"
-        )
-    return mask.astype(bool)
-
-
-def _fill(mask: NDArray[np.uint8], outline_mm: Points, mm_per_px: float, value: int) -> None:
-    """Fill an outline; a pixel counts by its centre, to a 16th of a pixel."""
-    far = 16.0 * 1000 * max(mask.shape)
-    corners = np.clip(np.round((np.array(outline_mm) / mm_per_px - 0.5) * 16), -far, far)
-    corners = corners.astype(np.int32)
-    cv2.fillPoly(mask, [corners], value, lineType=cv2.LINE_8, shift=4)
 
 
 def border_points_mm(plane: PlaneMap) -> FloatArray:

@@ -34,16 +34,22 @@ class FeedOnCanvas:
     shape : (int, int)
         Rows and columns of the canvas.
     mm_per_px : float
+    planned : ndarray of shape (M, N), bool, or None
+        Of a part: pixels at its planned feeds, any of which resin may come from.
+    way_px : ndarray of shape (M, N), float, or None
+        Of a part: each pixel's distance from them inside the part.
     """
 
     feed: Feed
     shape: tuple[int, int]
     mm_per_px: float
+    planned: BoolArray | None = None
+    way_px: FloatArray | None = None
 
     @property
     def is_known(self) -> bool:
         """Whether the place of the feed is known before the front is seen."""
-        return not self.feed.is_point or self.feed.point_mm is not None
+        return not self.feed.is_point or self.feed.point_mm is not None or self.planned is not None
 
     @property
     def point_px(self) -> tuple[float, float] | None:
@@ -56,6 +62,8 @@ class FeedOnCanvas:
     @cached_property
     def distance_px(self) -> FloatArray:
         """Each pixel's distance from the feed in pixels, shape (M, N); x where it is not known."""
+        if self.way_px is not None:
+            return self.way_px
         y, x = np.indices(self.shape) + 0.5
         point = self.point_px
         if not self.feed.is_point or point is None:
@@ -65,6 +73,8 @@ class FeedOnCanvas:
 
     def place(self, wet_frame: IntArray, least_front: float) -> BoolArray:
         """Mark where the resin comes in: the feed edge, the feed point, or what wetted first."""
+        if self.planned is not None:
+            return self.planned
         if self.is_known:
             return np.asarray(self.distance_px < 1.0)
         first = first_front(wet_frame, int(wet_frame.max()), least_front)

@@ -64,8 +64,8 @@ class ScaleSpec:
 
     Attributes
     ----------
-    method : {"sheet", "corners", "tape", "checkerboard", "none"}
-        ``"none"`` with pen marks, which carry their own distances.
+    method : {"sheet", "corners", "tape", "checkerboard", "outline", "none"}
+        ``"outline"`` of a part only; ``"none"`` with pen marks, which carry their own distances.
     marker_mm : float
         True edge of the black squares, after the check bar.
     marker_centres_mm : tuple of 4 (x, y)
@@ -80,6 +80,8 @@ class ScaleSpec:
         Frame that the photo points were read on; empty: the first.
     focal_35mm : float or None
         Focal length as for 35 mm film, given by the user.
+    points_px, points_mm : tuple of (x, y)
+        Of a part, method "outline": points tapped in the photo and their places.
     confirmed : tuple of str
         Fields whose unusual values the user has confirmed.
     """
@@ -97,6 +99,8 @@ class ScaleSpec:
     photo: str = ""
     focal_35mm: float | None = None
     confirmed: tuple[str, ...] = ()
+    points_px: Points = ()
+    points_mm: Points = ()
 
 
 def read_scale_spec(table: Table, size_mm: tuple[float | None, float | None]) -> ScaleSpec:

@@ -27,7 +27,8 @@ from vision.front.corrections import (
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
-from vision.rectify.rectifier import Rectifier, region_mask
+from vision.rectify.rectifier import Rectifier
+from vision.rectify.region import region_mask
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.panel_settings import PanelSetup
 from vision.settings.tracker_settings import TrackerSettings

@@ -43,7 +43,9 @@ from analysis.part.plan.search_goal import SEARCH_FIELDS, SearchGoal, read_goal
 from analysis.part.plan.stack import STACK_FIELDS, ZONE_FIELDS, Merged, read_stack
 from vision.common.toml_table import Table, read_toml, refuse_unknown_tables
 from vision.errors import WetlineError, bad_field
+from vision.parts.part_settings import PART_SCALE_FIELDS, SURFACE_FIELDS
 from vision.records import FloatArray
+from vision.settings.frame_settings import FRAMES_FIELDS
 
 FIELDS: dict[str, tuple[str, ...]] = {
     "part": PART_FIELDS,
@@ -58,6 +60,9 @@ FIELDS: dict[str, tuple[str, ...]] = {
     "vacuum": PANEL_FIELDS["vacuum"],
     "grid": ("cells",),
     "search": SEARCH_FIELDS,
+    "frames": FRAMES_FIELDS,
+    "scale": PART_SCALE_FIELDS,
+    "surface": SURFACE_FIELDS,
 }
 """The fields of each table of part.toml; `confirmed` goes with every table."""
 LEAST_CELLS, MOST_CELLS = 20, 2000

@@ -19,8 +19,8 @@ from vision.rectify.rectifier import (
     Rectifier,
     canvas_points_mm,
     canvas_size,
-    region_mask,
 )
+from vision.rectify.region import region_mask
 from vision.scale.plane_map import PlaneMap, apply_homography, panel_corners_mm
 
 MATRIX = camera.homography(reach_mm=900.0)

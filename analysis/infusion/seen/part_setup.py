@@ -1,0 +1,46 @@
+"""What the camera needs to know of a part, from its plan and part.toml."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from analysis.part.plan.part_toml import PartJob
+from vision.common.toml_table import read_toml
+from vision.part_records import FeedPlace, PartShape
+from vision.parts.part_settings import PartCamera, read_part_camera
+
+
+def has_camera(path: Path) -> bool:
+    """Return whether a part.toml, or the one in a folder, says what the camera saw."""
+    path = path / "part.toml" if path.is_dir() else path
+    return path.is_file() and "frames" in read_toml(path)
+
+
+def part_shape(job: PartJob) -> PartShape:
+    """Return outline, holes and feeds of a plan, as the camera looks for them."""
+    plan = job.plan
+    feeds = tuple(
+        FeedPlace(
+            name=feed.name or f"feed {number}",
+            points_mm=np.atleast_2d(np.asarray(feed.place.points_mm, float)),
+            radius_mm=float(feed.place.radius_mm or 0.0),
+            first=not feed.opens_at_s and not feed.opens_when_wet,
+        )
+        for number, feed in enumerate(plan.feeds, start=1)
+    )
+    return PartShape(plan.name, plan.outline_mm, tuple(plan.holes_mm), feeds, plan.y_runs)
+
+
+def part_camera(job: PartJob) -> PartCamera:
+    """Read `[frames]`, `[scale]` and `[surface]` of a part's part.toml.
+
+    Raises
+    ------
+    WetlineError
+        If a table or field is missing or wrong.
+    """
+    camera = read_part_camera(job.path, read_toml(job.path), part_shape(job))
+    return replace(camera, folder=job.path.parent)

@@ -1,0 +1,1 @@
+"""A part of any outline under the camera, from frames to its arrival map."""

@@ -1,0 +1,171 @@
+"""The scale of a part from points of its outline that were tapped in a photo."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import WetlineError
+from vision.records import FloatArray, IntArray
+from vision.scale.plane_map import (
+    PlaneMap,
+    apply_homography,
+    apply_w,
+    homography_from,
+    require_in_picture,
+)
+from vision.scale.tape import click_sd_px
+from vision.settings.panel_settings import PanelSetup
+
+MOST_OFF = 0.02
+"""Share of the part's size by which tapped points may stand from where the plan has them, as a
+root mean square; a finger is surer than that. Common practice, no source."""
+
+MOST_SKEW = 0.12
+"""How far length over width, and the right angle, may be from what any usual lens shows."""
+
+FOCALS = np.geomspace(0.5, 1.7, 25)
+"""Focal lengths that are tried, in diagonals of the picture: phones lie at 0.6 to 1.6."""
+
+FULL_DIAGONAL_MM = 43.27
+
+
+def fit_outline(setup: PanelSetup, size: tuple[int, int], focal_35mm: float | None) -> PlaneMap:
+    """Fit the map from part to photo to four or more tapped points.
+
+    Parameters
+    ----------
+    setup : PanelSetup
+        Its scale's `points_mm` in canvas coordinates, x right and y down as the part is seen.
+    size : (int, int)
+        Width and height of the photo.
+    focal_35mm : float or None
+        Focal length as for 35 mm film, if the photo tells it.
+
+    Raises
+    ------
+    WetlineError
+        If the points do not fit: in another order, mirrored, of another part or size.
+
+    Notes
+    -----
+    Four points always fit; that columns of the homography, the lens taken off, are of one length
+    and at right angles (Zhang, IEEE Trans. Pattern Anal. 22, 2000) tells them from another part.
+    """
+    mm, px = np.array(setup.scale.points_mm, float), np.array(setup.scale.points_px, float)
+    beyond = (px < 0).any(axis=1) | (px > np.array(size) - 1).any(axis=1)
+    if beyond.any():
+        number = int(np.argmax(beyond)) + 1
+        raise WetlineError(
+            f"{setup.shown_file}: [scale] points_px: point {number} lies outside the picture of "
+            f"{size[0]} x {size[1]} px: tap points that show, in the photo named by photo ="
+        )
+    told = setup.scale.focal_35mm or focal_35mm
+    focals = FOCALS if told is None else np.array([told / FULL_DIAGONAL_MM])
+    fit, off, skew = misfit(mm, px, size, focals)
+    if off > MOST_OFF or skew > MOST_SKEW:
+        raise WetlineError(_mismatch(setup, (mm, px), (size, focals), (off, skew)))
+    plane = PlaneMap(
+        homography=fit,
+        camera=None,
+        distortion=None,
+        image_size=size,
+        length_mm=float(setup.length_mm or 0.0),
+        width_mm=float(setup.width_mm or 0.0),
+        method="outline",
+        error_mm=0.0,
+        relative_sd=0.0,
+        assumption="the lens is taken as free of distortion",
+    )
+    return _with_error(plane, mm, px, off)
+
+
+def misfit(
+    mm: FloatArray, px: FloatArray, size: tuple[int, int], focals: FloatArray
+) -> tuple[FloatArray, float, float]:
+    """Return a homography, how far the points are off and how skew it is; infinite if impossible.
+
+    Parameters
+    ----------
+    mm, px : ndarray of shape (N, 2), float
+    size : (int, int)
+    focals : ndarray, float
+        Focal lengths in diagonals of the picture, of which the likeliest is taken.
+    """
+    matrix = np.asarray(homography_from(mm, px), float)
+    if matrix.shape != (3, 3) or not np.isfinite(matrix).all() or abs(matrix[2, 2]) < 1e-12:
+        return np.eye(3), np.inf, np.inf
+    matrix = matrix / matrix[2, 2]
+    if (apply_w(matrix, mm) <= 0).any() or np.linalg.det(matrix) <= 0:
+        return matrix, np.inf, np.inf
+    away = apply_homography(np.linalg.inv(matrix), px) - mm
+    off = float(np.sqrt(np.mean(np.sum(away**2, axis=1))) / np.hypot(*np.ptp(mm, axis=0)))
+    centre = (np.array(size) - 1) / 2
+    skews = []
+    for focal in focals * np.hypot(*size):
+        camera = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
+        a, b = (np.linalg.inv(camera) @ matrix)[:, :2].T
+        long, wide = np.linalg.norm(a), np.linalg.norm(b)
+        skews.append(max(abs(float(np.log(long / wide))), abs(float(a @ b)) / (long * wide)))
+    return matrix, off, float(np.min(skews))
+
+
+def _mismatch(
+    setup: PanelSetup,
+    points: tuple[FloatArray, FloatArray],
+    seen_by: tuple[tuple[int, int], FloatArray],
+    found: tuple[float, float],
+) -> str:
+    """Return why the points do not fit, and which other order does, if one does."""
+    mm, px = points
+    head = f"{setup.shown_file}: [scale] points_px and points_mm do not match"
+    count = len(mm)
+    orders = [np.roll(np.arange(count)[::way], by) for way in (1, -1) for by in range(count)]
+    fits: list[tuple[float, IntArray]] = []
+    for order in orders[1:]:
+        _, off, skew = misfit(mm[order], px, *seen_by)
+        if off <= MOST_OFF and skew <= MOST_SKEW:
+            fits.append((off / MOST_OFF + skew / MOST_SKEW, order))
+    if fits:
+        order = min(fits, key=lambda fit: fit[0])[1]
+        names = ", ".join(str(int(number) + 1) for number in order)
+        return (
+            f"{head} in this order: the points tapped fit points_mm taken as {names}: list both "
+            "in the same order, and check that y_runs is true"
+        )
+    off, skew = found
+    if not np.isfinite(off):
+        how = "no camera can see them so"
+    elif off > MOST_OFF:
+        size_mm = float(np.hypot(*np.ptp(mm, axis=0)))
+        how = f"they stand {off * size_mm:.0f} mm from where the plan has them"
+    else:
+        how = f"length over width is {100 * skew:.0f} % from what a lens would show"
+    return (
+        f"{head}: {how}: another part, a mistaken size or a wrong point: measure and tap them again"
+    )
+
+
+def _with_error(plane: PlaneMap, mm: FloatArray, px: FloatArray, off: float) -> PlaneMap:
+    size_mm = float(np.hypot(*np.ptp(mm, axis=0)))
+    spare = max(len(mm) - 4, 0)
+    by_fit = off * size_mm * np.sqrt(len(mm) / spare) if spare else 0.0
+    click_mm = max(click_sd_px(px) * plane.mm_per_px(), by_fit)
+    return replace(plane, error_mm=float(click_mm), relative_sd=float(click_mm / size_mm))
+
+
+def find_part_scale(
+    image: NDArray[np.uint8], setup: PanelSetup, focal_35mm: float | None
+) -> PlaneMap:
+    """Find the map from a part's canvas to one photo by the outline's tapped points.
+
+    Raises
+    ------
+    WetlineError
+        As `fit_outline`, or if the part leaves the picture.
+    """
+    plane = fit_outline(setup, (int(image.shape[1]), int(image.shape[0])), focal_35mm)
+    require_in_picture(plane, setup.shown_file)
+    return plane

@@ -1,0 +1,273 @@
+"""A part from frames to `PartSeen`, fed a frame at a time or from its folder."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vision.common.progress import bar
+from vision.frames.prefetch import prefetch
+from vision.frames.reader import Frames, left_out
+from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
+from vision.illumination.light_basis import LOG_OFFSET
+from vision.part_records import PartSeen
+from vision.parts.fit_outline import find_part_scale
+from vision.parts.height import Height, allow_height
+from vision.parts.measure_part import PartMeasured, measure_part
+from vision.parts.part_canvas import PartCanvas, lay_part
+from vision.parts.part_settings import PartCamera, box_map
+from vision.parts.part_words import LOST, feeds_beside, warnings_of
+from vision.records import FloatArray, Frame
+from vision.rectify.rectifier import Rectifier
+from vision.settings.tracker_settings import TrackerSettings
+from vision.tracking.canvases import Canvases, FlatFrame, RecordedCanvases, SeenFrame
+from vision.tracking.tracker import MOST_LOST
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class PartRun:
+    """A part as far as it was followed.
+
+    Attributes
+    ----------
+    seen : PartSeen
+    last_photo : Frame or None
+        The last frame in which the part was found, for drawing on.
+    notes : tuple of str
+        What was understood and what was left out, in words.
+    """
+
+    seen: PartSeen
+    last_photo: Frame | None
+    notes: tuple[str, ...] = ()
+
+
+class PartTracker:
+    """Follows one part, fed a frame at a time.
+
+    Parameters
+    ----------
+    camera : PartCamera
+    rectifier : Rectifier
+    height : Height
+        Both as `part_rectifier` makes them.
+    canvases : Canvases, optional
+        How the canvases are kept; left out, as for a recording.
+    """
+
+    def __init__(
+        self,
+        camera: PartCamera,
+        rectifier: Rectifier,
+        height: Height,
+        canvases: Canvases | None = None,
+    ) -> None:
+        self.camera, self.rectifier, self.height = camera, rectifier, height
+        self.canvases = RecordedCanvases(rectifier) if canvases is None else canvases
+        base = TrackerSettings()
+        steps = replace(base.steps, follow=camera.frames.follow)
+        self.settings = replace(base, steps=steps)
+        self.count = 0
+        self.last_photo: Frame | None = None
+        self._part: PartCanvas | None = None
+
+    def add(self, frame: Frame) -> None:
+        """Take the next frame in time."""
+        flat = self.rectifier.rectify(frame)
+        seen = SeenFrame(
+            frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still
+        )
+        border = np.log(flat.border + LOG_OFFSET)
+        self.canvases.add(FlatFrame(seen, flat.canvas, border, flat.in_view))
+        self.count += 1
+        if not flat.lost:
+            self.last_photo = frame
+
+    def read(self, start_clock_s: float | None = None) -> PartSeen | None:
+        """Measure the part as it stands; None while too few frames show it.
+
+        Parameters
+        ----------
+        start_clock_s : float or None
+            Resin start on the frames' clock, if known.
+        """
+        stack = self.canvases.stack()
+        if len(stack) < self.canvases.fewest:
+            return None
+        if self._part is None or self._part.inside.shape != stack.shape:
+            self._part = lay_part(self.camera.shape, stack.shape, self.canvases.mm_per_px)
+        place = float(np.hypot(self.rectifier.plane.error_mm, self.height.sd_mm))
+        found = measure_part(stack, self._part, start_clock_s, place, self.settings)
+        return self._seen(found, self._part, list(stack.times_s))
+
+    def _seen(self, found: PartMeasured, part: PartCanvas, stack_clock_s: list[float]) -> PartSeen:
+        frames = list(self.canvases.frames)
+        matrix = box_map(self.camera.shape)
+        clock = np.array([frame.clock_s for frame in frames])
+        lost = np.array([frame.lost for frame in frames])
+        frame_s = clock - found.start_s
+        doubts = _by_frame(found, stack_clock_s, clock)
+        notes = tuple(
+            "; ".join(text for text in (frame.note, doubt) if text)
+            for frame, doubt in zip(frames, doubts, strict=True)
+        )
+        maps = [
+            np.full((3, 3), np.nan) if frame.lost else frame.plane.homography @ matrix
+            for frame in frames
+        ]
+        x_mm, y_mm = axes_mm(self.camera, part)
+        at = np.sort(found.time_s[part.inside])
+        reason = LOST if np.mean(lost) > MOST_LOST else found.reason
+        feeds = feeds_beside(self.camera.shape, part, found)
+        used = np.array([not doubt for doubt in doubts]) & ~lost & (not reason)
+        return PartSeen(
+            x_mm=x_mm,
+            y_mm=y_mm,
+            inside=part.inside,
+            time_s=found.time_s,
+            sd_s=found.sd_s,
+            seen=found.seen,
+            last_s=float(found.stack_s[-1]),
+            start_sd_s=found.start_sd_s,
+            frames=tuple(frame.name for frame in frames),
+            frame_s=frame_s,
+            wetted_share=np.searchsorted(at, frame_s, side="right") / max(len(at), 1),
+            wetted_sd=np.interp(frame_s, found.stack_s, found.wetted_sd),
+            used=used,
+            notes=notes,
+            homographies=np.array(maps),
+            scale=self.rectifier.summary(),
+            usable=not reason,
+            reason=reason,
+            doubts=found.doubts,
+            warnings=(*self.height.notes, *warnings_of(self.camera, part, found, feeds)),
+            start_clock_s=found.start_s,
+            feeds_seen=feeds,
+        )
+
+
+def axes_mm(camera: PartCamera, part: PartCanvas) -> tuple[FloatArray, FloatArray]:
+    """Return the plan's x of the columns and y of the rows."""
+    rows, cols = part.inside.shape
+    matrix = box_map(camera.shape)
+    x = (np.arange(cols) + 0.5) * part.mm_per_px - matrix[0, 2]
+    y = ((np.arange(rows) + 0.5) * part.mm_per_px - matrix[1, 2]) / matrix[1, 1]
+    return x, y
+
+
+def _by_frame(found: PartMeasured, stack_clock_s: list[float], clock: FloatArray) -> list[str]:
+    """Return each frame's doubt: that of the canvas that was kept next to it."""
+    near = np.searchsorted(stack_clock_s, clock - 1e-9)
+    return [found.row_doubts[min(int(k), len(found.row_doubts) - 1)] for k in near]
+
+
+def part_rectifier(camera: PartCamera, frames: Frames) -> tuple[Rectifier, Height]:
+    """Return what lays frames of a part flat, and what its height does.
+
+    Raises
+    ------
+    WetlineError
+        If the scale does not show or contradicts itself, the part leaves the picture, or it
+        stands too high to be placed.
+    """
+    rectifier = Rectifier(camera.setup(), frames, find_part_scale)
+    focal = camera.scale.focal_35mm or frames.focal_35mm
+    height = allow_height(rectifier.plane, camera.shape, rectifier.setup.shown_file, focal)
+    if height.shift_mm:
+        rectifier.lift(height.homography)
+    return rectifier, height
+
+
+def track_part(
+    camera: PartCamera,
+    frames: Frames,
+    progress: Callable[[Iterable[Frame]], Iterable[Frame]] | None = None,
+) -> PartRun:
+    """Track a recorded part.
+
+    Parameters
+    ----------
+    camera : PartCamera
+    frames : Frames
+        Open source.
+    progress : callable, optional
+        Wraps the frames as they are read, for a progress bar.
+    """
+    wrap = progress or (lambda source: source)
+    source = iter(frames) if frames.decodes_ahead else prefetch(frames)
+    with contextlib.closing(source) as turn:  # type: ignore[type-var]
+        first = list(itertools.islice(turn, 1)) if frames.decodes_ahead else []
+        tracker = PartTracker(camera, *part_rectifier(camera, frames))
+        for frame in wrap(itertools.chain(first, turn)):
+            tracker.add(frame)
+    seen = tracker.read(resin_start_clock_s(camera.setup(), frames))
+    if seen is None:
+        seen = never_found(tracker)
+    scale = tracker.rectifier.summary()
+    asked = (scale.question,) if scale.question else ()
+    seen = replace(
+        seen,
+        resin_start=wall_time_iso(seen.start_clock_s, frames),
+        warnings=(*asked, *frames.warnings, *left_out(frames.notes), *seen.warnings),
+    )
+    return PartRun(seen, tracker.last_photo, (*camera.understood, *frames.notes))
+
+
+def track_part_folder(
+    camera: PartCamera, quiet: bool = True, progress: Progress | None = None
+) -> PartRun:
+    """Track a part's folder without writing anything.
+
+    Raises
+    ------
+    WetlineError
+        As opening the frames and tracking.
+    """
+    with open_frames(camera.setup()) as frames:
+        count = len(frames)
+
+        def wrap(source: Iterable[Frame]) -> Iterable[Frame]:
+            for done, frame in enumerate(source):
+                if progress is not None:
+                    progress(done, count)
+                yield frame
+
+        return track_part(camera, frames, bar("Tracking", count, quiet) if not progress else wrap)
+
+
+def never_found(tracker: PartTracker) -> PartSeen:
+    """Return a part that could not be found in enough frames."""
+    shape, mm_per_px = tracker.rectifier.shape, tracker.rectifier.mm_per_px
+    part = lay_part(tracker.camera.shape, shape, mm_per_px)
+    frames = list(tracker.canvases.frames)
+    clock = np.array([frame.clock_s for frame in frames])
+    start = float(clock[0]) if len(clock) else 0.0
+    x_mm, y_mm = axes_mm(tracker.camera, part)
+    count = len(frames)
+    return PartSeen(
+        x_mm=x_mm,
+        y_mm=y_mm,
+        inside=part.inside,
+        time_s=np.where(part.inside, np.inf, np.nan),
+        sd_s=np.full(shape, np.nan),
+        seen=np.zeros(shape, bool),
+        last_s=float(clock[-1] - start) if count else 0.0,
+        start_sd_s=0.0,
+        frames=tuple(frame.name for frame in frames),
+        frame_s=clock - start,
+        wetted_share=np.full(count, np.nan),
+        wetted_sd=np.full(count, np.nan),
+        used=np.zeros(count, bool),
+        notes=tuple(frame.note for frame in frames),
+        homographies=np.full((count, 3, 3), np.nan),
+        scale=tracker.rectifier.summary(),
+        usable=False,
+        reason=LOST,
+        start_clock_s=start,
+    )
