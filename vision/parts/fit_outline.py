@@ -103,13 +103,13 @@ def misfit(
     away = apply_homography(np.linalg.inv(matrix), px) - mm
     off = float(np.sqrt(np.mean(np.sum(away**2, axis=1))) / np.hypot(*np.ptp(mm, axis=0)))
     centre = (np.array(size) - 1) / 2
-    skews = []
+    skews: list[float] = []
     for focal in focals * np.hypot(*size):
         camera = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1.0]])
         a, b = (np.linalg.inv(camera) @ matrix)[:, :2].T
-        long, wide = np.linalg.norm(a), np.linalg.norm(b)
+        long, wide = float(np.linalg.norm(a)), float(np.linalg.norm(b))
         skews.append(max(abs(float(np.log(long / wide))), abs(float(a @ b)) / (long * wide)))
-    return matrix, off, float(np.min(skews))
+    return matrix, off, min(skews)
 
 
 def _mismatch(
@@ -129,8 +129,8 @@ def _mismatch(
         if off <= MOST_OFF and skew <= MOST_SKEW:
             fits.append((off / MOST_OFF + skew / MOST_SKEW, order))
     if fits:
-        order = min(fits, key=lambda fit: fit[0])[1]
-        names = ", ".join(str(int(number) + 1) for number in order)
+        likeliest = min(fits, key=lambda fit: fit[0])[1]
+        names = ", ".join(str(int(number) + 1) for number in likeliest)
         return (
             f"{head} in this order: the points tapped fit points_mm taken as {names}: list both "
             "in the same order, and check that y_runs is true"

@@ -1,4 +1,7 @@
-"""From the canvases of a part to when each spot of it wetted."""
+"""From the canvases of a part to when each spot of it wetted.
+
+Tested in tests/vision/parts/test_track_part.py.
+"""
 
 from __future__ import annotations
 
@@ -47,6 +50,9 @@ NOT_FROM_FEEDS = (
 BLURRED = "the pictures are too blurred to place the front: clean the lens and focus on the part"
 STRAY_SHARE, STRAY_MM2 = 0.002, 400.0
 """A lasting change apart from the front is spoken of from this size on, the larger of the two."""
+
+HOSE_MM = 12.0
+"""Half the breadth of what is as narrow as a hose. Common practice, no source."""
 
 BLOCKS = (4, 6)
 """The part is looked at again in so many blocks, the more along its longer side."""
@@ -206,13 +212,19 @@ def _thin_early(wet_frame: IntArray, part: PartCanvas, count: int) -> BoolArray:
     Resin that fills a hose across the part lies above cloth that is dry; a gap along a wall in
     which resin races has no cloth on one side and stays.
     """
-    reach = max(1, round(12.0 / part.mm_per_px))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    disc = hose_disc(part)
     field = carried_out(wet_frame, part.inside)
     field = np.where(part.inside, field, 0).astype(np.int16)
     closed = cv2.morphologyEx(field, cv2.MORPH_CLOSE, disc)
     late = max(1, round(0.03 * count))
     return np.asarray((closed - field > late) & part.inside)
+
+
+def hose_disc(part: PartCanvas) -> IntArray:
+    """Return a disc somewhat wider than a hose."""
+    reach = max(1, round(HOSE_MM / part.mm_per_px))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    return np.asarray(disc, np.uint8)
 
 
 def part_grid(wet_frame: IntArray, part: PartCanvas, count: int) -> FrontGrid:
@@ -301,7 +313,7 @@ def _strays(
     """Return lasting changes that no planned feed can have sent: x, y, area, first seen."""
     area_px = part.mm_per_px**2
     least = max(STRAY_SHARE * np.count_nonzero(part.inside), STRAY_MM2 / area_px)
-    body = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    body = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, hose_disc(part))
     count, labels, stats, middles = cv2.connectedComponentsWithStats(body)
     found = []
     for label in range(1, count):

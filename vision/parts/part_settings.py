@@ -5,6 +5,8 @@
 ``photo`` names, and ``points_mm``, the same points on the plan in the same order. ``[surface]``
 has ``height_mm``, how far the part's surface lies above the plane of the scale, and
 ``height_varies_mm``, how far it may rise or fall from there.
+
+Tested in tests/analysis/infusion/seen/test_part_setup.py.
 """
 
 from __future__ import annotations

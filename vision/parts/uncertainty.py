@@ -1,4 +1,7 @@
-"""How well the time at which each spot of a part wetted is known."""
+"""How well the time at which each spot of a part wetted is known.
+
+Tested in tests/vision/parts/test_track_part.py.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,11 @@ from scipy.ndimage import distance_transform_edt
 from vision.parts.part_canvas import PartCanvas
 from vision.records import BoolArray, FloatArray
 
-PHOTO_SHARE = 0.15
+PHOTO_SHARE = 0.055
 """Share of the time between two photos that remains in doubt: between them the front is taken to
 move evenly."""
 
-HOLE_SHARE = 0.35
+HOLE_SHARE = 0.6
 """Share of the front's way into a hole by which what was filled may be off."""
 
 

@@ -63,9 +63,7 @@ def test_focal_length_from_perspective_where_nobody_tells_it():
 
 def test_height_that_varies_too_much_is_refused_with_the_mend():
     plane, _ = camera(0)
-    with pytest.raises(
-        WetlineError, match=r"height_varies_mm = 80: .* lay the cards at the height"
-    ):
+    with pytest.raises(WetlineError, match=r"varies_mm = 80: .* lay the cards at the height"):
         allow_height(plane, part(100.0, 80.0), "hood/part.toml", 26.0)
 
 

@@ -1,0 +1,60 @@
+"""A part while it fills: quick, in a fixed memory, and near what the recording says."""
+
+import time
+
+import numpy as np
+
+from analysis.infusion.seen.part_setup import part_camera
+from analysis.part.plan.part_toml import read_part
+from tests.made_up.parts.made_part import made_part
+from tests.vision.parts.test_track_part import true_at
+from vision.frames.source import open_frames, resin_start_clock_s
+from vision.parts.live_part import LivePart
+
+
+def test_live_look_is_quick_and_near_the_truth():
+    folder = made_part("hole")
+    camera = part_camera(read_part(folder))
+    taken_s = []
+    with open_frames(camera.setup()) as frames:
+        live = LivePart.of(camera, frames)
+        start = resin_start_clock_s(camera.setup(), frames)
+        count = len(frames)
+        for frame in frames:
+            live.add(frame)
+            if live.count in (5, count // 2, count):
+                begun = time.process_time()
+                seen = live.read(start)
+                taken_s.append(time.process_time() - begun)
+                assert (seen is None) == (live.count < live.canvases.fewest)
+    assert seen is not None
+    assert seen.usable
+    # In processor time, of which two cores have two seconds in a second.
+    assert min(taken_s[1:]) < 2.0
+    assert seen.inside.size < 40_000
+    with np.load(folder / "truth.npz") as truth:
+        true = true_at(seen, dict(truth))
+    place = seen.inside & seen.seen & np.isfinite(true) & (true < seen.last_s)
+    off = np.abs(seen.time_s - true)[place]
+    assert np.mean(off < 0.03 * np.nanmax(true)) > 0.95
+
+
+def test_half_way_what_is_ahead_is_dry():
+    folder = made_part("hole")
+    camera = part_camera(read_part(folder))
+    with open_frames(camera.setup()) as frames:
+        live = LivePart.of(camera, frames)
+        for frame in frames:
+            if frame.index > len(frames) // 2:
+                break
+            live.add(frame)
+        seen = live.read(resin_start_clock_s(camera.setup(), frames))
+    assert seen is not None
+    with np.load(folder / "truth.npz") as truth:
+        true = true_at(seen, dict(truth))
+    place = seen.inside & seen.seen & np.isfinite(true)
+    ahead = place & (true > 1.15 * seen.last_s)
+    behind = place & (true < 0.85 * seen.last_s)
+    assert np.mean(np.isinf(seen.time_s[ahead])) > 0.98
+    assert np.mean(np.isfinite(seen.time_s[behind])) > 0.98
+    assert live.last_photo is not None
