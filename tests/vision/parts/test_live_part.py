@@ -29,9 +29,8 @@ def test_live_look_is_quick_and_near_the_truth():
                 assert (seen is None) == (live.count < live.canvases.fewest)
     assert seen is not None
     assert seen.usable
-    # In processor time, of which two cores have two seconds in a second.
-    assert min(taken_s[1:]) < 2.0
-    assert seen.inside.size < 40_000
+    # In processor time, at some 90,000 pixels.
+    assert min(taken_s[1:]) < 1.0
     with np.load(folder / "truth.npz") as truth:
         true = true_at(seen, dict(truth))
     place = seen.inside & seen.seen & np.isfinite(true) & (true < seen.last_s)
