@@ -62,13 +62,14 @@ def find_start(
     if len(x) < 3:
         known = earliest if np.isfinite(earliest) else latest - step
         return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
-    start, sd = _intercept(x, t, feed_radius_mm, settings)
-    start = float(np.clip(start, earliest, latest))
+    by_law, sd = _intercept(x, t, feed_radius_mm, settings)
+    start = float(np.clip(by_law, earliest, latest))
     if not np.isfinite(earliest):
         # Nothing brackets the start: the law of the first stretch is only about known.
         return start, float(np.hypot(sd, settings.unseen_share * (latest - start)))
     width = (latest - earliest) / np.sqrt(12)
-    return start, float(min(max(sd, 0.02 * step), width))
+    # A law that puts the start outside says that the first fronts were not seen: that far in doubt.
+    return start, float(np.hypot(min(max(sd, 0.02 * step), width), by_law - start))
 
 
 def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]:

@@ -316,7 +316,8 @@ def _summary(
     measured: Measured, curve: FrontCurve, frames: FrameTimes, events: _Events
 ) -> FrontSummary:
     racing, stall = events.racing, events.stall
-    spots = find_dry_spots(measured.arrival, curve.flow)
+    # A run that is not understood as a whole names no place that stayed dry.
+    spots = () if measured.doubts else find_dry_spots(measured.arrival, curve.flow)
     return FrontSummary(
         usable=not measured.reason,
         reason=measured.reason,

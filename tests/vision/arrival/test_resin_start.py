@@ -25,3 +25,12 @@ def test_nothing_wet_gives_the_first_frame_and_no_certainty():
     found, sd = find_start(np.zeros(10), np.arange(10.0), 100.0)
     assert found == 0.0
     assert sd > 2.0
+
+
+def test_first_fronts_that_were_not_seen_put_the_start_in_doubt():
+    times = np.arange(0.0, 900.0, 20.0)
+    front = fronts(50.0, 0.0, times)
+    hidden = np.where(times < 170.0, 0.0, front)  # the front stood under glare until then
+    found, sd = find_start(hidden, times, 800.0)
+    assert abs(found - 50.0) < 2.0 * sd
+    assert sd > 40.0
