@@ -29,6 +29,7 @@ from analysis.infusion.learn.misfit import (
     unlike_places,
 )
 from analysis.infusion.learn.search_values import Fitted, overall_factor, search_values
+from analysis.infusion.learn.taken_back import taken_back, unlike_note, wider
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import clock_of, opening_impulses
 from analysis.part.flow.filling import Filling, fill_plan
@@ -105,13 +106,14 @@ def fit_plan(
         begin = begin + overall_factor(knobs, places, model)
     fitted = search_values(model, rough, on, places, begin)
     arrival_s = _meeting(on, model.arrival_s(fitted.at))
-    values = tuple(
-        _value(job.plan, knob, text, fitted) for knob, text in zip(every, why, strict=True)
-    )
-    corrected = _corrected(job.plan, knobs, fitted, values)
-    fill_s, low_s, high_s = _fill_times(job.plan, every, fitted, model, arrival_s, on)
-    clock = clock_of(job)
     own = model.arrival_s(fitted.at)
+    unlike = unlike_places(on, places, own, fitted.left)
+    found = [_value(job.plan, knob, text, fitted) for knob, text in zip(every, why, strict=True)]
+    values = taken_back(job.plan, found, unlike, on)
+    corrected = _corrected(job.plan, knobs, fitted, values)
+    times = _fill_times(job.plan, every, fitted, model, arrival_s, on)
+    fill_s, low_s, high_s = wider(*times, unlike, on)
+    clock = clock_of(job)
     usual = np.abs(fitted.left[~places.dry] * places.sd[~places.dry] / places.root_s[~places.dry])
     at = np.zeros(len(every))
     at[[every.index(knob) for knob in knobs]] = fitted.at
@@ -124,9 +126,9 @@ def fit_plan(
         fill_high_s=high_s,
         gel_s=clock.gel_s,
         working_s=clock.working_s,
-        unlike=unlike_places(on, places, own, fitted.left),
+        unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
-        notes=(SHARED,),
+        notes=(SHARED, *unlike_note(unlike, on)),
         knobs=at,
     )
 

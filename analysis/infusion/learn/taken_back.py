@@ -1,0 +1,126 @@
+"""What is taken back of a fit where the plan's own filling does not explain what was seen.
+
+A gap that is not in the plan, a feed that is shut, bridging: the fit then bends the values that it
+has until they come as near as they can. Such values are calm and wrong, so they are not told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from analysis.infusion.learn.learnt import LearntValue, Unlike
+from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.part.grid.canvas import lay_canvas, points_on
+from analysis.part.plan.plan import PartPlan
+from vision.records import IntArray
+
+MOST_UNLIKE = 0.10
+"""Share of what was seen that may be unlike the fitted filling before all values are in question:
+an edge strip in which resin races reaches about so far into a part (judgement)."""
+NEAR = 1.0
+"""A gap or feed is in question where an unlike place begins this many of its own sizes away."""
+
+
+def unlike_share(unlike: Sequence[Unlike], on: SeenOnPlan) -> float:
+    """Return the share of what was seen that is unlike the fitted filling, at most 1."""
+    cell_mm2 = float(on.links.grid.cell_m2) * 1e6
+    wet_mm2 = float(np.count_nonzero(on.seen & on.wet)) * cell_mm2
+    return min(1.0, sum(place.area_mm2 for place in unlike) / max(wet_mm2, cell_mm2))
+
+
+def taken_back(
+    plan: PartPlan, values: Sequence[LearntValue], unlike: Sequence[Unlike], on: SeenOnPlan
+) -> tuple[LearntValue, ...]:
+    """Return the values, those in question no longer told.
+
+    Parameters
+    ----------
+    plan : PartPlan
+        As it was.
+    values : sequence of LearntValue
+        Zones, gaps, feeds, in the plan's order.
+    unlike : sequence of Unlike
+        The worst first.
+    on : SeenOnPlan
+
+    Returns
+    -------
+    tuple of LearntValue
+        All in question where more than `MOST_UNLIKE` of what was seen is unlike; otherwise the
+        zones that hold such a place, and the gaps and feeds beside one.
+    """
+    if not unlike:
+        return tuple(values)
+    everywhere = unlike_share(unlike, on) > MOST_UNLIKE
+    held = _stacks_at(plan, unlike, on)
+    lines = [
+        *([None] * len(plan.stacks)),
+        *(gap.line_mm for gap in plan.gaps),
+        *(feed.place.points_mm for feed in plan.feeds),
+    ]
+    worst = unlike[0]
+    why = (
+        "the plan's own filling does not explain what was seen at "
+        f"x {worst.x_mm:.0f}, y {worst.y_mm:.0f} mm"
+    )
+    out = []
+    for i, (value, line) in enumerate(zip(values, lines, strict=True)):
+        odd = i in held if line is None else _beside(line, unlike, on)
+        out.append(_not_told(value, why) if value.told and (everywhere or odd) else value)
+    return tuple(out)
+
+
+def wider(
+    full_s: float, low_s: float, high_s: float, unlike: Sequence[Unlike], on: SeenOnPlan
+) -> tuple[float, float, float]:
+    """Return a fill time whose interval holds what is not explained as well.
+
+    Where more than `MOST_UNLIKE` is unlike, what makes it so may hold for the rest too: the
+    forecast may be off by as much as the worst of it was, in proportion.
+    """
+    if on.wet.all() or unlike_share(unlike, on) <= MOST_UNLIKE:
+        return full_s, low_s, high_s
+    worst = max(abs(place.late_s) for place in unlike) / max(on.last_s, 1e-9)
+    factor = 1.0 + min(worst, 1.0)
+    rest = max(full_s - on.last_s, 0.0)
+    return full_s, max(on.last_s, min(low_s, on.last_s + rest / factor)), high_s * factor
+
+
+def unlike_note(unlike: Sequence[Unlike], on: SeenOnPlan) -> tuple[str, ...]:
+    """Return what to look for where much of what was seen is unlike; nothing where little is."""
+    share = unlike_share(unlike, on)
+    if share <= MOST_UNLIKE:
+        return ()
+    return (
+        f"the plan's own filling does not explain {100 * share:.0f} % of what was seen, whatever "
+        "its values: look for a gap that is not in the plan, a feed that is shut, bridging or a "
+        "leak; the forecast is not to be relied on until that is found",
+    )
+
+
+def _not_told(value: LearntValue, why: str) -> LearntValue:
+    """Return a value as planned, as open as it was about the fitted and about the planned."""
+    ratio = value.planned / value.value if value.value > 0 else 1.0
+    low = min(value.low, value.low * ratio, value.planned)
+    high = max(value.high, value.high * ratio, value.planned)
+    return replace(value, value=value.planned, low=low, high=high, told=False, why=why)
+
+
+def _stacks_at(plan: PartPlan, unlike: Sequence[Unlike], on: SeenOnPlan) -> set[int]:
+    """Return which stacks lie where something is unlike."""
+    stack: IntArray = lay_canvas(plan).stack
+    tree = cKDTree(on.links.centre_mm[: on.links.cells])
+    near = tree.query([(place.x_mm, place.y_mm) for place in unlike])[1]
+    return {int(stack[cell]) for cell in near}
+
+
+def _beside(line_mm: np.ndarray, unlike: Sequence[Unlike], on: SeenOnPlan) -> bool:
+    """Return whether an unlike place begins beside a line or point."""
+    points = points_on(on.links, line_mm) if len(line_mm) > 1 else line_mm
+    away = cKDTree(points).query([(place.x_mm, place.y_mm) for place in unlike])[0]
+    size = np.sqrt([place.area_mm2 for place in unlike])
+    return bool((away <= (NEAR + 0.5) * size).any())

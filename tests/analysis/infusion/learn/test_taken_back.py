@@ -1,0 +1,132 @@
+"""A plan that is not what lies on the mould must not give calm wrong values."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.learn.learnt import LearntValue, Unlike
+from analysis.infusion.learn.taken_back import taken_back, unlike_note, unlike_share, wider
+from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.part.answer.clock import opening_impulses, times_of
+from analysis.part.flow.filling import fill_plan
+from analysis.part.grid.canvas import lay_canvas
+from analysis.part.plan.part_toml import read_part
+from analysis.part.plan.plan import Gap
+from tests.made_up.part_seen import part_seen
+
+PART = """
+[outline]
+points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
+[stack]
+k_m2 = 2e-10
+porosity = 0.5
+thickness_mm = 3
+[[zone]]
+name = "far patch"
+points_mm = [[480, 0], [600, 0], [600, 300], [480, 300]]
+k_m2 = 2e-10
+[[gap]]
+line_mm = [[100, 0], [450, 0]]
+width_mm = 0.5
+[[feed]]
+name = "left line"
+line_mm = [[0, 0], [0, 300]]
+[[feed]]
+name = "right point"
+point_mm = [540, 150]
+radius_mm = 6
+[[vent]]
+line_mm = [[300, 300], [400, 300]]
+[resin]
+viscosity_mpas = 200
+[vacuum]
+pressure_difference_mbar = 950
+[grid]
+cells = 60
+"""
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("plate")
+    (folder / "part.toml").write_text(PART, encoding="utf-8")
+    return read_part(folder)
+
+
+@pytest.fixture(scope="module")
+def links(job):
+    return lay_canvas(job.plan).links
+
+
+def seen_of(job, links, plan, share):
+    """What is seen while a part fills as another plan says; and its true fill time."""
+    fill = fill_plan(plan, opening_impulses(plan, job.impulse))
+    arrival = times_of(job.impulse, fill.arrival[: links.cells])
+    full = float(job.impulse.time_of(fill.total))
+    return bring_on_plan(part_seen(links, arrival, noise_s=3.0, last_s=share * full), links), full
+
+
+def untrue(found):
+    """Values that are told and whose interval misses the plan, which is true here."""
+    return [v.name for v in found.values if v.told and not v.low <= v.planned <= v.high]
+
+
+def test_a_feed_that_is_shut_gives_no_calm_wrong_value(job, links):
+    shut = replace(job.plan, feeds=job.plan.feeds[:1])
+    on, full = seen_of(job, links, shut, 0.6)
+    found = fit_plan(job, on)
+    assert untrue(found) == []
+    assert found.fill_low_s <= full <= found.fill_high_s
+    assert any("a feed that is shut" in note for note in found.notes)
+
+
+def test_a_gap_that_is_not_in_the_plan_gives_no_calm_wrong_value(job, links):
+    line = np.array([[0.0, 300.0], [600.0, 300.0]])
+    plan = replace(job.plan, feeds=job.plan.feeds[:1])
+    raced = replace(plan, gaps=(*plan.gaps, Gap(line, 2.0, 2e-3**2 / 12, 3.0)))
+    on, full = seen_of(job, links, raced, 0.6)
+    found = fit_plan(replace(job, plan=plan), on)
+    assert untrue(found) == []
+    assert found.fill_low_s <= full <= found.fill_high_s
+    assert any("a gap that is not in the plan" in note for note in found.notes)
+
+
+def test_a_sound_run_takes_nothing_back(job, links):
+    on, _ = seen_of(job, links, job.plan, 0.9)
+    found = fit_plan(job, on)
+    assert found.values[0].told
+    assert not any("does not explain" in text for text in (*found.notes, found.values[0].why))
+
+
+@pytest.fixture(scope="module")
+def all_told(job):
+    plan = job.plan
+    names = [("zone", "base"), ("zone", "far patch"), ("gap", "gap"), ("feed", "a"), ("feed", "b")]
+    assert len(names) == len(plan.stacks) + len(plan.gaps) + len(plan.feeds)
+    return [LearntValue(kind, name, 1.0, 2.0, 1.9, 2.1, "m2", True) for kind, name in names]
+
+
+def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, links, all_told):
+    on, _ = seen_of(job, links, job.plan, 2.0)
+    patch = Unlike(560.0, 40.0, 900.0, 200.0)
+    assert unlike_share([patch], on) == pytest.approx(900 / (600 * 300), rel=0.02)
+    out = taken_back(job.plan, all_told, [patch], on)
+    assert [v.told for v in out] == [True, False, True, True, True]
+    assert (out[1].value, out[1].low, out[1].high) == pytest.approx((1.0, 0.95, 2.1))
+    assert "x 560, y 40 mm" in out[1].why
+    assert unlike_note([patch], on) == ()
+    by_gap = taken_back(job.plan, all_told, [Unlike(300.0, 15.0, 900.0, -60.0)], on)
+    assert [v.told for v in by_gap] == [False, True, False, True, True]
+
+
+def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, links, all_told):
+    on, full = seen_of(job, links, job.plan, 0.5)
+    large = [Unlike(100.0, 100.0, 40_000.0, -0.3 * on.last_s)]
+    assert not any(v.told for v in taken_back(job.plan, all_told, large, on))
+    said, low, high = wider(full, 0.95 * full, 1.05 * full, large, on)
+    assert said == full
+    assert low == pytest.approx(on.last_s + (full - on.last_s) / 1.3)
+    assert high == pytest.approx(1.05 * full * 1.3)
+    assert wider(full, 0.9 * full, 1.1 * full, [], on) == (full, 0.9 * full, 1.1 * full)
