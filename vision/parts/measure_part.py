@@ -51,6 +51,10 @@ BLURRED = "the pictures are too blurred to place the front: clean the lens and f
 STRAY_SHARE, STRAY_MM2 = 0.002, 400.0
 """A lasting change apart from the front is spoken of from this size on, the larger of the two."""
 
+BEYOND_SHARE, BEYOND_MM = 0.01, 10.0
+"""Patches outside the outline, farther than so many millimetres, of which is spoken from this
+share of the part on."""
+
 HOSE_MM = 12.0
 """Half the breadth of what is as narrow as a hose. Common practice, no source."""
 
@@ -78,6 +82,8 @@ class PartMeasured:
     strays : tuple of (float, float, float, float)
         Lasting changes that no feed can have sent: x, y in canvas mm, area in mm2 and seconds.
     unexplained : Unexplained or None
+    beyond : tuple of (float, float, float, float)
+        The same for patches outside the outline that wet as the part does.
     """
 
     time_s: FloatArray
@@ -92,6 +98,7 @@ class PartMeasured:
     row_doubts: tuple[str, ...]
     strays: tuple[tuple[float, float, float, float], ...]
     unexplained: Unexplained | None
+    beyond: tuple[tuple[float, float, float, float], ...] = ()
 
 
 def measure_part(
@@ -149,7 +156,8 @@ def measure_part(
         reason=reason,
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         row_doubts=row_doubts(redrawing, settings.check),
-        strays=_strays(found.apart, wetting, times - start, part),
+        strays=_strays(found.apart, wetting, times - start, part, STRAY_SHARE),
+        beyond=_strays(_beyond(wetting, part), wetting, times - start, part, BEYOND_SHARE),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
 
@@ -307,12 +315,20 @@ def _wetted_sd(
     return np.array(sds)
 
 
+def _beyond(wetting: Wetting, part: PartCanvas) -> BoolArray:
+    """Find what turned wet well outside the outline, where the whole step was seen."""
+    rim = round(BEYOND_MM / part.mm_per_px) + 2
+    near = cv2.dilate(part.inside.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
+    changed = (wetting.wet_frame < len(wetting.levels)) & wetting.seen
+    return np.asarray(changed & (near == 0) & (wetting.pixels.step_ratio > 0.5))
+
+
 def _strays(
-    apart: BoolArray, wetting: Wetting, times: FloatArray, part: PartCanvas
+    apart: BoolArray, wetting: Wetting, times: FloatArray, part: PartCanvas, share: float
 ) -> tuple[tuple[float, float, float, float], ...]:
     """Return lasting changes that no planned feed can have sent: x, y, area, first seen."""
     area_px = part.mm_per_px**2
-    least = max(STRAY_SHARE * np.count_nonzero(part.inside), STRAY_MM2 / area_px)
+    least = max(share * np.count_nonzero(part.inside), STRAY_MM2 / area_px)
     body = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, hose_disc(part))
     count, labels, stats, middles = cv2.connectedComponentsWithStats(body)
     found = []

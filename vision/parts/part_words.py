@@ -17,9 +17,32 @@ LOST = (
     "view, or the lens was covered or out of focus: clamp the camera, leave cards or the table "
     "edge in view, and record again"
 )
+IN_PART_WORDS = (
+    ("; or use the panel's corners (`wetline corners`)", '; or use method = "outline"'),
+    ("[panel] ", ""),
+    ("the panel's size", "the outline"),
+    ("panel.toml", "part.toml"),
+    ("panel", "part"),
+)
+"""What the rooms that lay a panel flat say of it, and how that reads of a part."""
+
 LEAST_BESIDE = 0.1
 """Share of the cloth beside a feed that must be wet for the feed to have been seen wet, and that
 must have been seen at all for it to be told."""
+
+
+def in_part_words(text: str) -> str:
+    """Return what is wrong with the outline's box as a panel in words that go with a part.
+
+    Examples
+    --------
+    >>> in_part_words("part.toml: [panel] 800 x 500 mm: the panel leaves the picture")
+    'part.toml: 800 x 500 mm: the part leaves the picture'
+    """
+    head, colon, rest = text.partition(": ")
+    for old, new in IN_PART_WORDS:
+        rest = rest.replace(old, new)
+    return head + colon + rest
 
 
 def feeds_beside(
@@ -36,6 +59,24 @@ def feeds_beside(
         time_s = np.sort(found.time_s[clear])
         told.append((feed.name, float(time_s[int(LEAST_BESIDE * len(time_s))])))
     return tuple(told)
+
+
+def beyond_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
+    """Return that resin seems to run outside the outline, if it does."""
+    if not found.beyond or found.reason:
+        return ()
+    x, y = _on_plan(camera, max(found.beyond, key=lambda patch: patch[2]))
+    area = sum(patch[2] for patch in found.beyond)
+    return (
+        f"about {area / 100:.0f} cm2 wets outside the outline, most of it about ({x:.0f}, {y:.0f}) "
+        "mm: outline and photo do not match; check that cards or tapped points and outline are "
+        "those of this part, in the plan's coordinates, and y_runs",
+    )
+
+
+def _on_plan(camera: PartCamera, patch: tuple[float, float, float, float]) -> tuple[float, float]:
+    place = np.linalg.inv(box_map(camera.shape)) @ np.array([patch[0], patch[1], 1.0])
+    return float(place[0]), float(place[1])
 
 
 def warnings_of(
@@ -60,11 +101,10 @@ def warnings_of(
                 f"feed {name!r}: the cloth beside it was hidden, so whether resin came out of it "
                 "was not seen: keep hoses and tools off it"
             )
-    back = np.linalg.inv(box_map(camera.shape))
-    for x, y, area, at in found.strays:
-        place = back @ np.array([x, y, 1.0])
+    for patch in found.strays:
+        (x, y), (area, at) = _on_plan(camera, patch), patch[2:]
         lines.append(
-            f"at ({place[0]:.0f}, {place[1]:.0f}) mm about {area / 100:.0f} cm2 changed at "
+            f"at ({x:.0f}, {y:.0f}) mm about {area / 100:.0f} cm2 changed at "
             f"{at / 60:.0f} min where no planned feed can have sent resin: it is not counted as "
             "wet. Look there for a leak, a spill or a thing set down; if a feed lies there, name "
             "it in part.toml"

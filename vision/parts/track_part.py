@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.common.progress import bar
+from vision.errors import WetlineError
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames, left_out
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
@@ -20,7 +21,7 @@ from vision.parts.height import Height, allow_height
 from vision.parts.measure_part import PartMeasured, measure_part
 from vision.parts.part_canvas import PartCanvas, lay_part
 from vision.parts.part_settings import PartCamera, box_map
-from vision.parts.part_words import LOST, feeds_beside, warnings_of
+from vision.parts.part_words import LOST, beyond_doubts, feeds_beside, in_part_words, warnings_of
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
 from vision.settings.tracker_settings import TrackerSettings
@@ -145,7 +146,7 @@ class PartTracker:
             scale=self.rectifier.summary(),
             usable=not reason,
             reason=reason,
-            doubts=found.doubts,
+            doubts=(*beyond_doubts(self.camera, found), *found.doubts),
             warnings=(*self.height.notes, *warnings_of(self.camera, part, found, feeds)),
             start_clock_s=found.start_s,
             feeds_seen=feeds,
@@ -176,7 +177,10 @@ def part_rectifier(camera: PartCamera, frames: Frames) -> tuple[Rectifier, Heigh
         If the scale does not show or contradicts itself, the part leaves the picture, or it
         stands too high to be placed.
     """
-    rectifier = Rectifier(camera.setup(), frames, find_part_scale)
+    try:
+        rectifier = Rectifier(camera.setup(), frames, find_part_scale)
+    except WetlineError as error:
+        raise WetlineError(in_part_words(str(error))) from error
     focal = camera.scale.focal_35mm or frames.focal_35mm
     height = allow_height(rectifier.plane, camera.shape, rectifier.setup.shown_file, focal)
     if height.shift_mm:

@@ -1,0 +1,97 @@
+"""What does not go with the plan: one line each with the mend, never a quiet guess."""
+
+import shutil
+from dataclasses import replace
+from functools import cache
+
+import cv2
+import numpy as np
+import pytest
+
+from analysis.infusion.seen.part_setup import part_camera
+from analysis.part.plan.part_toml import read_part
+from tests.made_up.parts.made_part import made_part
+from vision.errors import WetlineError
+from vision.part_records import FeedPlace
+from vision.parts.track_part import track_part_folder
+
+FAR_END = FeedPlace("far end", np.array([[0.97, 0.1], [0.97, 0.9]]), first=False)
+
+
+@cache
+def camera():
+    return part_camera(read_part(made_part("hole")))
+
+
+def at(shares):
+    """Places on the part by shares of its outline's box."""
+    outline = camera().shape.outline_mm
+    return outline.min(axis=0) + shares * np.ptp(outline, axis=0)
+
+
+def with_feeds(*feeds, only=False):
+    placed = tuple(replace(feed, points_mm=at(feed.points_mm)) for feed in feeds)
+    shape = camera().shape
+    return replace(camera(), shape=replace(shape, feeds=placed if only else shape.feeds + placed))
+
+
+def test_feed_that_was_never_seen_to_wet_is_named_with_the_mend():
+    cam = with_feeds(FAR_END)
+    half = replace(cam, frames=replace(cam.frames, skip_ranges=((15, 999),)))
+    seen = track_part_folder(half).seen
+    assert np.isinf(dict(seen.feeds_seen)["far end"])
+    told = [text for text in seen.warnings if "'far end' is named" in text]
+    assert len(told) == 1
+    assert "take it out of the plan" in told[0]
+    assert "\n" not in told[0]
+
+
+def test_front_that_runs_towards_the_only_planned_feed_is_refused():
+    seen = track_part_folder(with_feeds(replace(FAR_END, first=True), only=True)).seen
+    assert not seen.usable
+    assert "does not spread from any planned feed" in seen.reason
+
+
+def test_lasting_change_where_no_feed_can_have_sent_resin_is_told_and_not_counted(tmp_path):
+    home = tmp_path / "hole"
+    shutil.copytree(made_part("hole"), home)
+    plain = track_part_folder(camera()).seen
+    centre = at(np.array([[0.8, 0.3]]))
+    for number, path in enumerate(sorted((home / "frames").iterdir())):
+        if number < 6:
+            continue
+        image = cv2.imread(str(path))
+        place = np.hstack([centre, [[1.0]]]) @ plain.homographies[number].T
+        spot = np.zeros(image.shape[:2], np.uint8)
+        x, y = (place[0, :2] / place[0, 2]).astype(int).tolist()
+        cv2.circle(spot, (x, y), 14, 1, -1)
+        image[spot > 0] = (0.62 * image[spot > 0]).astype(np.uint8)
+        cv2.imwrite(str(path), image, [cv2.IMWRITE_JPEG_QUALITY, 95])
+        shutil.copystat(made_part("hole") / "frames" / path.name, path)
+    cam = part_camera(read_part(home))
+    cam = replace(cam, frames=replace(cam.frames, resin_start=None, interval_s=60.0))
+    seen = track_part_folder(cam).seen
+    told = [text for text in seen.warnings if "no planned feed can have sent resin" in text]
+    assert len(told) == 1
+    assert "name it in part.toml" in told[0]
+    col = int(np.argmin(np.abs(seen.x_mm - centre[0, 0])))
+    row = int(np.argmin(np.abs(seen.y_mm - centre[0, 1])))
+    assert seen.time_s[row, col] > plain.last_s / 2
+
+
+def test_outline_that_is_not_the_part_in_the_photo_is_in_doubt():
+    # The plan's upper right quarter is cut away; in the photo it wets as the rest.
+    shape = camera().shape
+    corners = at(np.array([[0, 0], [0.5, 0], [0.5, 0.5], [1, 0.5], [1, 1], [0, 1]]))
+    seen = track_part_folder(replace(camera(), shape=replace(shape, outline_mm=corners))).seen
+    assert any("wets outside the outline" in text for text in seen.doubts)
+    assert not any("wets outside" in text for text in track_part_folder(camera()).seen.doubts)
+
+
+def test_part_out_of_view_is_refused_in_words_of_a_part():
+    # A plan three times as wide as what the photo shows between the cards.
+    shape = camera().shape
+    outline = shape.outline_mm * np.array([3.0, 1.0])
+    with pytest.raises(WetlineError, match="the part leaves the picture by") as told:
+        track_part_folder(replace(camera(), shape=replace(shape, outline_mm=outline)))
+    assert "panel" not in str(told.value)
