@@ -86,6 +86,7 @@ def workshop(tmp_path, monkeypatch):
     for seed, name in enumerate(("panel_b", "good_1", "good_2", "good_3", "season/panel_c")):
         write_run(tmp_path / name, seed=seed)
     sample("part_cover", tmp_path / "sample_frames" / "part_cover")
+    sample("part_run", tmp_path / "sample_frames" / "part_run")
     photos = sorted((SAMPLES / "glass_edge" / "frames").iterdir())
     for name, photo in (("IMG_7.jpg", photos[0]), ("face.jpg", photos[-1])):
         shutil.copy(photo, tmp_path / name)

@@ -95,3 +95,14 @@ class PanelFolder(click.Path):
                 ctx,
             )
         return super().convert(value, param, ctx)
+
+
+class RunFolder(PanelFolder):
+    """A panel folder, a part's folder, or the part.toml itself."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path; refuse a file that is no part.toml."""
+        path = Path(value)
+        if path.is_file() and path.suffix == ".toml" and path.name != "panel.toml":
+            return path
+        return super().convert(value, param, ctx)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from analysis.commands.options import Measure, PanelFolder
+from analysis.commands.options import Measure, PanelFolder, RunFolder
 from vision.common.quantity import (
     AREA_M2,
     LENGTH_MM,
@@ -160,15 +160,27 @@ def fit(folder: Path, as_json: bool, quiet: bool) -> None:
 
 
 @click.command()
-@click.argument("folder", type=FOLDER)
+@click.argument("folder", type=RunFolder())
 @click.option("--pdf", is_flag=True, help="Also write report.pdf.")
+@click.option("--photos", is_flag=True, help="Of a part: also draw the lines on each photo.")
 @click.option("--json", "as_json", is_flag=True, help="Print results.json.")
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no hints, only the answer.")
-def run(folder: Path, pdf: bool, as_json: bool, quiet: bool) -> None:
+def run(folder: Path, pdf: bool, photos: bool, as_json: bool, quiet: bool) -> None:
     """Do the whole job: track, fit, decide, and write the record.
 
-    For example: wetline run roof_7 --pdf
+    For example: wetline run roof_7 --pdf. A part with photos, by its folder or part.toml, is put
+    beside its plan: planned and seen front, minutes early and late, and what the plan learns.
     """
+    from analysis.commands.part import show_part_run
+    from analysis.infusion.answer.run_job import is_part
+
+    if is_part(folder):
+        if pdf:
+            raise click.UsageError("--pdf goes with a panel; a part's page is part_run.html")
+        show_part_run(folder, photos, as_json, quiet)
+        return
+    if photos:
+        raise click.UsageError("--photos goes with a part; for a panel: wetline lines")
     from analysis.record.panel_job import run_panel
 
     found = run_panel(folder, pdf=pdf, quiet=quiet or as_json)

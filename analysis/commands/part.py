@@ -98,3 +98,22 @@ def part(
         click.echo(json.dumps(part_json(answer), indent=2, ensure_ascii=False))
     else:
         click.echo("\n".join([*lines(answer), end]))
+
+
+def show_part_run(path: Path, photos: bool, as_json: bool, quiet: bool) -> None:
+    """Run a part under the camera and print what was found."""
+    import json
+
+    from analysis.infusion.answer.run_files import PAGE
+    from analysis.infusion.answer.run_job import run_part
+    from analysis.infusion.answer.run_json import run_json
+    from analysis.infusion.answer.run_text import lines
+    from analysis.part.answer.job import results_of
+
+    found = run_part(path, photos=photos, quiet=quiet or as_json)
+    if as_json:
+        click.echo(json.dumps(run_json(found), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(lines(found)))
+    if not quiet:
+        click.echo(f"Look at {results_of(path) / PAGE}")

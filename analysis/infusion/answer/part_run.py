@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.infusion.beside.compare_plan import Beside, compare
+from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
@@ -46,6 +47,12 @@ class InfusionAnswer:
     resin : ResinSeen or None
     beside : Beside or None
         Both None where what was seen is not to be believed: nothing is compared then.
+    learnt : Learnt or None
+        The plan corrected by what was seen.
+    not_learnt : str
+        Why nothing was learnt.
+    notes : tuple of str
+        What was understood of part.toml and of the photos.
     """
 
     job: PartJob
@@ -54,6 +61,9 @@ class InfusionAnswer:
     on: SeenOnPlan
     resin: ResinSeen | None
     beside: Beside | None
+    learnt: Learnt | None = None
+    not_learnt: str = ""
+    notes: tuple[str, ...] = ()
 
     @property
     def wet_share(self) -> float:

@@ -8,6 +8,7 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.beside.late import SURE_SD
+from analysis.infusion.learn.learnt import Learnt
 from vision.common.atomic_files import plain
 
 
@@ -43,6 +44,9 @@ def run_json(run: InfusionAnswer) -> dict[str, Any]:
         },
         "resin": _resin(run),
         "beside": None if run.beside is None else _beside(run.beside),
+        "learnt": None if run.learnt is None else _learnt(run.learnt),
+        "not_learnt": run.not_learnt,
+        "notes": run.notes,
     }
     ready: dict[str, Any] = plain(content)
     return ready
@@ -92,6 +96,33 @@ def _beside(found: Beside) -> dict[str, Any]:
             }
             for one in found.strays
         ],
+    }
+
+
+def _learnt(learnt: Learnt) -> dict[str, Any]:
+    return {
+        "values": [
+            {
+                "kind": one.kind,
+                "name": one.name,
+                "unit": one.unit,
+                "planned": one.planned,
+                "value": one.value if one.told else None,
+                "low": one.low if one.told else None,
+                "high": one.high if one.told else None,
+                "told": one.told,
+                "why": one.why,
+            }
+            for one in learnt.values
+        ],
+        "fill_time_s": learnt.fill_time_s,
+        "fill_time_low_s": learnt.fill_low_s,
+        "fill_time_high_s": learnt.fill_high_s,
+        "gel_time_s": learnt.gel_s,
+        "working_time_s": learnt.working_s,
+        "explains": learnt.explains,
+        "misfit": learnt.misfit,
+        "notes": learnt.notes,
     }
 
 

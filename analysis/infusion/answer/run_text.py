@@ -8,7 +8,7 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
-from vision.common.rounding import minutes, rounded
+from vision.common.rounding import minutes, rounded, scientific
 
 MOST_PLACES = 6
 ADVICE = (
@@ -62,8 +62,13 @@ def rows(run: InfusionAnswer) -> list[Row]:
         mend = "see whether a feed was opened that the plan does not have, or something leaks"
         out.append(Row("No feed there", text, (f"{mend}; then put it into part.toml",)))
     out += _resin(run)
+    out += _learnt(run)
     out += [Row("Doubt", text) for text in run.seen.doubts]
-    return [*out, *(Row("Look at", text) for text in run.seen.warnings)]
+    return [*out, *(Row("Look at", text) for text in run.seen.warnings), *_notes(run)]
+
+
+def _notes(run: InfusionAnswer) -> list[Row]:
+    return [Row("Note", text) for text in run.notes]
 
 
 def _seen(run: InfusionAnswer, found: Beside) -> Row:
@@ -145,6 +150,32 @@ def _resin(run: InfusionAnswer) -> list[Row]:
         return []
     text = f"{mass:.3g} kg (95 %: {max(mass - 1.96 * sd, 0):.3g} to {mass + 1.96 * sd:.3g}) in"
     return [Row("Resin", f"{text} the wet part, planned {plan:.3g} kg by then; lines come on top")]
+
+
+def _learnt(run: InfusionAnswer) -> list[Row]:
+    """Return the plan's values as corrected, and when the part is full with them."""
+    if run.learnt is None:
+        return [Row("Learnt", run.not_learnt)] if run.not_learnt else []
+    out = []
+    for one in run.learnt.values:
+        shown = scientific if one.unit == "m2" else _plain
+        if one.told:
+            span = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)})"
+            text = f"{span}, planned {shown(one.planned)}"
+        else:
+            text = f"can't be told from here: {one.why}"
+        what = {"zone": "K of", "gap": "width of", "feed": "resistance of"}[one.kind]
+        out.append(Row("Learnt", f"{what} {one.name}: {text}"))
+    low, high = minutes(run.learnt.fill_low_s, "down"), minutes(run.learnt.fill_high_s, "up")
+    gel = run.learnt.gel_s
+    late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
+    late = late or ("; may gel first" if gel is not None and run.learnt.fill_high_s > gel else "")
+    out.append(Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}"))
+    return [*out, *(Row("Note", text) for text in run.learnt.notes)]
+
+
+def _plain(value: float) -> str:
+    return f"{value:.3g}"
 
 
 def lines(run: InfusionAnswer) -> list[str]:

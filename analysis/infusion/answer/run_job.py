@@ -1,0 +1,89 @@
+"""The whole job on a part under the camera: plan, photos, comparison, files.
+
+Tested in tests/analysis/commands/test_run_part.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
+from analysis.infusion.answer.run_files import write_photo, write_run
+from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.seen.part_setup import has_camera, part_camera
+from analysis.part.answer.job import answer_job, results_of
+from analysis.part.plan.part_toml import read_part
+from vision.errors import WetlineError
+from vision.frames.source import open_frames
+from vision.parts.part_settings import PartCamera
+from vision.parts.track_part import track_part_folder
+
+Progress = Callable[[int, int], None]
+
+
+def is_part(path: Path) -> bool:
+    """Return whether a path is a part's: its part.toml, or a folder that holds one and no panel."""
+    if path.is_file():
+        return path.suffix == ".toml" and path.name != "panel.toml"
+    return (path / "part.toml").is_file() and not (path / "panel.toml").is_file()
+
+
+def run_part(
+    path: Path, *, photos: bool = False, quiet: bool = True, progress: Progress | None = None
+) -> InfusionAnswer:
+    """Track a part, put it beside its plan, learn from it, and write what was found.
+
+    Parameters
+    ----------
+    path : Path
+        A part.toml, or the folder it lies in.
+    photos : bool
+        Also draw the lines on each photo.
+    quiet : bool
+        Show no bar.
+    progress : callable, optional
+        Given the frames done and the frames in all, in place of the bar.
+
+    Raises
+    ------
+    WetlineError
+        If part.toml has no [frames], or as reading the plan, tracking and writing.
+    """
+    job = read_part(path)
+    if not has_camera(path):
+        raise WetlineError(
+            f"{job.path}: [frames]: is missing: say where the photos of the part are, "
+            'as source = "frames"; for the plan alone: wetline part'
+        )
+    camera = part_camera(job)
+    results = results_of(path)
+    tracked = track_part_folder(camera, quiet, progress)
+    planned = answer_job(job, results, lambda text: None)
+    run = replace(answer_part_run(job, planned, tracked.seen), notes=tracked.notes)
+    run = learnt_from(run)
+    last = tracked.last_photo
+    shown = None if last is None else (run.seen.frames.index(last.name), last.image)
+    write_run(run, results, shown)
+    if photos:
+        _write_photos(run, camera, results)
+    return run
+
+
+def learnt_from(run: InfusionAnswer) -> InfusionAnswer:
+    """Return a run with what the plan learns from it, or why it learns nothing."""
+    if run.beside is None:
+        return run
+    try:
+        return replace(run, learnt=fit_plan(run.job, run.on, run.planned.filling))
+    except WetlineError as error:
+        return replace(run, not_learnt=str(error))
+
+
+def _write_photos(run: InfusionAnswer, camera: PartCamera, results: Path) -> None:
+    """Draw the lines on each photo of the run, one at a time."""
+    with open_frames(camera.setup()) as frames:
+        for frame in frames:
+            if frame.name in run.seen.frames:
+                write_photo(run, results, run.seen.frames.index(frame.name), frame.image)
