@@ -52,7 +52,7 @@ def rows(run: InfusionAnswer) -> list[Row]:
         out.append(_place(k, patch))
     if len(found.patches) > MOST_PLACES:
         out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
-    out += _feeds(found)
+    out += _feeds(found, run.seen.warnings)
     for stray in found.strays:
         text = (
             f"{stray.area_mm2 / 100:.0f} cm2 at x {stray.x_mm:.0f} mm, y {stray.y_mm:.0f} mm "
@@ -118,7 +118,8 @@ def _place(number: int, patch: Patch) -> Row:
     )
 
 
-def _feeds(found: Beside) -> list[Row]:
+def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
+    """Return what is to be said of each feed, but of those that a warning names already."""
     mends = {
         "never wet": "was planned to be wet by {plan} and was never seen to wet: see its clamp, "
         "hose and tap; if it was left out, take it out of part.toml",
@@ -135,7 +136,7 @@ def _feeds(found: Beside) -> list[Row]:
     for feed in found.feeds:
         text = by_front.get(feed.state) if feed.by_front else None
         text = text or mends.get(feed.state)
-        if text is not None:
+        if text is not None and not any(repr(feed.name) in line for line in said):
             times = {"plan": minutes(feed.planned_s), "wet": minutes(feed.wet_s)}
             out.append(Row("Feed", f"{feed.name} {text.format(**times)}"))
     return out
