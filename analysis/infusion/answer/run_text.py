@@ -8,7 +8,7 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
-from vision.common.rounding import minutes, rounded, scientific
+from vision.common.rounding import lapse, minutes, scientific
 
 MOST_PLACES = 6
 ADVICE = (
@@ -103,9 +103,9 @@ def _usually(cause: Cause) -> Row:
 def _place(number: int, patch: Patch) -> Row:
     word = "late" if patch.late_s > 0 else "early"
     least = "at least " if patch.at_least else ""
-    time = f"{rounded(abs(patch.late_s) / 60, 1)} min"
-    sure = f" +- {rounded(2 * patch.late_sd_s / 60, 1, 'up')}" if not patch.at_least else ""
-    most = f", {rounded(abs(patch.most_s) / 60, 1)} at most" if not patch.at_least else ""
+    time = lapse(patch.late_s)
+    sure = f" +- {lapse(2 * patch.late_sd_s)}" if not patch.at_least else ""
+    most = f", {lapse(patch.most_s)} at most" if not patch.at_least else ""
     doubt = "" if patch.beyond_plan else "; no more than the plan's own doubt of the whole part"
     causes = tuple(
         f"usually {cause.name}: {cause.why}; look at {cause.look}" for cause in patch.causes

@@ -100,8 +100,8 @@ def find_late(answer: PartAnswer, on: SeenOnPlan) -> Late:
     -----
     The plan's doubts are those of its fill time; they stretch the driving impulse of every cell by
     one factor, so they hide a difference of the whole part but not one between its places.
-    Independent uncertainties add in squares (JCGM 100:2008, 5.1.2). What the plan takes for
-    trapped air is not compared.
+    Independent uncertainties add in squares (JCGM 100:2008, 5.1.2). Where the plan
+    traps air, its times are those with a vent there: what wetted is compared, what is dry is not.
     """
     cells = on.links.cells
     theta = answer.filling.arrival[:cells]
@@ -146,8 +146,9 @@ def _difference(
     answer: PartAnswer, on: SeenOnPlan, planned_s: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
     """Return seconds late, NaN where not known, and where that is the least it can be."""
-    known = on.seen & ~answer.filling.in_trapped[: on.links.cells] & np.isfinite(planned_s)
-    dry = known & np.isinf(on.time_s) & (planned_s < on.last_s)
+    known = on.seen & np.isfinite(planned_s)
+    trapped = answer.filling.in_trapped[: on.links.cells]
+    dry = known & np.isinf(on.time_s) & (planned_s < on.last_s) & ~trapped
     wet = known & np.isfinite(on.time_s)
     late = np.full(len(planned_s), np.nan)
     late[wet] = on.time_s[wet] - planned_s[wet]

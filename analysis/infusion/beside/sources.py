@@ -73,8 +73,10 @@ def find_feeds(
     found = []
     for feed in answer.plan.feeds:
         here = lies_on(on.links, feed.place)[: on.links.cells]
-        planned = float(np.median(late.planned_s[here]))
+        if not (here & on.seen).any():  # its own hose hides it: the cloth beside it tells
+            here = around.place_mm(feed.place) < around.near_mm
         told = here & on.seen
+        planned = float(np.median(late.planned_s[told if told.any() else here]))
         wet = float(np.median(on.time_s[told])) if told.any() else np.nan
         sd = float(np.hypot(np.nanmax(np.append(on.sd_s[told], 0.0)), on.start_sd_s))
         state = _state(planned, wet, sd, late, on.last_s)
