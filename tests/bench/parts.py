@@ -32,7 +32,7 @@ def follow(folder: Path):
     from analysis.infusion.seen.part_setup import part_camera
     from vision.parts.track_part import track_part_folder
 
-    return track_part_folder(part_camera(read_part(folder), folder), quiet=True).seen
+    return track_part_folder(part_camera(read_part(folder)), quiet=True).seen
 
 
 def arrivals(names: list[str]) -> None:
