@@ -33,15 +33,14 @@ class ArrivalScore:
 
 
 def at_places(filled: Filled, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-    """Return the true time at places of the part, from the nearest pixel of the part."""
+    """True time at places of the part, between its pixels; that of the nearest beyond its rim."""
     near = ndimage.distance_transform_edt(
         ~filled.inside, return_distances=False, return_indices=True
     )
     time_s = filled.time_s[tuple(near)]
     size = float(filled.x_mm[1] - filled.x_mm[0])
-    col = np.clip(np.rint((x_mm - filled.x_mm[0]) / size).astype(int), 0, time_s.shape[1] - 1)
-    row = np.clip(np.rint((y_mm - filled.y_mm[0]) / size).astype(int), 0, time_s.shape[0] - 1)
-    return np.asarray(time_s[row, col])
+    col, row = (x_mm - filled.x_mm[0]) / size, (y_mm - filled.y_mm[0]) / size
+    return np.asarray(ndimage.map_coordinates(time_s, [row, col], order=1, mode="nearest"))
 
 
 def score_arrival(seen: PartSeen, filled: Filled) -> ArrivalScore:
