@@ -84,12 +84,19 @@ def warnings_of(
     part: PartCanvas,
     found: PartMeasured,
     feeds: tuple[tuple[str, float], ...],
+    ended: bool = True,
 ) -> tuple[str, ...]:
-    """Return what should be looked at, one line each."""
+    """Return what should be looked at, one line each.
+
+    While a run goes on (`ended` is False) nothing is said of a feed that may open yet.
+    """
     lines = []
     if found.reason:
         return ()
+    due = {feed.name for feed in camera.shape.feeds if ended or feed.first}
     for name, at in feeds:
+        if name not in due:
+            continue
         if np.isinf(at):
             lines.append(
                 f"feed {name!r} is named in part.toml but no cloth beside it was seen to wet: if "

@@ -9,7 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.check.doubts import Unexplained
 from vision.common.progress import bar
+from vision.drawing.strokes import encode_image
 from vision.errors import WetlineError
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames, left_out
@@ -42,11 +44,14 @@ class PartRun:
         The last frame in which the part was found, for drawing on.
     notes : tuple of str
         What was understood and what was left out, in words.
+    unexplained : bytes or None
+        PNG of the places that were not understood; None unless the run is in doubt or refused.
     """
 
     seen: PartSeen
     last_photo: Frame | None
     notes: tuple[str, ...] = ()
+    unexplained: bytes | None = None
 
 
 class PartTracker:
@@ -59,7 +64,7 @@ class PartTracker:
     height : Height
         Both as `part_rectifier` makes them.
     canvases : Canvases, optional
-        How the canvases are kept; left out, as for a recording.
+        How the canvases are kept; left out, as for a recording, which has ended when it is read.
     """
 
     def __init__(
@@ -71,6 +76,8 @@ class PartTracker:
     ) -> None:
         self.camera, self.rectifier, self.height = camera, rectifier, height
         self.canvases = RecordedCanvases(rectifier) if canvases is None else canvases
+        self._ended = canvases is None
+        self.unexplained: Unexplained | None = None
         base = TrackerSettings()
         steps = replace(base.steps, follow=camera.frames.follow)
         self.settings = replace(base, steps=steps)
@@ -105,6 +112,7 @@ class PartTracker:
             self._part = lay_part(self.camera.shape, stack.shape, self.canvases.mm_per_px)
         place = float(np.hypot(self.rectifier.plane.error_mm, self.height.sd_mm))
         found = measure_part(stack, self._part, start_clock_s, place, self.settings)
+        self.unexplained = _not_understood(found)
         return self._seen(found, self._part, list(stack.times_s))
 
     def _seen(self, found: PartMeasured, part: PartCanvas, stack_clock_s: list[float]) -> PartSeen:
@@ -147,10 +155,34 @@ class PartTracker:
             usable=not reason,
             reason=reason,
             doubts=(*beyond_doubts(self.camera, found), *found.doubts),
-            warnings=(*self.height.notes, *warnings_of(self.camera, part, found, feeds)),
+            warnings=(
+                *self.height.notes,
+                *warnings_of(self.camera, part, found, feeds, self._ended),
+            ),
             start_clock_s=found.start_s,
             feeds_seen=feeds,
         )
+
+
+def _not_understood(found: PartMeasured) -> Unexplained | None:
+    """Return where on the part a doubtful or refused run was not understood, if anywhere."""
+    places = found.unexplained
+    doubtful = bool(found.reason or found.doubts)
+    return places if doubtful and places is not None and places.is_telling else None
+
+
+def _picture(tracker: PartTracker) -> bytes | None:
+    """Draw the places that were not understood over the part as seen from above, as PNG."""
+    places, photo = tracker.unexplained, tracker.last_photo
+    if places is None or photo is None:
+        return None
+    from vision.drawing.unexplained_view import photo_from_above, unexplained_view  # matplotlib
+
+    frames = reversed(tracker.canvases.frames)
+    plane = next(frame.plane for frame in frames if frame.name == photo.name)
+    flat, camera = photo_from_above(photo.image, plane), tracker.camera
+    drawn = unexplained_view(flat, places, camera.size_mm, title=camera.shape.name, flow="point")
+    return encode_image(drawn)
 
 
 def axes_mm(camera: PartCamera, part: PartCanvas) -> tuple[FloatArray, FloatArray]:
@@ -220,7 +252,8 @@ def track_part(
         resin_start=wall_time_iso(seen.start_clock_s, frames),
         warnings=(*asked, *frames.warnings, *left_out(frames.notes), *seen.warnings),
     )
-    return PartRun(seen, tracker.last_photo, (*camera.understood, *frames.notes))
+    notes = (*camera.understood, *frames.notes)
+    return PartRun(seen, tracker.last_photo, notes, _picture(tracker))
 
 
 def track_part_folder(

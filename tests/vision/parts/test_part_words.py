@@ -1,5 +1,6 @@
 """What does not go with the plan: one line each with the mend, never a quiet guess."""
 
+import itertools
 import shutil
 from dataclasses import replace
 from functools import cache
@@ -12,7 +13,9 @@ from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.plan.part_toml import read_part
 from tests.made_up.parts.made_part import made_part
 from vision.errors import WetlineError
+from vision.frames.source import open_frames, resin_start_clock_s
 from vision.part_records import FeedPlace
+from vision.parts.live_part import LivePart
 from vision.parts.track_part import track_part_folder
 
 FAR_END = FeedPlace("far end", np.array([[0.97, 0.1], [0.97, 0.9]]), first=False)
@@ -46,10 +49,27 @@ def test_feed_that_was_never_seen_to_wet_is_named_with_the_mend():
     assert "\n" not in told[0]
 
 
+def test_while_the_run_goes_on_nothing_is_said_of_a_feed_that_may_open_yet():
+    cam = with_feeds(FAR_END)
+    with open_frames(cam.setup()) as frames:
+        live = LivePart.of(cam, frames)
+        for frame in itertools.islice(frames, 14):
+            live.add(frame)
+        seen = live.read(resin_start_clock_s(cam.setup(), frames))
+    assert seen is not None
+    assert np.isinf(dict(seen.feeds_seen)["far end"])
+    assert not any("far end" in text for text in seen.warnings)
+
+
 def test_front_that_runs_towards_the_only_planned_feed_is_refused():
-    seen = track_part_folder(with_feeds(replace(FAR_END, first=True), only=True)).seen
-    assert not seen.usable
-    assert "does not spread from any planned feed" in seen.reason
+    run = track_part_folder(with_feeds(replace(FAR_END, first=True), only=True))
+    assert not run.seen.usable
+    assert not run.seen.used.any()
+    assert "does not spread from any planned feed" in run.seen.reason
+
+
+def test_run_without_doubt_has_no_picture_of_what_was_not_understood():
+    assert track_part_folder(camera()).unexplained is None
 
 
 def test_lasting_change_where_no_feed_can_have_sent_resin_is_told_and_not_counted(tmp_path):
@@ -83,7 +103,8 @@ def test_outline_that_is_not_the_part_in_the_photo_is_in_doubt():
     # The plan's upper right quarter is cut away; in the photo it wets as the rest.
     shape = camera().shape
     corners = at(np.array([[0, 0], [0.5, 0], [0.5, 0.5], [1, 0.5], [1, 1], [0, 1]]))
-    seen = track_part_folder(replace(camera(), shape=replace(shape, outline_mm=corners))).seen
+    run = track_part_folder(replace(camera(), shape=replace(shape, outline_mm=corners)))
+    seen = run.seen
     assert any("wets outside the outline" in text for text in seen.doubts)
     assert not any("wets outside" in text for text in track_part_folder(camera()).seen.doubts)
 
