@@ -34,6 +34,8 @@ def headline(run: InfusionAnswer) -> str:
         return f"{name}: UNEVEN. {share}; {_count(len(found.patches))} unlike the plan"
     if not found.late.paced:
         return f"{name}: TOO LITTLE SEEN to compare. {share}"
+    if not found.late.agreed:
+        return f"{name}: CLOSE TO THE PLAN so far. {share}; the places do not agree on one pace"
     return f"{name}: AS PLANNED so far. {share}"
 
 
@@ -150,7 +152,12 @@ def _resin(run: InfusionAnswer) -> list[Row]:
     if not np.isfinite(mass):
         return []
     text = f"{mass:.3g} kg (95 %: {max(mass - 1.96 * sd, 0):.3g} to {mass + 1.96 * sd:.3g}) in"
-    return [Row("Resin", f"{text} the wet part, planned {plan:.3g} kg by then; lines come on top")]
+    return [
+        Row(
+            "Resin",
+            f"{text} the wet part, by the wet area alone; planned {plan:.3g} kg by then",
+        )
+    ]
 
 
 def _learnt(run: InfusionAnswer) -> list[Row]:

@@ -17,6 +17,9 @@ SURE_SD = 2.0
 """Standard uncertainties from which on a difference counts: 95 % for a normal error."""
 LEAST_SHARE = 0.03
 """Share of the fill time from which on a difference matters (common practice, no source)."""
+LEAST_S = 10.0
+"""Nor does less than this, however fast the part: photos are rarely closer (common practice, no
+source)."""
 EARLY_SHARE = 0.05
 """Cells planned before this share of the fill time, or of the time watched where that is shorter,
 say nothing of the pace."""
@@ -38,7 +41,7 @@ class Late:
     late_s : ndarray, float
         Seen less planned, negative where early; NaN where the two cannot be compared.
     sd_s : ndarray, float
-        Its standard uncertainty: of what was seen, of resin start, and of the plan.
+        Its standard uncertainty: of what was seen, of resin start, of half a cell, and of the plan.
     at_least : ndarray, bool
         Where the cell was still dry when last seen: it is that late or later.
     beyond : ndarray, bool
@@ -108,8 +111,9 @@ def find_late(answer: PartAnswer, on: SeenOnPlan) -> Late:
     low, high = joined_ends(1.0, answer.doubts)
     planned, early, latest = (_times(answer, theta * k) for k in (1.0, low, high))
     factor, paced, agreed = _pace(answer, on, theta)
-    matters = LEAST_SHARE * _fill_s(answer, on)
+    matters = max(LEAST_SHARE * _fill_s(answer, on), LEAST_S)
     own = np.hypot(np.nan_to_num(on.sd_s), on.start_sd_s)
+    own = np.hypot(own, _across_cell(on, planned))
     plan_sd = np.where(np.isfinite(latest), latest - early, np.inf) / (2 * Z_95)
     late, at_least = _difference(answer, on, planned)
     rest, rest_least = _difference(answer, on, _times(answer, theta * factor))
@@ -134,6 +138,23 @@ def find_late(answer: PartAnswer, on: SeenOnPlan) -> Late:
 
 def _times(answer: PartAnswer, theta: FloatArray) -> FloatArray:
     return times_of(answer.clock.impulse, theta)
+
+
+def _across_cell(on: SeenOnPlan, planned_s: FloatArray) -> FloatArray:
+    """Return what half a cell is worth in planned time: neither plan nor picture tells it finer.
+
+    Cells beside which the plan has no time get what their neighbours have on the other side.
+    """
+    field = on.links.field(np.where(np.isfinite(planned_s), planned_s, np.nan))
+    inside = on.links.number >= 0
+    steps = np.zeros((4, *field.shape))
+    for k, (axis, way) in enumerate(((0, 1), (0, -1), (1, 1), (1, -1))):
+        beside = np.roll(field, way, axis)
+        edge: list[slice | int] = [slice(None), slice(None)]
+        edge[axis] = 0 if way == 1 else -1
+        beside[tuple(edge)] = np.nan
+        steps[k] = np.nan_to_num(np.abs(field - beside))
+    return np.asarray(np.hypot(steps[:2].max(axis=0), steps[2:].max(axis=0))[inside] / 2)
 
 
 def _fill_s(answer: PartAnswer, on: SeenOnPlan) -> float:
