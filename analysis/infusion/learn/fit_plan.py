@@ -29,7 +29,12 @@ from analysis.infusion.learn.misfit import (
     unlike_places,
 )
 from analysis.infusion.learn.search_values import Fitted, overall_factor, search_values
-from analysis.infusion.learn.taken_back import taken_back, unlike_note, wider
+from analysis.infusion.learn.taken_back import (
+    taken_back,
+    turned_notes,
+    unlike_note,
+    wider,
+)
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import clock_of, opening_impulses
 from analysis.part.flow.filling import Filling, fill_plan
@@ -128,7 +133,7 @@ def fit_plan(
         working_s=clock.working_s,
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
-        notes=(SHARED, *unlike_note(unlike, on)),
+        notes=(SHARED, *unlike_note(unlike, on), *turned_notes(job.plan, values)),
         knobs=at,
     )
 

@@ -124,3 +124,31 @@ def _beside(line_mm: np.ndarray, unlike: Sequence[Unlike], on: SeenOnPlan) -> bo
     away = cKDTree(points).query([(place.x_mm, place.y_mm) for place in unlike])[0]
     size = np.sqrt([place.area_mm2 for place in unlike])
     return bool((away <= (NEAR + 0.5) * size).any())
+
+
+UNEVEN_CLOTH = 1.3
+"""Ratio of a stack's two permeabilities from which it matters how the cloth lies."""
+LIKE_TURNED = 0.3
+"""How near, in logarithms, a learnt factor must lie to that of cloth turned by a quarter."""
+
+
+def turned_notes(plan: PartPlan, values: Sequence[LearntValue]) -> tuple[str, ...]:
+    """Return a note for each zone whose K may be off because its cloth lies turned by a quarter.
+
+    The fit knows one factor for each zone: cloth turned looks to it like a K off by k2 over k1
+    (or k1 over k2) where resin runs along one axis.
+    """
+    notes = []
+    zones = [value for value in values if value.kind == "zone"]
+    for stack, value in zip(plan.stacks, zones, strict=True):
+        ratio = stack.k1_m2 / stack.k2_m2
+        if not value.told or max(ratio, 1.0 / ratio) < UNEVEN_CLOTH:
+            continue
+        off = abs(float(np.log(value.value / value.planned)))
+        across = abs(float(np.log(ratio)))
+        if off > 0.5 * across and abs(off - across) < LIKE_TURNED:
+            notes.append(
+                f"{value.name}: K is off by about as much as if its cloth lay turned by a quarter: "
+                "look which way it lies before you take the value over"
+            )
+    return tuple(notes)

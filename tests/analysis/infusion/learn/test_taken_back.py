@@ -7,13 +7,19 @@ import pytest
 
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.learn.learnt import LearntValue, Unlike
-from analysis.infusion.learn.taken_back import taken_back, unlike_note, unlike_share, wider
+from analysis.infusion.learn.taken_back import (
+    taken_back,
+    turned_notes,
+    unlike_note,
+    unlike_share,
+    wider,
+)
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.part_toml import read_part
-from analysis.part.plan.plan import Gap
+from analysis.part.plan.plan import Gap, PartPlan, PartStack
 from tests.made_up.part_seen import part_seen
 
 PART = """
@@ -130,3 +136,17 @@ def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, links, 
     assert low == pytest.approx(on.last_s + (full - on.last_s) / 1.3)
     assert high == pytest.approx(1.05 * full * 1.3)
     assert wider(full, 0.9 * full, 1.1 * full, [], on) == (full, 0.9 * full, 1.1 * full)
+
+
+@pytest.mark.parametrize(("factor", "asked"), [(1 / 3, True), (3.0, True), (0.9, False)])
+def test_cloth_that_may_lie_turned_is_asked_about(factor, asked):
+    plan = PartPlan(
+        np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 200.0], [0.0, 200.0]]),
+        (),
+        PartStack(3e-10, 1e-10, 0.0, 0.5, 3.0),
+    )
+    value = LearntValue("zone", "the stack", 3e-10, factor * 3e-10, 0.0, 1.0, "m2", True)
+    assert bool(turned_notes(plan, [value])) is asked
+    even = replace(plan, stack=replace(plan.stack, k2_m2=3e-10))
+    assert not turned_notes(even, [value])
+    assert not turned_notes(plan, [replace(value, told=False)])
