@@ -54,11 +54,11 @@ def watch(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Follow a panel live while it fills.
+    """Follow a panel, or a part with [frames] in its part.toml, live while it fills.
 
     Every picture goes to FOLDER/frames first, with its time. Stop with Ctrl-C; the same command
     goes on with the same run. Type o and Enter when the resin opens, c at the clamp, e at the
-    end.
+    end; at a part f when its next feed was opened.
     """
     import json
     from contextlib import ExitStack
@@ -72,6 +72,11 @@ def watch(
     from vision.cameras.open_camera import open_camera
     from vision.errors import WetlineError
 
+    if (folder / "part.toml").is_file() and not (folder / "panel.toml").is_file():
+        refused = {"--page": with_page, "--share": share, "--like": references, "--json": as_json}
+        _refuse_for_part(folder, camera, [name for name, given in refused.items() if given])
+        _watch_part(folder, camera, interval_s, quiet)
+        return
     if not (folder / "panel.toml").is_file():
         raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
     good = [read_reference(path) for path in references]
@@ -99,6 +104,51 @@ def watch(
         if served is not None:
             click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
             _stay(served)
+
+
+def _refuse_for_part(folder: Path, camera: str, given: list[str]) -> None:
+    """Refuse what a part's board does not have yet, and a part without [frames]."""
+    from analysis.infusion.seen.part_setup import has_camera
+    from vision.errors import WetlineError
+
+    if camera == "phone":
+        given = [*given, "--camera phone"]
+    if "--page" in given or "--share" in given or "--camera phone" in given:
+        raise WetlineError(
+            f"{folder}: the page does not show parts yet: leave out {', '.join(given)} and read "
+            "the board here"
+        )
+    if given:
+        raise WetlineError(f"{folder}: {', '.join(given)}: goes with panels only: leave it out")
+    if not has_camera(folder):
+        raise WetlineError(
+            f"{folder / 'part.toml'}: [frames]: is missing: write a line [frames], below it "
+            'source = "frames", and a [scale], to watch this part'
+        )
+
+
+def _watch_part(folder: Path, camera: str, interval_s: float, quiet: bool) -> None:
+    from contextlib import ExitStack
+
+    from analysis.forecast.panel_text import text_lines
+    from analysis.page.access.endings import ends_tidily
+    from analysis.watch.part.board import KEYS, part_board_lines
+    from analysis.watch.part.run import WatchPart
+    from analysis.watch.terminal import Layout, run_in_terminal
+    from vision.cameras.clock import SteadyClock
+    from vision.cameras.open_camera import open_camera
+
+    clock, layout = SteadyClock(), Layout(part_board_lines, KEYS)
+    with ExitStack() as stack:
+        stack.enter_context(ends_tidily())
+        opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
+        watched = stack.enter_context(WatchPart(folder, opened, interval_s, clock))
+        try:
+            board = run_in_terminal(watched, quiet, more={"f": watched.open_feed}, layout=layout)
+        except KeyboardInterrupt:
+            click.echo(_stopped(watched, folder), err=True)
+            return
+        click.echo("\n".join(text_lines(board.final)))
 
 
 def _stopped(watched: Any, folder: Path) -> str:

@@ -64,6 +64,7 @@ class Situation:
     filled: bool = False
     clamped: bool = False
     beside: str = ""
+    what: str = "Panel"
 
 
 def alarms_for(now: Situation) -> list[Alarm]:
@@ -88,7 +89,7 @@ def _camera(now: Situation) -> list[Alarm]:
         out.append(Alarm("frozen", ACT, "The camera's picture stands still", todo))
     if now.lost:
         todo = "Put the camera back as it was, or clear what stands before it."
-        out.append(Alarm("lost", ACT, "Panel not found in the picture", todo))
+        out.append(Alarm("lost", ACT, f"{now.what} not found in the picture", todo))
     elif now.camera_note:
         todo = "It is being followed. Clamp the camera so that it stays."
         out.append(Alarm("moved", LOOK, "Camera moved", f"It moved {now.camera_note}. {todo}"))

@@ -113,26 +113,30 @@ class Watch(Closing):
         self._lock.__enter__()
         try:
             self.store = self._store_given or FrameStore(self.folder / "frames")
-            self.panel: Panel = read_settled_panel(self.folder)
-            self.feed = LiveFeed(self.folder)
             self.recorder = Recorder(
                 self.camera, self.store, self.interval_s, self.clock, self._on_frame, self._event
             )
-            last = self.feed.resume()
+            last = self._open()
             if last is not None:
                 self.clock.not_before(last)
                 self.recorder.go_on_after(last)
         except BaseException:
             self._lock.close()
             raise
-        self.board = Board(
-            name=self.panel.name or self.folder.name,
-            frames=self.feed.count,
-            camera=self.camera.name,
-            gel=panel_gel(self.panel),
-        )
         self._refresh(None, measure=True)
         return self
+
+    def _open(self) -> float | None:
+        self._read_panel()
+        self.feed = LiveFeed(self.folder)
+        last = self.feed.resume()
+        name, camera = self.panel.name or self.folder.name, self.camera.name
+        self.board = Board(name, frames=self.feed.count, camera=camera, gel=panel_gel(self.panel))
+        return last
+
+    def _read_panel(self) -> None:
+        self.panel: Panel = read_settled_panel(self.folder)
+        self.ambient_mbar = self.panel.vacuum.ambient_pa / 100.0
 
     def close(self) -> None:
         """Stop, and let the folder go."""
@@ -187,7 +191,7 @@ class Watch(Closing):
         """Add the frames that wait, measure once, and renew the board."""
         since = None
         for frame, stored in self._drain(wait_s):
-            self.feed.add(frame)
+            self._take(frame)
             since = stored
         if self.board.state == ENDED:
             return
@@ -196,16 +200,22 @@ class Watch(Closing):
             return
         if self._restart_wanted.is_set():
             self._restart_wanted.clear()
-            self.panel = read_settled_panel(self.folder)
-            self.feed.restart()
+            self._restart()
             self._measure_wanted.set()
         self._refresh(since, measure=since is not None or self._measure_wanted.is_set())
         clamp = self.board.clamp_clock_s
         if clamp is not None and self.board.state == RUNNING:
             if self._frames_at_clamp is None:
-                self._frames_at_clamp = self.feed.count
-            if self.feed.count >= self._frames_at_clamp + AFTER_CLAMP:
+                self._frames_at_clamp = self.board.frames
+            if self.board.frames >= self._frames_at_clamp + AFTER_CLAMP:
                 self._end_wanted.set()
+
+    def _take(self, frame: StoredFrame) -> None:
+        self.feed.add(frame)
+
+    def _restart(self) -> None:
+        self._read_panel()
+        self.feed.restart()
 
     def _drain(self, wait_s: float) -> list[tuple[StoredFrame, float]]:
         got = []
@@ -364,9 +374,7 @@ class Watch(Closing):
             stalled_at_mm=front.mean_mm if front is not None and stalled else None,
             racing_mm=0.0 if live is None or front is None else live.tracked.front.race_tracking_mm,
             reached_mm=0.0 if front is None else front.mean_mm,
-            vacuum_lost=vacuum_lost(
-                readings, board.start_clock_s, self.panel.vacuum.ambient_pa / 100.0
-            ),
+            vacuum_lost=vacuum_lost(readings, board.start_clock_s, self.ambient_mbar),
             elapsed_s=elapsed,
             end_s=None if numbers.end is None else numbers.end.end_s,
             end_high_s=None if numbers.end is None else numbers.end.high_s,

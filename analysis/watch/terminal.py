@@ -6,7 +6,8 @@ import shutil
 import sys
 import threading
 from collections.abc import Callable, Mapping
-from typing import IO, TextIO
+from dataclasses import dataclass
+from typing import IO, Any, TextIO
 
 from analysis.forecast.panel_text import text_lines
 from analysis.panel.tables.gauge_units import typed_bag_mbar
@@ -55,11 +56,22 @@ def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
     return [*lines, *text_lines(board.final)]
 
 
+@dataclass(frozen=True)
+class Layout:
+    """How a board is written, and the keys there are; of a panel unless another is given."""
+
+    write: Callable[[Any, float | None], list[str]] = board_lines
+    keys: str = KEYS
+
+
+PANEL = Layout()
+
+
 class Screen:
     """Draws the board over and over in the same place, or says little where it cannot."""
 
-    def __init__(self, out: TextIO, quiet: bool = False) -> None:
-        self._out, self._quiet = out, quiet
+    def __init__(self, out: TextIO, quiet: bool = False, layout: Layout = PANEL) -> None:
+        self._out, self._quiet, self._layout = out, quiet, layout
         self._tall = 0
         self._said_at = -float("inf")
         self._said: tuple[str, ...] = ()
@@ -67,9 +79,9 @@ class Screen:
 
     def show(self, board: Board, elapsed_s: float | None, now_s: float) -> None:
         """Show the board as it stands."""
-        lines = board_lines(board, elapsed_s)
+        lines = self._layout.write(board, elapsed_s)
         if self.in_place:
-            self._draw([*lines, KEYS])
+            self._draw([*lines, self._layout.keys])
             return
         alarms = tuple(alarm.text for alarm in board.alarms)
         due = now_s - self._said_at >= PLAIN_EVERY_S and not self._quiet
@@ -90,7 +102,7 @@ class Screen:
         self._out.flush()
 
 
-def run_command(watch: Watch, line: str) -> str:
+def run_command(watch: Watch, line: str, keys: str = KEYS) -> str:
     """Do what a typed line says; return what to answer, empty when all is well."""
     word, _, rest = line.strip().partition(" ")
     word = word.lower()
@@ -105,13 +117,13 @@ def run_command(watch: Watch, line: str) -> str:
     elif word == "g":
         return _gauge(watch, rest)
     elif word:
-        return KEYS
+        return keys
     return ""
 
 
 def _gauge(watch: Watch, text: str) -> str:
     """Take a gauge reading; what it was understood as is answered where that is not plain."""
-    ambient_mbar = watch.panel.vacuum.ambient_pa / 100.0
+    ambient_mbar = watch.ambient_mbar
     try:
         bag_mbar = typed_bag_mbar(text, ambient_mbar)
     except ValueError:
@@ -131,6 +143,7 @@ def listen(
     keys: IO[str],
     say: Callable[[str], None],
     more: Mapping[str, Callable[[], str]] | None = None,
+    layout: Layout = PANEL,
 ) -> threading.Thread:
     """Obey typed lines in the background, on every system alike; `more` adds words of its own."""
     from vision.errors import WetlineError
@@ -139,7 +152,7 @@ def listen(
         for line in keys:
             try:
                 own = (more or {}).get(line.strip().lower())
-                answer = run_command(watch, line) if own is None else own()
+                answer = run_command(watch, line, layout.keys) if own is None else own()
             except WetlineError as error:
                 answer = str(error)
             if answer:
@@ -155,13 +168,14 @@ def run_in_terminal(
     quiet: bool = False,
     out: TextIO | None = None,
     more: Mapping[str, Callable[[], str]] | None = None,
+    layout: Layout = PANEL,
 ) -> Board:
     """Watch until the run ends or the user stops it; give the last board."""
     import time
 
-    screen = Screen(out or sys.stderr, quiet)
+    screen = Screen(out or sys.stderr, quiet, layout)
     if sys.stdin is not None and sys.stdin.isatty():
-        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr), more)
+        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr), more, layout)
     watch.start()
     while watch.board.state != ENDED:
         screen.show(watch.board, watch.elapsed_s(), time.monotonic())

@@ -13,6 +13,7 @@ from vision.common.outside.input_files import is_there, read_text
 from vision.errors import WetlineError
 
 RESIN_OPEN, CLAMP, NOTE, PHOTO, EVENT = "resin open", "clamp", "note", "photo", "event"
+FEED_OPEN = "feed open"
 HEADER = ("clock", "kind", "text", "photo")
 FILE = "stamps.csv"
 MOST_TEXT = 400
@@ -27,8 +28,8 @@ class Stamp:
     clock_s : float
         Unix time.
     kind : str
-        ``"resin open"``, ``"clamp"``, ``"note"``, ``"photo"``, or ``"event"`` for what Wetline
-        saw itself, such as a gap.
+        ``"resin open"``, ``"feed open"`` (a later feed of a part, named in `text`), ``"clamp"``,
+        ``"note"``, ``"photo"``, or ``"event"`` for what Wetline saw itself, such as a gap.
     text : str
     photo : str
         Name of the photo beside it, in the panel's ``notes`` folder.

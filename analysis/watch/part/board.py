@@ -1,0 +1,66 @@
+"""What the screen of a part shows, and how it is written in the terminal.
+
+Tested in tests/analysis/watch/part/test_run.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from analysis.forecast.panel_text import text_lines
+from analysis.watch.board import Board, clock_text
+from analysis.watch.part.alarms import alarm_texts
+from analysis.watch.part.lines import part_lines
+from analysis.watch.part.numbers import PartNumbers
+
+KEYS = (
+    "Type and press Enter:  o resin open   f next feed open   c clamp now   n TEXT note   "
+    "g MBAR gauge   e end run"
+)
+MOST_ALARMS = 4
+
+
+@dataclass(frozen=True)
+class PartBoard(Board):
+    """A part's board: that of a panel, with numbers of its own.
+
+    Attributes
+    ----------
+    part : PartNumbers
+    learning : str
+        Why the plan could not be corrected; empty when it could, or nothing was tried.
+    opened : tuple of str
+        Later feeds that were noted as open.
+    """
+
+    part: PartNumbers = field(default_factory=PartNumbers)
+    learning: str = ""
+    opened: tuple[str, ...] = ()
+
+
+def part_board_lines(board: PartBoard, elapsed_s: float | None) -> list[str]:
+    """Write a part's board as a few lines of text, alarms first.
+
+    Parameters
+    ----------
+    board : PartBoard
+    elapsed_s : float or None
+        Seconds since resin start.
+    """
+    lines = [f"{board.name}: {board.state}" + (f". {board.todo}" if board.todo else "")]
+    lines += alarm_texts(board.alarms[:MOST_ALARMS])
+    if len(board.alarms) > MOST_ALARMS:
+        lines.append(f" ! CHECK: {len(board.alarms) - MOST_ALARMS} more alarms")
+    if elapsed_s is not None:
+        how = "stamped" if board.start_stamped else "from part.toml or the pictures"
+        lines.append(f"Clock:      {clock_text(elapsed_s)} since resin start ({how})")
+        lines += part_lines(board.part)
+        if board.learning:
+            lines.append(f"Learning:   {board.learning}")
+    elif board.drawdown[1]:
+        verdict = f"{board.drawdown[0].upper()}: " if board.drawdown[0] else ""
+        lines.append(f"Drawdown:   {verdict}{board.drawdown[1]}")
+    if board.opened:
+        lines.append(f"Open:       {', '.join(board.opened)}")
+    lines.append(f"Pictures:   {board.frames} from {board.camera}")
+    return [*lines, *text_lines(board.final)]

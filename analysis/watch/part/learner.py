@@ -1,0 +1,71 @@
+"""The plan corrected in the background while the part fills; a fault in it is a line, not an end.
+
+Tested in tests/analysis/watch/part/test_run.py.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Sequence
+
+from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.part.plan.part_toml import PartJob
+from analysis.watch.part.numbers import Forecast, learnt_forecast
+from vision.errors import WetlineError
+
+EVERY_S = 30.0
+"""From the start of one fit to that of the next, so that pictures have the machine."""
+
+
+class PartLearner:
+    """Fits the plan to the latest look, one at a time, in a thread of its own.
+
+    Parameters
+    ----------
+    job : PartJob
+    every_s : float
+        Least seconds from one fit to the next.
+
+    Attributes
+    ----------
+    forecast : Forecast or None
+        The latest; replaced whole.
+    said : str
+        Why the last fit came to nothing; empty when it did not.
+    """
+
+    def __init__(self, job: PartJob, every_s: float = EVERY_S) -> None:
+        self._job, self.every_s = job, every_s
+        self._thread: threading.Thread | None = None
+        self._due = -float("inf")
+        self._last: Learnt | None = None
+        self.forecast: Forecast | None = None
+        self.said = ""
+
+    def offer(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None) -> None:
+        """Learn from a look, unless one is still being learnt from or was just now."""
+        busy = self._thread is not None and self._thread.is_alive()
+        if busy or time.monotonic() < self._due:
+            return
+        self._due = time.monotonic() + self.every_s
+        self._thread = threading.Thread(
+            target=self._learn, args=(on, opened_s), name="learn", daemon=True
+        )
+        self._thread.start()
+
+    def _learn(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None) -> None:
+        try:
+            learnt = fit_plan(self._job, on, opened_s=opened_s, start=self._last)
+            self._last, self.forecast, self.said = learnt, learnt_forecast(learnt, on), ""
+        except WetlineError as error:
+            self.said = str(error)
+        except Exception as error:  # pictures and board must go on whatever happens here
+            self.said = f"stopped by a fault: {error!r}"
+
+    def wait(self, timeout_s: float) -> None:
+        """Wait for the fit that goes on."""
+        if self._thread is not None:
+            self._thread.join(timeout_s)
