@@ -17,7 +17,9 @@ from click.testing import CliRunner
 
 import wetline
 from analysis.watch.alarms import Situation, alarms_for
+from analysis.watch.part.alarms import part_alarms
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
+from tests.made_up.part_board import every_part_alarm
 from tests.made_up.run_folders import write_run
 from vision.arrival import usability
 from vision.common.lazy_commands import load_object
@@ -174,6 +176,7 @@ SITUATIONS = [
     Situation(silence_s=99.0),
     Situation(frozen=True),
     Situation(lost=True),
+    Situation(lost=True, what="Part"),
     Situation(camera_note="3 px"),
     Situation(running=True, hidden=0.9),
     Situation(running=True, cannot_see="dark"),
@@ -202,6 +205,10 @@ def test_the_guide_has_a_row_for_each_alarm():
     code = (ROOT / "analysis" / "watch" / "alarms.py").read_text(encoding="utf-8")
     raised = [alarm for now in SITUATIONS for alarm in alarms_for(now)]
     assert {alarm.key for alarm in raised} == set(re.findall(r'Alarm\(\s*"(\w+)"', code))
+    own = (ROOT / "analysis" / "watch" / "part" / "alarms.py").read_text(encoding="utf-8")
+    part = part_alarms(every_part_alarm())
+    assert len({alarm.text.split(" in ")[0] for alarm in part}) == own.count("return Alarm(")
+    raised += part
     section = read("guide.md").split("## Alarms")[1].split("\n## ")[0]
     rows = re.findall(r"^\| ([^|]+?) \|", section, re.M)[1:]
     for alarm in raised:

@@ -3,7 +3,9 @@
 import numpy as np
 
 from analysis.infusion.ahead.cut_offs import CutOff
+from analysis.infusion.ahead.next_feed import OPEN, NextFeed
 from analysis.infusion.ahead.time_left import TimeLeft
+from analysis.watch.part.numbers import PartNumbers
 
 LEFT = TimeLeft(0.4, 1200.0, 1100.0, 1400.0, False, 2000.0, 800.0, "yes")
 """Ten minutes to go at 600 s."""
@@ -17,3 +19,15 @@ def cut_off(first=0, likely=True, closed=False, hidden=False, minutes_left=5.0):
         400.0, 250.0, 12_000.0, 900.0, 840.0, 990.0, minutes_left, 4.0, 6.5, closed, likely, 1.0,
         hidden, cells,
     )  # fmt: skip
+
+
+def every_part_alarm():
+    """Numbers that raise each of a part's alarms once."""
+    cuts = (
+        cut_off(),
+        cut_off(likely=False),
+        cut_off(closed=True),
+        cut_off(closed=True, likely=False),
+    )
+    feed = NextFeed("second line", OPEN, 500.0, 0.0, 0.0, "")
+    return PartNumbers(0.6, 0.01, 1.2, left=LEFT, cut_offs=cuts, feeds=(feed,), last_s=600.0)

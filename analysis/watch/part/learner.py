@@ -40,7 +40,7 @@ class PartLearner:
     def __init__(self, job: PartJob, every_s: float = EVERY_S) -> None:
         self._job, self.every_s = job, every_s
         self._thread: threading.Thread | None = None
-        self._due = -float("inf")
+        self._began = -float("inf")
         self._last: Learnt | None = None
         self.forecast: Forecast | None = None
         self.said = ""
@@ -48,9 +48,9 @@ class PartLearner:
     def offer(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None) -> None:
         """Learn from a look, unless one is still being learnt from or was just now."""
         busy = self._thread is not None and self._thread.is_alive()
-        if busy or time.monotonic() < self._due:
+        if busy or time.monotonic() < self._began + self.every_s:
             return
-        self._due = time.monotonic() + self.every_s
+        self._began = time.monotonic()
         self._thread = threading.Thread(
             target=self._learn, args=(on, opened_s), name="learn", daemon=True
         )

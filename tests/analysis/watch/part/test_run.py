@@ -1,0 +1,156 @@
+"""A made-up part watched while it fills: the board against the truth it was drawn from."""
+
+import pytest
+from click.testing import CliRunner
+
+from analysis.commands.live import watch
+from analysis.watch.alarms import ACT
+from analysis.watch.board import ENDED, NOT_YET, RUNNING
+from analysis.watch.part import learner as learner_module
+from analysis.watch.part.board import part_board_lines
+from tests.made_up.live_part import PartShop, copy_of, empty_part, make_run
+from vision.settings.event_log import FEED_OPEN, RESIN_OPEN, read_stamps
+
+CUT_OFF_S_SHARE = 0.25
+"""x = sqrt(k t) (Darcy, constant pressure): the vent is half way, at a quarter of the time."""
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    """A run up to two thirds; boards by time, the photos, and where its pictures are."""
+    home = tmp_path_factory.mktemp("part")
+    filled, photos = make_run(home / "made")
+    folder = empty_part(home / "made", home / "watched")
+    boards = []
+    with PartShop(folder) as shop:
+        opened = False
+        for t, photo, share in photos:
+            if t > 0 and not opened:
+                shop.t, opened = 0.0, True
+                shop.watch.stamp(RESIN_OPEN)
+            if t > 0.67 * filled.fill_s:
+                break
+            shop.take(t, photo, learn=t > 0.58 * filled.fill_s)
+            boards.append((t, share, shop.watch.board, shop.watch.elapsed_s()))
+    return filled, photos, folder, boards
+
+
+def test_the_board_shows_the_wet_share(run):
+    _, _, folder, boards = run
+    told = [(share, b.part) for t, share, b, _ in boards if t > 0 and b.part.left is not None]
+    assert len(told) >= 12
+    for share, numbers in told[2:]:
+        assert numbers.wetted_share == pytest.approx(share, abs=0.02)
+    last = boards[-1][2]
+    assert last.state == RUNNING
+    assert last.frames == len(boards) == len(list((folder / "frames").iterdir()))
+
+
+def test_the_forecast_is_of_the_corrected_plan_and_meets_the_end(run):
+    filled, _, _, boards = run
+    last = boards[-1][2].part
+    assert last.learnt
+    assert last.left.end_s == pytest.approx(filled.fill_s, rel=0.05)
+    assert last.left.low_s <= filled.fill_s <= last.left.high_s
+
+
+def test_an_area_that_will_be_cut_off_is_told_before_it_is(run):
+    filled, _, _, boards = run
+    closes_s = CUT_OFF_S_SHARE * filled.fill_s
+    ahead = [
+        (t, alarm)
+        for t, _, board, _ in boards
+        for alarm in board.alarms
+        if alarm.key.startswith("cut off") and t < closes_s - 120.0
+    ]
+    assert ahead, "no cut-off told two minutes before"
+    assert "will be cut off from every vent in" in ahead[-1][1].text
+    after = [alarm for alarm in boards[-1][2].alarms if alarm.key.startswith("closed")]
+    assert after
+    assert after[0].level == ACT
+
+
+def test_the_board_in_the_terminal(run):
+    _, _, _, boards = run
+    _, _, board, elapsed = boards[-1]
+    text = "\n".join(part_board_lines(board, elapsed))
+    assert "!! ACT NOW: An area is cut off from every vent" in text
+    assert "% of the part" in text
+    assert "since resin start (stamped)" in text
+    dry = "\n".join(part_board_lines(boards[0][2], None))
+    assert "pictures needed to begin" in dry
+    assert boards[0][2].state == NOT_YET
+
+
+def test_the_same_command_goes_on_with_the_run_and_ends_it(run, tmp_path):
+    _, _, watched, boards = run
+    folder = copy_of(watched, tmp_path / "again")
+    with PartShop(folder, t=boards[-1][0] + 1.0) as shop:
+        board = shop.watch.board
+        assert board.state == RUNNING
+        assert board.frames == len(boards)
+        assert board.part.wetted_share == pytest.approx(boards[-1][1], abs=0.02)
+        assert shop.watch.open_feed() == "no later feed is left to open in part.toml"
+        shop.watch.end()
+        shop.watch.follow_once(0.0)
+        assert shop.watch.board.state == ENDED
+        assert shop.watch.board.final
+        assert not shop.watch.board.alarms
+
+
+def test_a_fault_while_learning_is_a_line_and_pictures_go_on(run, tmp_path, monkeypatch):
+    def fault(*_, **__):
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr(learner_module, "fit_plan", fault)
+    _, photos, watched, boards = run
+    folder = copy_of(watched, tmp_path / "again")
+    t, photo, share = photos[len(boards)]
+    with PartShop(folder, t=boards[-1][0] + 1.0) as shop:
+        shop.take(t, photo)
+        shop.watch.follow_once(0.0)
+        board = shop.watch.board
+        assert "made up" in board.learning
+        assert not board.part.learnt
+        assert board.part.wetted_share == pytest.approx(share, abs=0.02)
+        assert board.frames == len(boards) + 1
+
+
+def test_f_notes_the_next_later_feed(run, tmp_path):
+    folder = copy_of(run[2], tmp_path / "again")
+    text = (folder / "part.toml").read_text(encoding="utf-8")
+    later = '[[feed]]\nname = "second"\nline_mm = [[400, 20], [400, 300]]\nopens_when = "wet"\n\n'
+    text = text.replace("[[vent]]", later + "[[vent]]", 1)
+    (folder / "part.toml").write_text(text, encoding="utf-8")
+    with PartShop(folder, t=run[3][-1][0] + 1.0) as shop:
+        assert [feed.name for feed in shop.watch.board.part.feeds] == ["second"]
+        assert shop.watch.open_feed() == "noted: second is open"
+        shop.watch.follow_once(0.0)
+        assert shop.watch.board.opened == ("second",)
+        assert not shop.watch.board.part.feeds
+    assert [s.text for s in read_stamps(folder) if s.kind == FEED_OPEN] == ["second"]
+
+
+@pytest.mark.parametrize("option", [["--page"], ["--share"], ["--camera", "phone"]])
+def test_the_page_is_refused_in_a_line(run, option):
+    done = CliRunner().invoke(watch, [str(run[2]), *option])
+    assert done.exit_code == 1
+    assert "the page does not show parts yet" in str(done.exception)
+
+
+def test_a_part_without_frames_is_refused_with_the_mend(tmp_path):
+    (tmp_path / "part.toml").write_text('name = "cover"\n', encoding="utf-8")
+    done = CliRunner().invoke(watch, [str(tmp_path)])
+    assert done.exit_code == 1
+    assert "[frames]: is missing" in str(done.exception)
+    assert not (tmp_path / "frames").exists()
+
+
+def test_live_pictures_go_to_frames_or_nowhere(run, tmp_path):
+    folder = copy_of(run[2], tmp_path / "again")
+    (folder / "frames").rename(folder / "photos")
+    text = (folder / "part.toml").read_text(encoding="utf-8").replace('"frames"', '"photos"')
+    (folder / "part.toml").write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(watch, [str(folder), "--camera", str(tmp_path)])
+    assert done.exit_code == 1
+    assert 'write source = "frames"' in str(done.exception)
