@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.forecast.panel_text import TextRow
+from analysis.infusion.answer.run_job import run_part
+from analysis.infusion.answer.run_text import lines
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
@@ -26,6 +28,7 @@ from analysis.watch.run import CLOSE_S, SPACE_CHECK_S, Watch
 from vision.cameras.camera import Camera
 from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import FrameStore, StoredFrame
+from vision.errors import WetlineError
 from vision.settings.event_log import (
     CLAMP,
     FEED_OPEN,
@@ -231,6 +234,12 @@ class WatchPart(Watch):
         )
 
     def _finish(self) -> None:
-        rows = (TextRow("", f"The pictures are kept. The result: wetline run {self.folder}"),)
+        self._publish(replace(self.board, todo="Working out the final result ..."))
+        again = TextRow("", f"The pictures are kept. The result again: wetline run {self.folder}")
+        try:
+            found = run_part(self.folder)
+            rows = (*(TextRow("", line) for line in lines(found)), again)
+        except WetlineError as error:
+            rows = (TextRow("", f"No final result: {error}"), again)
         self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=rows))
         self._end_wanted.clear()

@@ -94,7 +94,10 @@ def test_the_same_command_goes_on_with_the_run_and_ends_it(run, tmp_path):
         shop.watch.end()
         shop.watch.follow_once(0.0)
         assert shop.watch.board.state == ENDED
-        assert shop.watch.board.final
+        told = "\n".join(part_board_lines(shop.watch.board, None))
+        assert "wetline run" in told
+        assert "No final result" not in told
+        assert (folder / "results" / "part_run.json").is_file()
         assert not shop.watch.board.alarms
 
 
