@@ -60,10 +60,9 @@ def watch(
     goes on with the same run. Type o and Enter when the resin opens, c at the clamp, e at the
     end; at a part f when its next feed was opened.
     """
-    import json
     from contextlib import ExitStack
 
-    from analysis.forecast.panel_text import text_lines
+    from analysis.infusion.answer.run_job import is_part
     from analysis.page.access.endings import ends_tidily
     from analysis.runs.panels.good_run import read_reference
     from analysis.watch.run import Watch
@@ -72,11 +71,9 @@ def watch(
     from vision.cameras.open_camera import open_camera
     from vision.errors import WetlineError
 
-    if (folder / "part.toml").is_file() and not (folder / "panel.toml").is_file():
-        refused = {"--page": with_page, "--share": share, "--like": references, "--json": as_json}
-        _refuse_for_part(folder, camera, [name for name, given in refused.items() if given])
-        _watch_part(folder, camera, interval_s, quiet)
-        return
+    if is_part(folder):
+        _refuse_for_part(folder, camera, with_page, share, bool(references), as_json)
+        return _watch_part(folder, camera, interval_s, quiet)
     if not (folder / "panel.toml").is_file():
         raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
     good = [read_reference(path) for path in references]
@@ -95,31 +92,42 @@ def watch(
         except KeyboardInterrupt:
             click.echo(_stopped(watched, folder), err=True)
             return
-        if as_json:
-            from analysis.page.board_view import board_view
-
-            click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
-        else:
-            click.echo("\n".join(text_lines(board.final)))
+        _show_last(watched, board, as_json)
         if served is not None:
             click.echo("The result stays on the page. Stop with Ctrl-C.", err=True)
             _stay(served)
 
 
-def _refuse_for_part(folder: Path, camera: str, given: list[str]) -> None:
+def _show_last(watched: Any, board: Any, as_json: bool) -> None:
+    import json
+
+    from analysis.forecast.panel_text import text_lines
+
+    if as_json:
+        from analysis.page.board_view import board_view
+
+        click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
+    else:
+        click.echo("\n".join(text_lines(board.final)))
+
+
+def _refuse_for_part(
+    folder: Path, camera: str, page: bool, share: bool, like: bool, as_json: bool
+) -> None:
     """Refuse what a part's board does not have yet, and a part without [frames]."""
     from analysis.infusion.seen.part_setup import has_camera
     from vision.errors import WetlineError
 
-    if camera == "phone":
-        given = [*given, "--camera phone"]
-    if "--page" in given or "--share" in given or "--camera phone" in given:
+    asked = {"--page": page, "--share": share, "--camera phone": camera == "phone"}
+    given = [name for name, wanted in asked.items() if wanted]
+    if given:
         raise WetlineError(
             f"{folder}: the page does not show parts yet: leave out {', '.join(given)} and read "
             "the board here"
         )
-    if given:
-        raise WetlineError(f"{folder}: {', '.join(given)}: goes with panels only: leave it out")
+    for name, wanted in (("--like", like), ("--json", as_json)):
+        if wanted:
+            raise WetlineError(f"{folder}: {name}: goes with panels only: leave it out")
     if not has_camera(folder):
         raise WetlineError(
             f"{folder / 'part.toml'}: [frames]: is missing: write a line [frames], below it "
