@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.check.redraw import Redrawing
 from vision.illumination.coarse_wetting import CoarseWetting
-from vision.records import ArrivalMap, BoolArray
+from vision.records import BoolArray
 from vision.settings.tracker_settings import CheckSettings, TrackerSettings
 from vision.wetting.earlier_step import TwoSteps
 from vision.wetting.masks import at_size
@@ -200,40 +200,3 @@ def step_doubts(steps: TwoSteps | None, follow: str) -> tuple[str, ...]:
         "a change too faint to follow ran over the panel ahead of the one that was read: if the "
         'stronger one is the resin, write [frames] follow = "second" in panel.toml',
     )
-
-
-def _beside(ratio: float) -> str:
-    """Write how strongly the first change shows beside the second.
-
-    Examples
-    --------
-    >>> _beside(0.19), _beside(1.0), _beside(1.6)
-    ('the first is fainter: 19% of the second', 'both show alike', 'the first is the stronger')
-    """
-    if 0.9 <= ratio <= 1.1:
-        return "both show alike"
-    if ratio > 1.0:
-        return "the first is the stronger"
-    return f"the first is fainter: {ratio:.0%} of the second"
-
-
-def two_steps_text(steps: TwoSteps, arrival: ArrivalMap) -> str:
-    """Write that two changes passed over the panel, and which of them was followed.
-
-    Parameters
-    ----------
-    steps : TwoSteps
-    arrival : ArrivalMap
-        Its size turns the share into millimetres.
-    """
-    lag_mm = steps.earlier.lag_share * arrival.time_s.shape[1] * arrival.mm_per_px
-    told = (
-        f"two changes passed over the panel, the second up to {lag_mm:.0f} mm behind the first "
-        f"({_beside(steps.earlier.ratio)}): "
-    )
-    if steps.is_first_followed:
-        return told + (
-            'the first is followed; if the second is the resin, write [frames] follow = "second" '
-            "in panel.toml"
-        )
-    return told + "the second is followed"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from vision.arrival.arrival_map import Measured
 from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
-from vision.check.doubts import FRESH, two_steps_text
+from vision.check.doubts import FRESH
 from vision.front.dry_spots import find_dry_spots
 from vision.front.front_sight import FrontSight, alone_mm, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
@@ -25,6 +25,7 @@ from vision.records import (
     FrontSummary,
     ScaleSummary,
 )
+from vision.wetting.earlier_step import TwoSteps
 
 END_SHARE = 0.995
 """A lane has reached the end when its front is past this share of the panel."""
@@ -39,22 +40,6 @@ TOO_WIDE = "the front lies somewhere in too broad a hidden place"
 
 WIDEST = 0.02
 """Nor one whose uncertainty is more than this share of the panel: that says no place."""
-
-MISREAD = 0.005
-"""A front that is not used is blank where it is wider than that, or where lanes that its photo
-alone shows elsewhere shift it by more than this share of the panel: it was misread, not hidden."""
-
-PLACES = (
-    "front_mean_mm",
-    "front_median_mm",
-    "front_clean_mm",
-    "front_half_mm",
-    "front_band_mm",
-    "semi_major_mm",
-    "semi_minor_mm",
-    "angle_deg",
-)
-"""Columns that say where the front is, blank where that is not known."""
 
 
 @dataclass(frozen=True)
@@ -140,8 +125,7 @@ def _edge_curve(
         stall=stall,
         clean_lanes_mm=_bands(rows, racing.clean, arrival.mm_per_px),
     )
-    front = _summary(measured, curve, frames, events)
-    return _without_unknown(curve, rated, doubts), front
+    return curve, _summary(measured, curve, frames, events)
 
 
 def _bands(rows: BoolArray, clean: BoolArray, mm_per_px: float) -> tuple[tuple[float, float], ...]:
@@ -205,8 +189,7 @@ def _point_curve(
         angle_deg=angle,
     )
     filled = bool(np.isfinite(arrival.time_s).mean() >= FILLED_SHARE)
-    front = _summary(measured, curve, frames, _Events(filled))
-    return _without_unknown(curve, rated, doubts), front
+    return curve, _summary(measured, curve, frames, _Events(filled))
 
 
 def _wetted(arrival: ArrivalMap, time_s: FloatArray, rows: BoolArray | None) -> FloatArray:
@@ -219,15 +202,13 @@ def _wetted(arrival: ArrivalMap, time_s: FloatArray, rows: BoolArray | None) -> 
 class _Rated:
     """Mean front at each frame with its uncertainty and the share of it that was hidden.
 
-    `wide` says whether it is too uncertain to be of use, `untold` whether to be told at all where
-    something else speaks against it.
+    `wide` says whether it is too uncertain to be of use.
     """
 
     front_mm: FloatArray
     sd_mm: FloatArray
     hidden: FloatArray
     wide: BoolArray
-    untold: BoolArray
 
 
 def _rate(
@@ -248,23 +229,9 @@ def _rate(
     blind = np.where(sure, sight.hidden_share, 1.0)
     passed = blind * advance / np.sqrt(3)
     edge = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2
-    alone = alone_mm(lanes_mm)
-    sd = np.sqrt(edge + sight.blind_mm**2 + passed**2 + alone**2)
-    sd = np.where(front_mm > 0, sd, 0.1)
-    length_mm = measured.arrival.length_mm
-    wide = np.asarray(sd > WIDEST * length_mm)
-    return _Rated(front_mm, sd, sight.hidden_share, wide, wide | (alone > MISREAD * length_mm))
-
-
-def _without_unknown(curve: FrontCurve, rated: _Rated, doubts: Sequence[str]) -> FrontCurve:
-    """Return the curve with no place told where the front is neither used nor known well.
-
-    What is only too new is told: the next photos settle it.
-    """
-    fresh = np.array([doubt == FRESH for doubt in doubts])
-    blank = rated.untold & ~curve.used & ~fresh
-    places = {name: np.where(blank, np.nan, getattr(curve, name)) for name in PLACES}
-    return replace(curve, **places)  # type: ignore[arg-type]
+    sd = np.sqrt(edge + sight.blind_mm**2 + passed**2 + alone_mm(lanes_mm) ** 2)
+    wide = np.asarray(sd > WIDEST * measured.arrival.length_mm)
+    return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share, wide)
 
 
 def _judge(
@@ -373,10 +340,40 @@ def _warn_of_sight(measured: Measured, frames: FrameTimes) -> tuple[str, ...]:
         pictures = "1 picture" if count == 1 else f"{count} pictures"
         warnings.append(f"the panel could not be found in {pictures}")
     if measured.steps is not None:
-        warnings.append(two_steps_text(measured.steps, measured.arrival))
+        warnings.append(_two_steps(measured.steps, measured.arrival))
     if measured.arrival.by_hand.any():
         warnings.append("the front was corrected by hand (fix.csv)")
     return tuple(warnings)
+
+
+def _beside(ratio: float) -> str:
+    """Write how strongly the first change shows beside the second.
+
+    Examples
+    --------
+    >>> _beside(0.19), _beside(1.0), _beside(1.6)
+    ('the first is fainter: 19% of the second', 'both show alike', 'the first is the stronger')
+    """
+    if 0.9 <= ratio <= 1.1:
+        return "both show alike"
+    if ratio > 1.0:
+        return "the first is the stronger"
+    return f"the first is fainter: {ratio:.0%} of the second"
+
+
+def _two_steps(steps: TwoSteps, arrival: ArrivalMap) -> str:
+    """Write that two changes passed over the panel, and which of them was followed."""
+    lag_mm = steps.earlier.lag_share * arrival.time_s.shape[1] * arrival.mm_per_px
+    told = (
+        f"two changes passed over the panel, the second up to {lag_mm:.0f} mm behind the first "
+        f"({_beside(steps.earlier.ratio)}): "
+    )
+    if steps.is_first_followed:
+        return told + (
+            'the first is followed; if the second is the resin, write [frames] follow = "second" '
+            "in panel.toml"
+        )
+    return told + "the second is followed"
 
 
 def blank_curve(

@@ -147,10 +147,9 @@ class LiveTracker:
         curve = run.tracked.curve
         for k in range(len(curve.time_s) - FIRM_AFTER):
             clock = float(curve.time_s[k] + run.start_clock_s)
-            if clock > last + 1e-6 and np.isfinite(curve.front_mean_mm[k]):
+            if clock > last + 1e-6:
                 self.firm.append(Reading(curve.frames[k], clock, float(curve.front_mean_mm[k])))
 
 
 def _fronts(curve: FrontCurve) -> dict[str, float]:
-    pairs = zip(curve.frames, map(float, curve.front_mean_mm), strict=True)
-    return {name: front_mm for name, front_mm in pairs if np.isfinite(front_mm)}
+    return dict(zip(curve.frames, map(float, curve.front_mean_mm), strict=True))

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from vision.arrival.arrival_map import Measured
-from vision.check.doubts import FRESH
 from vision.front.front_curve import TOO_WIDE, WIDEST, FrameTimes, blank_curve, read_curve
 from vision.records import ArrivalMap, ScaleSummary
 from vision.repair.feed import Feed
@@ -137,20 +136,3 @@ def test_rows_and_runs_that_photos_do_not_bear_out_are_told():
     assert curve.used[7]
     assert curve.notes[8] == "this photo shows something else"
     assert front.doubts == ("odd light",)
-
-
-def test_a_place_that_is_neither_used_nor_known_is_blank_with_its_uncertainty_told():
-    doubtful = [""] * len(TIMES_S)
-    doubtful[4] = "this photo shows something else"
-    wide = replace(measured(straight(), hidden=0.4), row_doubts=tuple(doubtful))
-    curve, front = read_curve(wide, frames(), SCALE)
-    blank = np.isnan(curve.front_mean_mm)
-    assert blank[4]
-    assert np.isnan(curve.front_clean_mm[4])
-    assert np.isnan(curve.front_median_mm[4])
-    assert curve.front_sd_mm[4] > WIDEST * 200.0
-    assert not (blank & curve.used).any()
-    assert front.length_reached_mm == pytest.approx(200.0)
-    # What is only too new is shown: the next photos settle it.
-    new = replace(wide, row_doubts=("",) * 4 + (FRESH,) + ("",) * (len(TIMES_S) - 5))
-    assert np.isfinite(read_curve(new, frames(), SCALE)[0].front_mean_mm[4])
