@@ -57,10 +57,16 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     wetline record my_panel IMG_7.jpg --stage bag --note "pleat at the vent"
     wetline record my_panel face.jpg --stage face --mark "pit 210 45" --surface good
     wetline record my_panel --verify
+
+    A part folder with a run gets part_record.html and .pdf: panel, plan, what was seen and learnt,
+    and the lines to change in the next part.toml.
     """
     from analysis.record.day.day_toml import read_day
     from analysis.record.day.filing import parse_mark
 
+    if (folder / "part.toml").is_file() and not (folder / "panel.toml").is_file():
+        _part(folder, photos, {"verify": verify, **told})
+        return
     if verify:
         _verify(folder, told["as_json"], told["quiet"])
         return
@@ -68,6 +74,25 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     _file_findings(folder, photos, told, marks)
     _file_photos(folder, photos, told, corners)
     _write(folder, read_day(folder), told)
+
+
+def _part(folder: Path, photos: tuple[Path, ...], told: dict[str, Any]) -> None:
+    """Write the record of a part; findings are filed for panels only."""
+    from analysis.record.part.part_record import write_part_record
+    from vision.errors import WetlineError
+
+    names = {"marks": "mark", "done_by": "by", "as_json": "json"}
+    extra = [names.get(key, key) for key, value in told.items() if value]
+    extra = [f"--{key.replace('_', '-')}" for key in extra if key not in ("paper", "quiet")]
+    if photos or extra:
+        what = extra[0] if extra else "a photo"
+        raise WetlineError(
+            f"{what} goes with a panel: the record of a part is made from its run alone, with "
+            "--paper and --quiet"
+        )
+    page = write_part_record(folder, told["paper"])
+    if not told["quiet"]:
+        click.echo(f"Record: {page}, {page.stem}.pdf beside it")
 
 
 def _file_photos(

@@ -1,0 +1,1 @@
+"""The record of a part: panel, plan and part joined, and the next plan."""
