@@ -11,6 +11,7 @@ import click
 
 from analysis.commands.options import Measure
 from vision.common.quantity import LENGTH_MM, PERCENT
+from vision.errors import WetlineError
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 LENGTH = Measure(LENGTH_MM, at_least=20, at_most=100_000, likely=(50, 20_000))
@@ -58,9 +59,18 @@ def compare(
     """Put panels side by side, and find the best set-up for your wish.
 
     FOLDERS are panels that were run. Panels whose [stack] says the same and bears the same name
-    count as repeats of one set-up. What is noise and what is real is said.
+    count as repeats of one set-up. What is noise and what is real is said. FOLDERS may all be
+    runs of one part instead.
     """
     import json
+
+    from analysis.runs.parts.part_facts import all_parts
+
+    if all_parts(folders):
+        if length_mm is not None or wish != "margin":
+            raise WetlineError("--by, --length-mm: are for panels: leave them out for parts")
+        _compare_parts(folders, scatter_percent, place, as_json, quiet)
+        return
 
     from analysis.runs.compare.comparison import compare_folders
     from analysis.runs.compare.store import comparison_json, write_comparison
@@ -77,6 +87,26 @@ def compare(
         click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))
         return
     click.echo("\n".join(comparison_lines(found)))
+    if not quiet:
+        click.echo(f"Page: {page}")
+
+
+def _compare_parts(
+    folders: tuple[Path, ...], scatter: float | None, place: Path, as_json: bool, quiet: bool
+) -> None:
+    """Put runs of one part side by side."""
+    import json
+
+    from analysis.runs.parts.parts_beside import compare_part_folders
+    from analysis.runs.parts.parts_store import parts_json, write_parts
+    from analysis.runs.parts.parts_text import parts_lines
+
+    found = compare_part_folders(folders, None if scatter is None else scatter / 100.0)
+    page = write_parts(place, found)
+    if as_json:
+        click.echo(json.dumps(parts_json(found), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(parts_lines(found)))
     if not quiet:
         click.echo(f"Page: {page}")
 
@@ -124,10 +154,12 @@ def repeat(
     """
     import json
 
+    from analysis.runs.parts.part_facts import refuse_parts
     from analysis.runs.repeat.job import judge_folders
     from analysis.runs.repeat.store import repeat_json, write_repeat
     from analysis.runs.repeat.text import head, repeat_lines
 
+    refuse_parts([*good, *([] if judged is None else [judged])])
     found = judge_folders(good, judged, coverage_percent / 100.0, confidence_percent / 100.0)
     default = Path("good_runs") if judged is None else judged / "results"
     page = write_repeat(place or default, found)

@@ -1,0 +1,1 @@
+"""Parts that were run, side by side: which differences are beyond what was measured."""
