@@ -68,7 +68,7 @@ def part_report(
         title=planned.name,
         about="Infused part: panel, plan and part" + (f", {start}" if start else ""),
         verdict=_verdict(run),
-        numbers=_numbers(planned, run),
+        numbers=_numbers(run),
         sections=tuple(sections),
         version=version,
     )
@@ -106,6 +106,9 @@ def _verdict(run: Content) -> VerdictWords:
     use = "Put the lines under Next plan into part.toml, and fill the plan again."
     if full > gel:
         return VerdictWords("gels first", "gels first", "It gels before it is full.", reason, use)
+    if run["planned"]["verdict"] == "traps air":
+        head = "The plan traps air: wet in time is not yet sound."
+        return VerdictWords("cannot decide", "cannot decide", head, reason, look)
     late = high is None or high > (learnt["working_time_s"] or gel)
     word = "tight" if late else "fills"
     head = "Little time is left to gel." if late else "It is full in time, by what was seen."
@@ -118,8 +121,7 @@ def _span(middle: float | None, low: float | None, high: float | None) -> str:
     return f"{minutes(ends[0])} (95 %: {minutes(ends[1], 'down')} to {minutes(ends[2], 'up')})"
 
 
-def _numbers(planned: PartAnswer, run: Content) -> tuple[str, ...]:
-    del planned
+def _numbers(run: Content) -> tuple[str, ...]:
     told, learnt = [f"Planned full: {_times(run['planned'])}"], run["learnt"]
     if learnt is not None and not run["seen"]["doubts"]:
         told.append(f"Full, by what was seen: {_times(learnt)}")
@@ -195,13 +197,13 @@ def _corrected(run: Content) -> Section:
         unit, shown = one["unit"], scientific if one["unit"] == "m2" else _plain
         planned = f"{shown(one['planned'])} {unit}"
         if not one["told"]:
-            told = (f"can't be told from here: {one['why']}", "")
+            told = ("can't be told from here", one["why"])
         else:
             within = "holds" if holds_planned(one) else "does not hold"
             span = f"{shown(one['low'])} to {shown(one['high'])}; {within} the planned value"
             told = (f"{shown(one['value'])} {unit}", span)
         lines.append((f"{WHAT[one['kind']]} {one['name']}", planned, *told))
-    head = ("What", "Planned", "Learnt", "95 %")
+    head = ("What", "Planned", "Learnt", "95 %, or why not")
     return Section("Corrected", (Grid(head, tuple(lines)), Bullets(tuple(learnt["notes"]))))
 
 

@@ -72,3 +72,14 @@ def test_resin_from_elsewhere_hands_nothing_on(tmp_path):
     text = write_part_record(tmp_path).read_text(encoding="utf-8")
     assert "no open feed of the plan can have sent it" in text
     assert "<pre>" not in text
+
+
+def test_a_plan_that_traps_air_is_not_called_full_in_time(tmp_path):
+    write_run(learnt_from(even_run(tmp_path)), tmp_path / "results", None)
+    path = tmp_path / "results" / "part_run.json"
+    content = json.loads(path.read_text(encoding="utf-8"))
+    content["planned"]["verdict"] = "traps air"
+    path.write_text(json.dumps(content), encoding="utf-8")
+    text = write_part_record(tmp_path).read_text(encoding="utf-8")
+    assert "The plan traps air" in text
+    assert "full in time, by what" not in text
