@@ -15,7 +15,6 @@ from analysis.record.part.next_plan import holds_planned, next_changes
 from analysis.record.story.blocks import (
     Bullets,
     Code,
-    Grid,
     Hashes,
     Picture,
     Report,
@@ -200,11 +199,12 @@ def _corrected(run: Content) -> Section:
             told = ("can't be told from here", one["why"])
         else:
             within = "holds" if holds_planned(one) else "does not hold"
-            span = f"{shown(one['low'])} to {shown(one['high'])}; {within} the planned value"
+            span = f"95 %: {shown(one['low'])} to {shown(one['high'])}; {within} the planned value"
             told = (f"{shown(one['value'])} {unit}", span)
-        lines.append((f"{WHAT[one['kind']]} {one['name']}", planned, *told))
-    head = ("What", "Planned", "Learnt", "95 %, or why not")
-    return Section("Corrected", (Grid(head, tuple(lines)), Bullets(tuple(learnt["notes"]))))
+        name = f"{WHAT[one['kind']]} {one['name']}"
+        lines.append(TableRow(name, told[0], f"planned {planned}; {told[1]}"))
+    head = ("What", "Learnt", "Planned; 95 %, or why not")
+    return Section("Corrected", (Table(tuple(lines), head), Bullets(tuple(learnt["notes"]))))
 
 
 def _plain(value: float) -> str:
