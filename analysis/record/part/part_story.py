@@ -110,7 +110,7 @@ def _verdict(run: Content) -> VerdictWords:
         return VerdictWords("cannot decide", "cannot decide", head, reason, look)
     late = high is None or high > (learnt["working_time_s"] or gel)
     word = "tight" if late else "fills"
-    head = "Little time is left to gel." if late else "It is full in time, by what was seen."
+    head = "Little time is left to gel." if late else "In time, by what was seen."
     return VerdictWords(word, word, head, reason, use)
 
 

@@ -82,4 +82,4 @@ def test_a_plan_that_traps_air_is_not_called_full_in_time(tmp_path):
     path.write_text(json.dumps(content), encoding="utf-8")
     text = write_part_record(tmp_path).read_text(encoding="utf-8")
     assert "The plan traps air" in text
-    assert "full in time, by what" not in text
+    assert "In time, by what" not in text
