@@ -54,7 +54,7 @@ def watch(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Follow a panel, or a part with [frames] in its part.toml, live while it fills.
+    """Follow a panel or a part live while it fills.
 
     Every picture goes to FOLDER/frames first, with its time. Stop with Ctrl-C; the same command
     goes on with the same run. Type o and Enter when the resin opens, c at the clamp, e at the
