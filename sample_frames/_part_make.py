@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sample_frames import _write as write
-from sample_frames._part_flow import Filled, Inlet, Layup, World, fill
+from sample_frames._part_flow import fill
 from sample_frames._part_scene import PartLook, PartMoment, build_part, photograph_part
+from sample_frames._part_world import Filled, Inlet, Layup, World
 from sample_frames._scene import Reach
 from vision.common.atomic_files import replace_file, write_text
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from sample_frames._camera import Camera, Lamp
-from sample_frames._part_flow import Clock, Inlet, Layup, Outlet, Patch, Slot, World
 from sample_frames._part_make import PartRecipe, turned
 from sample_frames._part_scene import PartLook
+from sample_frames._part_world import Clock, Inlet, Layup, Outlet, Patch, Slot, World
 
 OUTLINE = np.array(
     [

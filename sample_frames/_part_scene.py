@@ -12,7 +12,7 @@ from scipy import ndimage
 from sample_frames import _objects as objects
 from sample_frames import _textures as textures
 from sample_frames._camera import HEIGHT, Camera, Lamp, develop, glare, hand, soft_shadow, warp
-from sample_frames._part_flow import Filled, World
+from sample_frames._part_world import Filled, World
 from sample_frames._plane import Plane, blur, over, patchy, rectangle, shifted
 from sample_frames._scene import Reach
 

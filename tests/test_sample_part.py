@@ -10,10 +10,11 @@ import pytest
 
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place, Zone
-from sample_frames._part_flow import Clock, Filled, Inlet, Layup, Patch, Slot, World, fill
+from sample_frames._part_flow import fill
 from sample_frames._part_make import moments, part_toml, photo_name
 from sample_frames._part_recipes import PART_RECIPES
 from sample_frames._part_scene import build_part, photograph_part
+from sample_frames._part_world import Clock, Filled, Inlet, Layup, Patch, Slot, World
 
 FOLDER = Path(__file__).resolve().parents[1] / "sample_frames" / "part_run"
 

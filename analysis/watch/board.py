@@ -143,6 +143,11 @@ class Board:
     drawdown: tuple[str, str] = ("", "")
     final: tuple[TextRow, ...] = ()
 
+    @property
+    def has_front(self) -> bool:
+        """Whether a front is seen."""
+        return self.numbers.front is not None
+
 
 def panel_gel(panel: Panel) -> Gel | None:
     """Gel and working time of a panel counted from resin start; None where none is given."""
@@ -183,17 +188,16 @@ def read_numbers(
     if not live.tracked.front.usable:
         return Numbers(cannot=live.tracked.front.reason)
     settled = without_last(live.tracked.curve, SETTLED)
-    known = np.isfinite(settled.front_mean_mm)
-    going = (settled.time_s > 0) & known
+    going = settled.time_s > 0
     length = end_length_mm(live, feed_point_mm)
-    if not going.any() or settled.front_mean_mm[known][-1] <= 0:
+    if not going.any() or settled.front_mean_mm[-1] <= 0:
         return Numbers(doubts=live.tracked.front.doubts)
     time, mean = settled.time_s[going], settled.front_mean_mm[going]
     front = _front_now(live, settled.front_mean_mm, time, mean, length)
     reached = _reached_s(time, mean, length) if front.filled else None
     end = None
     if reached is None and mean[-1] > LEAST_REACH * length:
-        end = _end(panel, live, settled, length, float(mean[-1]))
+        end = _end(panel, live, settled, length)
     repeat = panel.part.repeat_sd if panel.part else 0.08
     beside = None
     if references and not front.filled:
@@ -207,10 +211,9 @@ def _front_now(
 ) -> Front:
     curve = live.tracked.curve
     step = float(np.median(np.abs(np.diff(mean[-8:])))) if len(mean) > 2 else 0.0
-    last = int(np.flatnonzero(np.isfinite(settled_mm))[-1])
-    most = settled_mm[last] + PLAUSIBLE_STEPS * max(step, LEAST_STEP_MM / PLAUSIBLE_STEPS) * SETTLED
-    good = bool(settled_mm[last] - 1.0 <= curve.front_mean_mm[-1] <= most)
-    k = len(curve.time_s) - 1 if good else last
+    most = settled_mm[-1] + PLAUSIBLE_STEPS * max(step, LEAST_STEP_MM / PLAUSIBLE_STEPS) * SETTLED
+    good = bool(settled_mm[-1] - 1.0 <= curve.front_mean_mm[-1] <= most)
+    k = len(curve.time_s) - 1 if good else len(settled_mm) - 1
     filled = bool(mean[-1] >= 0.99 * length)
     speed = None if filled else speed_mm_min(time, mean)
     return Front(
@@ -270,7 +273,7 @@ def _reached_s(time: FloatArray, mean: FloatArray, length: float) -> float:
 
 
 def _end(
-    panel: Panel, live: LiveFront, settled: FrontCurve, length_mm: float, mean_mm: float
+    panel: Panel, live: LiveFront, settled: FrontCurve, length_mm: float
 ) -> EndForecast | None:
     if np.count_nonzero(settled.used) < FEWEST_TO_FIT:
         return None
@@ -279,7 +282,7 @@ def _end(
         fit, _ = fit_panel(panel, replace(live.tracked, curve=settled, front=front))
     if not isinstance(fit, PermeabilityFit):
         return None
-    return forecast_end(fit, length_mm / 1000.0, mean_mm / 1000.0)
+    return forecast_end(fit, length_mm / 1000.0, float(settled.front_mean_mm[-1]) / 1000.0)
 
 
 def clock_text(seconds: float) -> str:

@@ -50,7 +50,7 @@ from vision.settings.event_log import (
     read_stamps,
     stamped_clock_s,
 )
-from vision.tracking.live_feed import LiveFeed
+from vision.tracking.live_feed import FolderEyes, LiveFeed
 
 AFTER_CLAMP = 3
 """Frames after the clamp; then the run ends by itself."""
@@ -82,6 +82,8 @@ class Watch(Closing):
     board : Board
         The latest; replaced whole, never changed.
     """
+
+    eyes: FolderEyes
 
     def __init__(
         self,
@@ -128,7 +130,7 @@ class Watch(Closing):
 
     def _open(self) -> float | None:
         self._read_panel()
-        self.feed = LiveFeed(self.folder)
+        self.eyes = self.feed = LiveFeed(self.folder)
         last = self.feed.resume()
         name, camera = self.panel.name or self.folder.name, self.camera.name
         self.board = Board(name, frames=self.feed.count, camera=camera, gel=panel_gel(self.panel))
@@ -304,14 +306,15 @@ class Watch(Closing):
             stamped = stamped_clock_s(stamps, RESIN_OPEN)
             board = replace(
                 self.board,
-                frames=self.feed.count,
+                frames=self.eyes.count,
                 clamp_clock_s=stamped_clock_s(stamps, CLAMP),
                 start_stamped=stamped is not None,
+                **self._more(),
                 **found,
             )
             if board.state != ENDED:
-                start = self.feed.given_start_s(stamped)
-                if start is None and board.numbers.front is not None:
+                start = self.eyes.given_start_s(stamped)
+                if start is None and board.has_front:
                     start = self._found_start_s
                 board = replace(board, start_clock_s=start, state=self._state(start))
             board = replace(board, drawdown=drawdown_text(readings, board.start_clock_s))
@@ -320,8 +323,11 @@ class Watch(Closing):
                 board = replace(board, delay_s=round(time.monotonic() - stored_s, 3))
             self._publish(board)
 
+    def _more(self) -> dict[str, Any]:
+        return {}
+
     def _state(self, start: float | None) -> str:
-        if self.feed.todo:
+        if self.eyes.todo:
             return NOT_YET
         return DRY if start is None else RUNNING
 
@@ -341,11 +347,7 @@ class Watch(Closing):
         if numbers.front is not None and numbers.front.settled and live is not None:
             shown = float(live.tracked.curve.time_s[-1])
         self._picture = self.feed.picture(shown)
-        return {
-            "numbers": numbers,
-            "frame_clock_s": self.feed.last_clock_s,
-            "todo": self.feed.todo,
-        }
+        return {"numbers": numbers, "frame_clock_s": self.feed.last_clock_s, "todo": self.feed.todo}
 
     def _alarms(self, board: Board, readings: list[tuple[float, float]]) -> list[Alarm]:
         now = self.clock.now()

@@ -19,7 +19,7 @@ from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import read_part
-from sample_frames._part_flow import World
+from sample_frames._part_world import World
 from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cases import CASES
 from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, job_of

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.fit.permeability import fit_permeability
 from analysis.panel.records import Panel, Part, Resin, Stack, Vacuum
 from vision.records import FrontCurve, FrontSummary, ScaleSummary, Tracked
 
@@ -90,3 +91,12 @@ def edge_front_mm(time_s, slope_m2_s=D_M2_S, feed_length_m=0.0):
     """Front of an edge feed in mm: x^2 + 2 a x = D t."""
     a = feed_length_m
     return (-a + np.sqrt(a**2 + slope_m2_s * np.maximum(time_s, 0.0))) * 1000.0
+
+
+TIMES = np.linspace(20.0, 1500.0, 30)
+
+
+def fit(curve, panel=None, front=None, relative_sd=0.001):
+    """Permeability of a panel from a made-up curve."""
+    tracked = make_tracked(curve, front, make_scale(relative_sd))
+    return fit_permeability(panel or make_panel(), tracked)

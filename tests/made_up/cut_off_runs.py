@@ -10,7 +10,8 @@ from analysis.part.flow.trapped import TrappedAir, find_trapped
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.outline import rectangle
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place, Vent, Zone
-from sample_frames._part_flow import Clock, Inlet, Layup, Patch, Slot, World, fill
+from sample_frames._part_flow import fill
+from sample_frames._part_world import Clock, Inlet, Layup, Patch, Slot, World
 
 K, PHI, FILL_S, CELLS = 1.0e-10, 0.5, 3600.0, 60
 STEP_MM, PX_MM, UNEVEN = 12.0, 5.0, 0.1

@@ -6,8 +6,8 @@ import shutil
 from dataclasses import replace
 
 from analysis.watch.part.run import WatchPart
-from sample_frames._part_flow import Clock, Outlet, World
 from sample_frames._part_make import make_part
+from sample_frames._part_world import Clock, Outlet, World
 from tests.made_up.parts.cases import CLOTH, LEFT, PLATE, line, recipe
 from vision.cameras.camera import PhoneCamera
 from vision.cameras.clock import SteadyClock

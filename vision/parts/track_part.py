@@ -16,7 +16,6 @@ from vision.errors import WetlineError
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames, left_out
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
-from vision.illumination.light_basis import LOG_OFFSET
 from vision.part_records import PartSeen
 from vision.parts.fit_outline import find_part_scale
 from vision.parts.height import Height, allow_height
@@ -27,7 +26,7 @@ from vision.parts.part_words import LOST, beyond_doubts, feeds_beside, in_part_w
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
 from vision.settings.tracker_settings import TrackerSettings
-from vision.tracking.canvases import Canvases, FlatFrame, RecordedCanvases, SeenFrame
+from vision.tracking.canvases import Canvases, RecordedCanvases, flat_frame
 from vision.tracking.tracker import MOST_LOST
 
 Progress = Callable[[int, int], None]
@@ -87,14 +86,10 @@ class PartTracker:
 
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
-        flat = self.rectifier.rectify(frame)
-        seen = SeenFrame(
-            frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still
-        )
-        border = np.log(flat.border + LOG_OFFSET)
-        self.canvases.add(FlatFrame(seen, flat.canvas, border, flat.in_view))
+        flat = flat_frame(self.rectifier, frame)
+        self.canvases.add(flat)
         self.count += 1
-        if not flat.lost:
+        if not flat.frame.lost:
             self.last_photo = frame
 
     def read(self, start_clock_s: float | None = None) -> PartSeen | None:

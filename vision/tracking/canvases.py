@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.records import BoolArray, FloatArray
+from vision.illumination.light_basis import LOG_OFFSET
+from vision.records import BoolArray, FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
 from vision.scale.plane_map import PlaneMap
 from vision.wetting.canvas_series import CanvasStack
@@ -71,6 +72,13 @@ class FlatFrame:
     canvas: NDArray[np.uint8]
     border: FloatArray
     in_view: BoolArray | None = None
+
+
+def flat_frame(rectifier: Rectifier, frame: Frame) -> FlatFrame:
+    """Lay a frame flat, with what is known of it and the light around the panel."""
+    flat = rectifier.rectify(frame)
+    seen = SeenFrame(frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still)
+    return FlatFrame(seen, flat.canvas, np.log(flat.border + LOG_OFFSET), flat.in_view)
 
 
 class Canvases(ABC):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +13,7 @@ from vision.common.outside.input_files import is_there
 from vision.common.toml_table import Table, read_toml
 from vision.drawing.live_picture import PictureParts, load_frame
 from vision.errors import WetlineError
+from vision.frames.reader import Frames
 from vision.frames.source import FEWEST_FRAMES, open_frames, resin_start_clock_s
 from vision.front.corrections import read_fixes
 from vision.records import FloatArray, Frame
@@ -23,6 +26,8 @@ from vision.tracking.live_tracker import LiveFront, LiveTracker, Reading
 
 MOST_REPLAYED = 400
 """Frames of a long run that are read again when it is taken up."""
+LATEST = 12
+"""Last frames of it that are all read again."""
 
 TAP_CORNERS = "Tap the panel's four corners on the picture."
 FROZEN_AFTER = 3
@@ -32,7 +37,44 @@ MOVED_MM = 1.5
 _MOVED_FRAMES = 3
 
 
-class LiveFeed:
+class FolderEyes(ABC):
+    """What live eyes on a folder of frames share, of a panel or a part.
+
+    Attributes
+    ----------
+    todo : str
+        What is missing before it can be followed; empty when nothing is.
+    count : int
+        Frames seen.
+    last_clock_s : float or None
+    lost : bool
+        Whether it was not found in the last frame.
+    """
+
+    def __init__(self) -> None:
+        self.todo, self.count, self.lost = "", 0, False
+        self.last_clock_s: float | None = None
+        self._start_s: float | None = None
+
+    @property
+    @abstractmethod
+    def frozen(self) -> bool:
+        """Whether the camera gives the very same picture again and again."""
+
+    def given_start_s(self, stamped: float | None) -> float | None:
+        """Resin start as somebody gave it: the settings before the button."""
+        return self._start_s if self._start_s is not None else stamped
+
+
+def replayed(frames: Frames) -> Iterator[Frame]:
+    """Yield the frames of a run that is taken up: evenly over it, and all of the latest."""
+    every = max(1, -(-len(frames) // MOST_REPLAYED))
+    for frame in frames:
+        if frame.index % every == 0 or frame.index >= len(frames) - LATEST:
+            yield frame
+
+
+class LiveFeed(FolderEyes):
     """Follows the frames of one panel folder.
 
     Parameters
@@ -42,28 +84,19 @@ class LiveFeed:
 
     Attributes
     ----------
-    todo : str
-        What is missing before the front can be followed; empty when nothing is.
-    count : int
-        Frames seen.
     latest : LiveFront or None
-    last_clock_s : float or None
-    lost : bool
     moved_note : str
         Camera moved within the last few frames.
     """
 
     def __init__(self, folder: Path) -> None:
+        super().__init__()
         self.folder = folder
-        self.todo = ""
-        self.count = 0
         self.latest: LiveFront | None = None
-        self.last_clock_s: float | None = None
-        self.lost, self.moved_note = False, ""
+        self.moved_note = ""
         self.feed_point_mm: tuple[float, float] | None = None
         self._tracker: LiveTracker | None = None
         self._setup: PanelSetup | None = None
-        self._start_s: float | None = None
         self._image: np.ndarray | None = None
         self._moved_at = -(10**9)
         self._corners: FloatArray | None = None
@@ -157,15 +190,12 @@ class LiveFeed:
             tracker = LiveTracker(setup, rectifier)
             if setup.frames.resin_start is not None:
                 self._start_s = resin_start_clock_s(setup, frames)
-            every = max(1, -(-len(frames) // MOST_REPLAYED))
-            late = len(frames) - 12
             last: Frame | None = None
-            for frame in frames:
-                if frame.index % every == 0 or frame.index >= late:
-                    if frame.index == len(frames) - 1:
-                        tracker.measure(self._start_s)  # for the next measurement to agree with
-                    tracker.add(frame)
-                    last = frame
+            for frame in replayed(frames):
+                if frame.index == len(frames) - 1:
+                    tracker.measure(self._start_s)  # for the next measurement to agree with
+                tracker.add(frame)
+                last = frame
         self._tracker, self._setup = tracker, setup
         self.feed_point_mm = setup.feed_point_mm
         self.todo = ""
@@ -176,10 +206,6 @@ class LiveFeed:
         """Begin again with the frames on disk, after panel.toml has changed."""
         self._tracker, self.latest = None, None
         self._prepare()
-
-    def given_start_s(self, stamped: float | None) -> float | None:
-        """Resin start as somebody gave it: panel.toml before the button."""
-        return self._start_s if self._start_s is not None else stamped
 
     def measure(self, stamped: float | None) -> LiveFront | None:
         """Measure the front as it stands; None while there is too little to see."""

@@ -25,14 +25,13 @@ from vision.front.corrections import (
     start_from_hand,
 )
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
-from vision.illumination.light_basis import LOG_OFFSET
 from vision.records import FloatArray, Frame, Tracked
 from vision.rectify.rectifier import Rectifier
 from vision.rectify.region import region_mask
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.settings.panel_settings import PanelSetup
 from vision.settings.tracker_settings import TrackerSettings
-from vision.tracking.canvases import Canvases, FlatFrame, RecordedCanvases, SeenFrame
+from vision.tracking.canvases import Canvases, RecordedCanvases, SeenFrame, flat_frame
 
 HAND_SD_MM = 3.0
 """Uncertainty of a front drawn by hand on a photo. Common practice, no source."""
@@ -132,15 +131,11 @@ class Tracker:
 
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
-        flat = self.rectifier.rectify(frame)
-        seen = SeenFrame(
-            frame.name, frame.clock_s, flat.note, flat.lost, flat.plane, flat.taken_still
-        )
-        border = np.log(flat.border + LOG_OFFSET)
-        self.canvases.add(FlatFrame(seen, flat.canvas, border, flat.in_view))
+        flat = flat_frame(self.rectifier, frame)
+        self.canvases.add(flat)
         self.count += 1
-        self.latest = seen
-        if not flat.lost:
+        self.latest = flat.frame
+        if not flat.frame.lost:
             self._last_seen = frame
 
     def read(

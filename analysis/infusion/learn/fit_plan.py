@@ -42,7 +42,7 @@ from analysis.part.grid.canvas import lay_canvas, lies_on
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartPlan, Place
 from vision.errors import WetlineError
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray, FloatArray, IntArray
 
 FEWEST_PLACES = 30
 FEWEST_IN_ZONE = 6
@@ -101,7 +101,8 @@ def fit_plan(
             "too little of the part has been seen to wet: nothing can be learnt from it yet"
         )
     every = knobs_of(job.plan)
-    why = [_cannot_tell(job.plan, knob, on) for knob in every]
+    stack = lay_canvas(job.plan).stack
+    why = [_cannot_tell(job.plan, knob, on, stack) for knob in every]
     knobs = chosen(every, np.array([not text for text in why]))
     opens_at = opening_impulses(job.plan, job.impulse)
     model = CoarseModel(job, planned, knobs, opens_at)
@@ -110,18 +111,16 @@ def fit_plan(
     if start is None:
         begin = begin + overall_factor(knobs, places, model)
     fitted = search_values(model, rough, on, places, begin)
-    arrival_s = _meeting(on, model.arrival_s(fitted.at))
     own = model.arrival_s(fitted.at)
+    arrival_s = _meeting(on, own)
     unlike = unlike_places(on, places, own, fitted.left)
     found = [_value(job.plan, knob, text, fitted) for knob, text in zip(every, why, strict=True)]
-    values = taken_back(job.plan, found, unlike, on)
+    values = taken_back(job.plan, found, unlike, on, stack)
     corrected = _corrected(job.plan, knobs, fitted, values)
     times = _fill_times(job.plan, every, fitted, model, arrival_s, on)
     fill_s, low_s, high_s = wider(*times, unlike, on)
     clock = clock_of(job)
     usual = np.abs(fitted.left[~places.dry] * places.sd[~places.dry] / places.root_s[~places.dry])
-    at = np.zeros(len(every))
-    at[[every.index(knob) for knob in knobs]] = fitted.at
     return Learnt(
         values=values,
         plan=corrected,
@@ -134,8 +133,15 @@ def fit_plan(
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
         notes=(SHARED, *unlike_note(unlike, on), *turned_notes(job.plan, values)),
-        knobs=at,
+        knobs=_every_place(every, fitted),
     )
+
+
+def _every_place(every: list[Knob], fitted: Fitted) -> FloatArray:
+    """Return where the search ended for all knobs, 0 for those that cannot be told."""
+    at = np.zeros(len(every))
+    at[[every.index(knob) for knob in fitted.knobs]] = fitted.at
+    return at
 
 
 def _as_opened(job: PartJob, opened_s: Sequence[float | None] | None) -> PartJob:
@@ -151,11 +157,11 @@ def _as_opened(job: PartJob, opened_s: Sequence[float | None] | None) -> PartJob
     return replace(job, plan=replace(job.plan, feeds=feeds))
 
 
-def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan) -> str:
+def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:
     """Return why a number cannot be told from this picture; empty where it may be."""
     told = on.seen & np.isfinite(on.time_s)
     if knob.kind == "zone":
-        here = lay_canvas(plan).stack == knob.index
+        here = stack == knob.index
         reached, hidden = on.wet & here, on.wet & here & ~on.seen
         if np.count_nonzero(told & here) >= FEWEST_IN_ZONE:
             return ""

@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from analysis.infusion.learn.learnt import LearntValue, Unlike
 from analysis.infusion.seen.on_plan import SeenOnPlan
-from analysis.part.grid.canvas import lay_canvas, points_on
+from analysis.part.grid.canvas import points_on
 from analysis.part.plan.plan import PartPlan
 from vision.records import IntArray
 
@@ -33,7 +33,11 @@ def unlike_share(unlike: Sequence[Unlike], on: SeenOnPlan) -> float:
 
 
 def taken_back(
-    plan: PartPlan, values: Sequence[LearntValue], unlike: Sequence[Unlike], on: SeenOnPlan
+    plan: PartPlan,
+    values: Sequence[LearntValue],
+    unlike: Sequence[Unlike],
+    on: SeenOnPlan,
+    stack: IntArray,
 ) -> tuple[LearntValue, ...]:
     """Return the values, those in question no longer told.
 
@@ -46,6 +50,8 @@ def taken_back(
     unlike : sequence of Unlike
         The worst first.
     on : SeenOnPlan
+    stack : ndarray of shape (cells,), int
+        Which stack of the plan each cell has.
 
     Returns
     -------
@@ -56,7 +62,7 @@ def taken_back(
     if not unlike:
         return tuple(values)
     everywhere = unlike_share(unlike, on) > MOST_UNLIKE
-    held = _stacks_at(plan, unlike, on)
+    held = _stacks_at(stack, unlike, on)
     lines = [
         *([None] * len(plan.stacks)),
         *(gap.line_mm for gap in plan.gaps),
@@ -110,9 +116,8 @@ def _not_told(value: LearntValue, why: str) -> LearntValue:
     return replace(value, value=value.planned, low=low, high=high, told=False, why=why)
 
 
-def _stacks_at(plan: PartPlan, unlike: Sequence[Unlike], on: SeenOnPlan) -> set[int]:
+def _stacks_at(stack: IntArray, unlike: Sequence[Unlike], on: SeenOnPlan) -> set[int]:
     """Return which stacks lie where something is unlike."""
-    stack: IntArray = lay_canvas(plan).stack
     tree = cKDTree(on.links.centre_mm[: on.links.cells])
     near = tree.query([(place.x_mm, place.y_mm) for place in unlike])[1]
     return {int(stack[cell]) for cell in near}

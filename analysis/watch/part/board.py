@@ -37,6 +37,11 @@ class PartBoard(Board):
     learning: str = ""
     opened: tuple[str, ...] = ()
 
+    @property
+    def has_front(self) -> bool:
+        """Whether anything is seen to be wet."""
+        return bool(self.part.wetted_share)
+
 
 def part_board_lines(board: PartBoard, elapsed_s: float | None) -> list[str]:
     """Write a part's board as a few lines of text, alarms first.

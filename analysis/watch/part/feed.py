@@ -15,28 +15,15 @@ from vision.part_records import PartSeen
 from vision.parts.live_part import LivePart
 from vision.parts.part_settings import PartCamera
 from vision.records import Frame
-from vision.tracking.live_feed import FROZEN_AFTER, MOST_REPLAYED
-
-LATEST = 12
-"""Last frames of a long run that are all read again when it is taken up."""
+from vision.tracking.live_feed import FROZEN_AFTER, FolderEyes, replayed
 
 
-class PartFeed:
+class PartFeed(FolderEyes):
     """Follows the frames of one part's folder.
 
     Parameters
     ----------
     job : PartJob
-
-    Attributes
-    ----------
-    todo : str
-        What is missing before the part can be followed; empty when nothing is.
-    count : int
-        Frames seen.
-    last_clock_s : float or None
-    lost : bool
-        Whether the part was not found in the last frame.
 
     Raises
     ------
@@ -45,6 +32,7 @@ class PartFeed:
     """
 
     def __init__(self, job: PartJob) -> None:
+        super().__init__()
         self.camera: PartCamera = part_camera(job)
         frames = self.camera.frames
         self.folder = job.path.parent / "frames"
@@ -53,9 +41,6 @@ class PartFeed:
                 f"{job.path}: [frames] source = {frames.path.name}: live pictures go to the folder "
                 'frames: write source = "frames"'
             )
-        self.todo, self.count, self.lost = "", 0, False
-        self.last_clock_s: float | None = None
-        self._start_s: float | None = None
         self._live: LivePart | None = None
 
     @property
@@ -110,16 +95,10 @@ class PartFeed:
             live = LivePart.of(self.camera, frames)
             if setup.frames.resin_start is not None:
                 self._start_s = resin_start_clock_s(setup, frames)
-            every = max(1, -(-len(frames) // MOST_REPLAYED))
-            for frame in frames:
-                if frame.index % every == 0 or frame.index >= len(frames) - LATEST:
-                    self._add(live, frame)
-                    self.last_clock_s = frame.clock_s
+            for frame in replayed(frames):
+                self._add(live, frame)
+                self.last_clock_s = frame.clock_s
         self._live, self.todo = live, ""
-
-    def given_start_s(self, stamped: float | None) -> float | None:
-        """Resin start as somebody gave it: part.toml before the key."""
-        return self._start_s if self._start_s is not None else stamped
 
     def measure(self, stamped: float | None) -> PartSeen | None:
         """Measure the part as it stands; None while there is too little to see."""

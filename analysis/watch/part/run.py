@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,13 +11,12 @@ from analysis.forecast.panel_text import TextRow
 from analysis.infusion.answer.run_job import run_part
 from analysis.infusion.answer.run_text import lines
 from analysis.infusion.seen.on_plan import bring_on_plan
-from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
 from analysis.part.plan.part_toml import read_part
 from analysis.part.plan.plan import PartFeed as PlannedFeed
 from analysis.watch.alarms import ACT, Alarm, Situation, alarms_for
-from analysis.watch.board import DRY, ENDED, NOT_YET, RUNNING
-from analysis.watch.gauge import drawdown_text, vacuum_lost
+from analysis.watch.board import ENDED, RUNNING
+from analysis.watch.gauge import vacuum_lost
 from analysis.watch.part.alarms import part_alarms
 from analysis.watch.part.board import PartBoard
 from analysis.watch.part.feed import PartFeed
@@ -30,7 +28,6 @@ from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import FrameStore, StoredFrame
 from vision.errors import WetlineError
 from vision.settings.event_log import (
-    CLAMP,
     FEED_OPEN,
     RESIN_OPEN,
     read_stamps,
@@ -61,6 +58,7 @@ class WatchPart(Watch):
     """
 
     board: PartBoard
+    eyes: PartFeed
 
     def __init__(
         self,
@@ -128,36 +126,9 @@ class WatchPart(Watch):
 
     # -- the board
 
-    def _refresh(self, stored_s: float | None, measure: bool = False) -> None:
-        """Renew the board; only the thread that follows the frames may ask to `measure`."""
-        found = self._measured() if measure else {}
-        with self._changed:
-            stamps, readings = read_stamps(self.folder), read_readings(self.folder)
-            stamped = stamped_clock_s(stamps, RESIN_OPEN)
-            board = replace(
-                self.board,
-                frames=self.eyes.count,
-                clamp_clock_s=stamped_clock_s(stamps, CLAMP),
-                start_stamped=stamped is not None,
-                opened=tuple(self._opened()),
-                learning="" if self.learner is None else self.learner.said,
-                **found,
-            )
-            if board.state != ENDED:
-                start = self.eyes.given_start_s(stamped)
-                if start is None and board.part.wetted_share:
-                    start = self._found_start_s
-                board = replace(board, start_clock_s=start, state=self._state(start))
-            board = replace(board, drawdown=drawdown_text(readings, board.start_clock_s))
-            board = replace(board, alarms=tuple(self._alarms(board, readings)))
-            if stored_s is not None:
-                board = replace(board, delay_s=round(time.monotonic() - stored_s, 3))
-            self._publish(board)
-
-    def _state(self, start: float | None) -> str:
-        if self.eyes.todo:
-            return NOT_YET
-        return DRY if start is None else RUNNING
+    def _more(self) -> dict[str, Any]:
+        said = "" if self.learner is None else self.learner.said
+        return {"opened": tuple(self._opened()), "learning": said}
 
     def _measured(self) -> dict[str, Any]:
         self._measure_wanted.clear()

@@ -14,20 +14,15 @@ from analysis.fit.permeability import (
 from analysis.panel.records import Resin, Stack, Vacuum
 from tests.made_up.curves import (
     D_M2_S,
+    TIMES,
     edge_front_mm,
+    fit,
     make_curve,
     make_front,
     make_panel,
     make_scale,
     make_tracked,
 )
-
-TIMES = np.linspace(20.0, 1500.0, 30)
-
-
-def fit(curve, panel=None, front=None, relative_sd=0.001):
-    tracked = make_tracked(curve, front, make_scale(relative_sd))
-    return fit_permeability(panel or make_panel(), tracked)
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from sample_frames._camera import Camera, Lamp
-from sample_frames._part_flow import Clock, Inlet, Layup, Outlet, Patch, Slot, World
 from sample_frames._part_make import PartRecipe, turned
 from sample_frames._part_scene import PartLook
+from sample_frames._part_world import Clock, Inlet, Layup, Outlet, Patch, Slot, World
 
 SIZE = (640, 480)
 CLOTH = Layup(2.2e-10, 2.2e-10, porosity=0.5, thickness_mm=3.0)

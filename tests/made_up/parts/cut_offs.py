@@ -11,8 +11,9 @@ import numpy as np
 from scipy import ndimage
 
 from analysis.part.plan.part_toml import PartJob, read_part
-from sample_frames._part_flow import Clock, Filled, Inlet, Layup, Outlet, Patch, Slot, World, fill
+from sample_frames._part_flow import fill
 from sample_frames._part_make import plan_toml
+from sample_frames._part_world import Clock, Filled, Inlet, Layup, Outlet, Patch, Slot, World
 from tests.made_up.parts.cases import CLOTH, DISC, ELL, OCTAGON, PLATE, STRIP, box, line
 
 SLOW = Clock(95_000.0, 1.2)

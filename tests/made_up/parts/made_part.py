@@ -8,8 +8,9 @@ import tempfile
 from functools import cache
 from pathlib import Path
 
-from sample_frames._part_flow import Filled, fill
+from sample_frames._part_flow import fill
 from sample_frames._part_make import make_part, save_filled
+from sample_frames._part_world import Filled
 from tests.made_up.parts.cases import CASES
 
 

@@ -13,7 +13,7 @@ from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import PartJob
-from sample_frames._part_flow import Filled
+from sample_frames._part_world import Filled
 from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cut_offs import Closing, flow_case, job_of, otherwise
 from vision.part_records import PartSeen

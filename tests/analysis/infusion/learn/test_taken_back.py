@@ -62,8 +62,13 @@ def job(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def links(job):
-    return lay_canvas(job.plan).links
+def canvas(job):
+    return lay_canvas(job.plan)
+
+
+@pytest.fixture(scope="module")
+def links(canvas):
+    return canvas.links
 
 
 def seen_of(job, links, plan, share):
@@ -114,23 +119,23 @@ def all_told(job):
     return [LearntValue(kind, name, 1.0, 2.0, 1.9, 2.1, "m2", True) for kind, name in names]
 
 
-def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, links, all_told):
-    on, _ = seen_of(job, links, job.plan, 2.0)
+def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, canvas, all_told):
+    on, _ = seen_of(job, canvas.links, job.plan, 2.0)
     patch = Unlike(560.0, 40.0, 900.0, 200.0)
     assert unlike_share([patch], on) == pytest.approx(900 / (600 * 300), rel=0.02)
-    out = taken_back(job.plan, all_told, [patch], on)
+    out = taken_back(job.plan, all_told, [patch], on, canvas.stack)
     assert [v.told for v in out] == [True, False, True, True, True]
     assert (out[1].value, out[1].low, out[1].high) == pytest.approx((1.0, 0.95, 2.1))
     assert "x 560, y 40 mm" in out[1].why
     assert unlike_note([patch], on) == ()
-    by_gap = taken_back(job.plan, all_told, [Unlike(300.0, 15.0, 900.0, -60.0)], on)
+    by_gap = taken_back(job.plan, all_told, [Unlike(300.0, 15.0, 900.0, -60.0)], on, canvas.stack)
     assert [v.told for v in by_gap] == [False, True, False, True, True]
 
 
-def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, links, all_told):
-    on, full = seen_of(job, links, job.plan, 0.5)
+def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, canvas, all_told):
+    on, full = seen_of(job, canvas.links, job.plan, 0.5)
     large = [Unlike(100.0, 100.0, 40_000.0, -0.3 * on.last_s)]
-    assert not any(v.told for v in taken_back(job.plan, all_told, large, on))
+    assert not any(v.told for v in taken_back(job.plan, all_told, large, on, canvas.stack))
     said, low, high = wider(full, 0.95 * full, 1.05 * full, large, on)
     assert said == full
     assert low == pytest.approx(on.last_s + (full - on.last_s) / 1.3)
