@@ -83,7 +83,8 @@ def difference_lines(found: PartsBeside) -> list[str]:
     scatter = f"{100 * found.scatter:.0f} %"
     rest = sum(pair.word == "within" for pair in found.pairs)
     if rest:
-        out.append(f"{rest} more pairs of numbers lie within their intervals: no difference shown")
+        more = " more" if out else ""
+        out.append(f"{rest}{more} pairs of numbers lie within their intervals: no difference shown")
     return [*out, f"Like parts are taken to scatter by {scatter} in K and fill time (as panels do)"]
 
 
