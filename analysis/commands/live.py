@@ -62,8 +62,8 @@ def watch(
     """
     from contextlib import ExitStack
 
-    from analysis.infusion.answer.run_job import is_part
     from analysis.page.access.endings import ends_tidily
+    from analysis.part.part_folder import is_part
     from analysis.runs.panels.good_run import read_reference
     from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal

@@ -171,10 +171,11 @@ def run(folder: Path, pdf: bool, photos: bool, as_json: bool, quiet: bool) -> No
     For example: wetline run roof_7 --pdf. A part with photos, by its folder or part.toml, is put
     beside its plan: planned and seen front, minutes early and late, and what the plan learns.
     """
-    from analysis.commands.part import show_part_run
-    from analysis.infusion.answer.run_job import is_part
+    from analysis.part.part_folder import is_part
 
     if is_part(folder):
+        from analysis.commands.part import show_part_run
+
         if pdf:
             raise click.UsageError("--pdf goes with a panel; a part's page is part_run.html")
         show_part_run(folder, photos, as_json, quiet)

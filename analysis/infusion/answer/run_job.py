@@ -23,13 +23,6 @@ from vision.parts.track_part import track_part_folder
 Progress = Callable[[int, int], None]
 
 
-def is_part(path: Path) -> bool:
-    """Return whether a path is a part's: its part.toml, or a folder that holds one and no panel."""
-    if path.is_file():
-        return path.suffix == ".toml" and path.name != "panel.toml"
-    return (path / "part.toml").is_file() and not (path / "panel.toml").is_file()
-
-
 def run_part(
     path: Path, *, photos: bool = False, quiet: bool = True, progress: Progress | None = None
 ) -> InfusionAnswer:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from analysis.infusion.answer.run_files import MAP, NUMBERS
-from analysis.infusion.answer.run_job import is_part
+from analysis.part.part_folder import is_part
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.stored_results import read_arrays
