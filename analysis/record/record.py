@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +23,7 @@ from analysis.record.story.inches import INCH_MM
 from analysis.record.story.report import panel_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.common.outside.input_files import read_text
+from vision.common.outside.version import wetline_version
 from vision.drawing.strokes import shrunk_jpeg
 from vision.records import FloatArray, FrontCurve
 
@@ -151,14 +151,6 @@ def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
         across_label="driving impulse (pressure over viscosity, summed over time)",
         across_unit=1.0,
     )
-
-
-def wetline_version() -> str:
-    """Return the installed version, or an empty text."""
-    try:
-        return version("wetline")
-    except PackageNotFoundError:
-        return ""
 
 
 def read_settings(folder: Path) -> str:

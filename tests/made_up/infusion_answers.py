@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.infusion.answer.part_run import answer_part_run
+from analysis.infusion.seen.made_from import MadeFrom, plan_stamp
 from tests.made_up.part_beside import filled, planned, seen_on
 
 SCALE_PX = 0.8
@@ -17,6 +18,13 @@ def above(seen):
     return replace(seen, homographies=np.repeat(plane[None], len(seen.frames), axis=0))
 
 
+def run_of(job, answer, seen, photos="photo"):
+    """Return the run that was seen, stamped as one that was made from files."""
+    names = tuple(f"{photos} {k}" for k in range(len(seen.frames)))
+    made = MadeFrom(plan_stamp(job.path), names, "test")
+    return replace(answer_part_run(job, answer, seen), made_from=made)
+
+
 def late_run(folder, **how):
     """Return a run whose right lower part is 300 s late."""
     job, answer = planned(folder)
@@ -24,13 +32,13 @@ def late_run(folder, **how):
     time_s, centre = answer.arrival_s[links.number >= 0], links.centre_mm[: links.cells]
     box = (np.abs(centre[:, 0] - 450) < 60) & (centre[:, 1] > 180)
     seen, _ = seen_on(answer, time_s + 300.0 * box, **how)
-    return answer_part_run(job, answer, above(seen))
+    return run_of(job, answer, above(seen))
 
 
 def even_run(folder, **how):
     """Return a run that goes as planned."""
     job, answer = planned(folder)
-    return answer_part_run(job, answer, above(filled(job, answer, **how)[0]))
+    return run_of(job, answer, above(filled(job, answer, **how)[0]))
 
 
 def unusable_run(folder):
@@ -38,7 +46,7 @@ def unusable_run(folder):
     job, answer = planned(folder)
     seen, _ = filled(job, answer)
     why = "the part was hidden throughout: move what stands before it"
-    return answer_part_run(job, answer, above(replace(seen, usable=False, reason=why)))
+    return run_of(job, answer, above(replace(seen, usable=False, reason=why)))
 
 
 def grey_photo():

@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.infusion.beside.compare_plan import Beside, compare
 from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.seen.made_from import MadeFrom
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
@@ -53,6 +54,8 @@ class InfusionAnswer:
         Why nothing was learnt.
     notes : tuple of str
         What was understood of part.toml and of the photos.
+    made_from : MadeFrom or None
+        Stamps of part.toml and photos; None where it was not made from files.
     """
 
     job: PartJob
@@ -64,6 +67,7 @@ class InfusionAnswer:
     learnt: Learnt | None = None
     not_learnt: str = ""
     notes: tuple[str, ...] = ()
+    made_from: MadeFrom | None = None
 
     @property
     def wet_share(self) -> float:

@@ -12,6 +12,7 @@ from pathlib import Path
 from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
 from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.seen.made_from import made_from
 from analysis.infusion.seen.part_setup import has_camera, part_camera
 from analysis.part.answer.job import answer_job, results_of
 from analysis.part.plan.part_toml import read_part
@@ -51,11 +52,11 @@ def run_part(
             'as source = "frames"; for the plan alone: wetline part'
         )
     camera = part_camera(job)
-    results = results_of(path)
+    results, stamp = results_of(path), made_from(job.path, camera.frames)
     tracked = track_part_folder(camera, quiet, progress)
     planned = answer_job(job, results, lambda text: None)
-    run = replace(answer_part_run(job, planned, tracked.seen), notes=tracked.notes)
-    run = learnt_from(run)
+    run = answer_part_run(job, planned, tracked.seen)
+    run = learnt_from(replace(run, notes=tracked.notes, made_from=stamp))
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from analysis.infusion.answer.part_run import InfusionAnswer
@@ -47,6 +48,7 @@ def run_json(run: InfusionAnswer) -> dict[str, Any]:
         "learnt": None if run.learnt is None else _learnt(run.learnt),
         "not_learnt": run.not_learnt,
         "notes": run.notes,
+        "made_from": None if run.made_from is None else asdict(run.made_from),
     }
     ready: dict[str, Any] = plain(content)
     return ready

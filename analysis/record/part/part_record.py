@@ -8,15 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from analysis.infusion.answer.run_files import LATE, LINES, MAP, NUMBERS, RESIN
-from analysis.part.answer.job import answer_job, results_of
+from analysis.infusion.kept.kept_run import read_kept
+from analysis.part.answer.job import answer_job
 from analysis.part.answer.part_answer import PartAnswer
-from analysis.part.plan.part_toml import read_part
 from analysis.record.input_files import file_hash
 from analysis.record.part.part_story import part_report
-from analysis.record.record import wetline_version
 from analysis.record.render.html import report_html
 from analysis.record.render.pdf import write_pdf
-from vision.common.atomic_files import read_json, write_text
+from vision.common.atomic_files import write_text
+from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
 
@@ -43,10 +43,8 @@ def write_part_record(path: Path, paper: str = "A4") -> Path:
     WetlineError
         If the part has no run, was changed since, or a file cannot be read or written.
     """
-    job, results = read_part(path), results_of(path)
-    if not (results / NUMBERS).is_file():
-        raise WetlineError(f"{results / NUMBERS}: no run of this part: run `wetline run {path}`")
-    run = read_json(results / NUMBERS)
+    kept = read_kept(path)
+    job, results, run = kept.job, kept.results, kept.numbers
     planned = answer_job(job, results, lambda text: None)
     if not of_plan(run, planned):
         raise WetlineError(f"{job.path}: has changed since its run: run `wetline run {path}` again")

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from analysis.record.figures import png_bytes
-from analysis.record.record import wetline_version
 from analysis.runs.compare.comparison import Comparison
 from analysis.runs.compare.figure import DPI, comparison_figure
 from analysis.runs.compare.html import build_page
 from analysis.runs.compare.rows import csv_values, ranking_head
 from vision.common.atomic_files import plain, replace_file, write_json, write_text
+from vision.common.outside.version import wetline_version
 
 PAGE, PICTURE, TABLE, NUMBERS = (
     "comparison.html",

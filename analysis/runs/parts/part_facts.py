@@ -12,11 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.infusion.answer.run_files import MAP, NUMBERS
+from analysis.infusion.kept.kept_run import KeptRun, read_kept
 from analysis.part.part_folder import is_part
-from analysis.part.plan.part_toml import read_part
-from vision.common.atomic_files import read_json
-from vision.common.outside.stored_results import read_arrays
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
 from vision.records import FloatArray
@@ -31,32 +28,40 @@ class PartFacts:
 
     Attributes
     ----------
-    folder : Path
-    name : str
-    numbers : mapping
-        What part_run.json holds.
-    rings_mm : tuple of ndarray of shape (P, 2)
-        Outline, then holes.
-    time_s : ndarray of shape (ny, nx)
-        Arrival as seen.
+    kept : KeptRun
+        What its run left.
     stated : mapping of str to object
-        What part.toml says of resin, vacuum and height, by table and field.
+        What part.toml says of resin, vacuum and height, by table and field; and the version of
+        Wetline that made the run.
     """
 
-    folder: Path
-    name: str
-    numbers: Mapping[str, Any]
-    rings_mm: tuple[FloatArray, ...]
-    time_s: FloatArray
+    kept: KeptRun
     stated: Mapping[str, Any]
+
+    @property
+    def folder(self) -> Path:
+        """Where it lies."""
+        return self.kept.path
+
+    @property
+    def name(self) -> str:
+        """What its plan is called."""
+        return self.kept.job.plan.name
+
+    @property
+    def numbers(self) -> Mapping[str, Any]:
+        """What part_run.json holds."""
+        return self.kept.numbers
+
+    @property
+    def rings_mm(self) -> tuple[FloatArray, ...]:
+        """Outline, then holes."""
+        return (self.kept.job.plan.outline_mm, *self.kept.job.plan.holes_mm)
 
     @property
     def left_out(self) -> str:
         """Why its numbers are held against no other's; empty where they are."""
-        seen = self.numbers["seen"]
-        if not seen["usable"]:
-            return f"not measured: {seen['reason']}"
-        return f"in doubt: {seen['doubts'][0]}" if seen["doubts"] else ""
+        return self.kept.left_out
 
 
 def all_parts(folders: Sequence[Path]) -> bool:
@@ -98,21 +103,16 @@ def read_part_facts(folder: Path) -> PartFacts:
     Raises
     ------
     WetlineError
-        If it was not run yet, or its results cannot be read.
+        If it was not run, has changed since, or its results cannot be read.
     """
-    numbers = read_json(folder / "results" / NUMBERS)
-    told = all(isinstance(numbers.get(key), dict) for key in ("seen", "planned"))
-    arrays = read_arrays(folder / "results" / MAP)
-    if not told or "time_s" not in arrays:
-        raise WetlineError(f"{folder / 'results'}: not what Wetline writes: run it again")
-    plan, document = read_part(folder).plan, read_toml(folder / "part.toml")
+    kept = read_kept(folder)
+    document = read_toml(kept.job.path)
     stated = {
         f"[{name}] {key}": value
         for name in STATED
         for key, value in dict(document.get(name) or {}).items()
     }
-    rings = (plan.outline_mm, *plan.holes_mm)
-    return PartFacts(folder, plan.name, numbers, rings, arrays["time_s"], stated)
+    return PartFacts(kept, stated | {"Wetline": kept.numbers["made_from"].get("wetline", "")})
 
 
 def refuse_unlike(parts: Sequence[PartFacts]) -> None:
@@ -130,14 +130,30 @@ def refuse_unlike(parts: Sequence[PartFacts]) -> None:
                 f"{parts[0].folder}: compare runs of one part"
             )
         for other in parts[:i]:
-            same = one.time_s.shape == other.time_s.shape and np.isfinite(one.time_s).any()
-            if same and np.allclose(
-                one.time_s, other.time_s, rtol=0.0, atol=SAME_S, equal_nan=True
-            ):
+            if why := one_run(one.kept, other.kept):
                 raise WetlineError(
-                    f"{one.folder}: holds the same run as {other.folder} (all arrivals agree): "
+                    f"{one.folder}: holds the same run as {other.folder} ({why}): "
                     "a copy is no second part: leave one out"
                 )
+
+
+def one_run(one: KeptRun, other: KeptRun) -> str:
+    """Return how it shows that two folders hold one run; empty where nothing shows it.
+
+    Notes
+    -----
+    Photos are known by their content, whatever their names, so a copy with some left out is found
+    too: a camera never takes the same photo twice. Photos that were saved anew differ; where all
+    of them are there the arrivals still agree.
+    """
+    both = set(one.photos) & set(other.photos)
+    if both:
+        return "1 photo is in both" if len(both) == 1 else f"{len(both)} photos are in both"
+    a, b = one.maps["time_s"], other.maps["time_s"]
+    if a.shape != b.shape or not np.isfinite(a).any():
+        return ""
+    alike = np.allclose(a, b, rtol=0.0, atol=SAME_S, equal_nan=True)
+    return "all arrivals agree" if alike else ""
 
 
 def _same_rings(first: Sequence[FloatArray], second: Sequence[FloatArray]) -> bool:

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from analysis.infusion.answer.run_text import ADVICE
-from analysis.record.record import wetline_version
 from analysis.runs.panels.page import answer_box, bullets, page, section, table
 from analysis.runs.parts.parts_beside import PartsBeside
 from analysis.runs.parts.parts_text import difference_lines, look_lines, parts_head, parts_rows
 from vision.common.atomic_files import plain, write_json, write_text
+from vision.common.outside.version import wetline_version
 
 PAGE, NUMBERS = "parts.html", "parts.json"
 

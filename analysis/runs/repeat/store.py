@@ -11,7 +11,6 @@ from typing import Any
 
 from analysis.forecast.panel_text import CAUTION
 from analysis.record.figures import png_bytes
-from analysis.record.record import wetline_version
 from analysis.runs.panels.page import answer_box, bullets, page, picture, section, table
 from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.figures import DPI, band_figure, charts_figure
@@ -25,6 +24,7 @@ from analysis.runs.repeat.text import (
     unlike_lines,
 )
 from vision.common.atomic_files import plain, replace_file, write_json, write_text
+from vision.common.outside.version import wetline_version
 
 PAGE, NUMBERS, BAND, CHARTS = "repeat.html", "repeat.json", "band.png", "control_charts.png"
 

@@ -3,15 +3,16 @@
 import json
 from pathlib import Path
 
-import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from analysis.commands.runs import compare, repeat
+from analysis.infusion.seen.made_from import plan_stamp
 from analysis.runs.parts.part_facts import all_parts, refuse_parts
 from analysis.runs.parts.parts_beside import compare_part_folders
 from analysis.runs.parts.parts_store import parts_json, write_parts
 from analysis.runs.parts.parts_text import difference_lines, parts_head, parts_lines
+from tests.made_up.part_maps import save_map
 from vision.errors import WetlineError
 
 TOML = """name = "cover"
@@ -32,7 +33,8 @@ pressure_difference_mbar = 950
 """
 
 
-def stored(folder: Path, k: float | None, *, fill_s=1200.0, length=600.0, doubts=(), shift=0.0):
+def stored(folder: Path, k: float | None, *, fill_s=1200.0, length=600.0, doubts=(), shift=0.0,
+           photos=(), version="1"):  # fmt: skip
     results = folder / "results"
     results.mkdir(parents=True)
     (folder / "part.toml").write_text(TOML.format(length=length), encoding="utf-8")
@@ -50,11 +52,15 @@ def stored(folder: Path, k: float | None, *, fill_s=1200.0, length=600.0, doubts
         "fill_time_high_s": fill_s / 0.97, "gel_time_s": 5400.0,
     }  # fmt: skip
     numbers = {
-        "seen": seen, "planned": {"verdict": "fills"}, "learnt": learnt,
+        "seen": seen, "planned": {"verdict": "fills"}, "learnt": learnt, "scale": {},
         "beside": {"unseen_fraction": 0.04}, "not_learnt": "",
+        "made_from": {
+            "part_toml": plan_stamp(folder / "part.toml"), "wetline": version,
+            "photos": sorted(photos or [f"{folder.name} {k}" for k in range(5)]),
+        },
     }  # fmt: skip
     (results / "part_run.json").write_text(json.dumps(numbers), encoding="utf-8")
-    np.savez(results / "arrival.npz", time_s=np.arange(12.0).reshape(3, 4) + shift)
+    save_map(results / "arrival.npz", shift)
     return folder
 
 
@@ -100,6 +106,24 @@ def test_other_parts_copies_and_panels_are_refused(tmp_path):
         all_parts([a, tmp_path])
     with pytest.raises(WetlineError, match="wetline compare"):
         refuse_parts([tmp_path, a])
+
+
+def test_a_copy_with_a_photo_less_or_other_names_is_found_out(tmp_path):
+    taken = [f"content {k}" for k in range(30)]
+    a = stored(tmp_path / "a", 3e-10, photos=taken)
+    less = stored(tmp_path / "less", 3e-10, photos=taken[1:], shift=40.0)
+    with pytest.raises(WetlineError, match=r"less: holds the same run as .*29 photos are in both"):
+        compare_part_folders([a, less])
+
+
+def test_an_edited_part_toml_and_another_version_are_noticed(tmp_path):
+    a = stored(tmp_path / "a", 3e-10)
+    b = stored(tmp_path / "b", 3e-10, shift=1.0, version="2")
+    assert compare_part_folders([a, b]).unlike == ("Wetline: P1 1, P2 2",)
+    plan = b / "part.toml"
+    plan.write_text(TOML.format(length=600.0).replace("200", "300"), encoding="utf-8")
+    with pytest.raises(WetlineError, match="has changed since its run"):
+        compare_part_folders([a, b])
 
 
 def test_the_commands_take_and_refuse_parts(tmp_path):

@@ -1,0 +1,1 @@
+"""What a run left of a part, read back and held against its part.toml."""

@@ -1,0 +1,131 @@
+"""What a run on a part was made from: its part.toml, its photos, the version."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from vision.common.outside.version import wetline_version
+from vision.common.toml_table import read_toml
+from vision.frames.photos import PHOTO_SUFFIXES
+from vision.settings.frame_settings import FrameSource
+
+UNTOLD = ("search",)
+"""Tables on which no run rests."""
+NAMES = ("name", "confirmed")
+"""Fields that do not change what comes out."""
+PANEL_FILES = ("panel.toml", "results/results.json")
+"""What a stack is taken from where part.toml names the folder of a panel."""
+DIGITS = 16
+_BLOCK = 1 << 20
+
+
+@dataclass(frozen=True)
+class MadeFrom:
+    """What a run was made from.
+
+    Attributes
+    ----------
+    part_toml : str
+        Stamp of part.toml and of the files that it names.
+    photos : tuple of str
+        Stamp of each photo's content, sorted; of the film where there is one.
+    wetline : str
+        Version.
+    """
+
+    part_toml: str
+    photos: tuple[str, ...]
+    wetline: str
+
+
+def made_from(path: Path, source: FrameSource) -> MadeFrom:
+    """Return what a run on a part is made from.
+
+    Parameters
+    ----------
+    path : Path
+        Its part.toml.
+    source : FrameSource
+        Where its photos lie.
+
+    Raises
+    ------
+    WetlineError
+        If part.toml cannot be read.
+    """
+    return MadeFrom(plan_stamp(path), tuple(sorted(_photo_stamps(source))), wetline_version())
+
+
+def plan_stamp(path: Path) -> str:
+    """Return a stamp of a part.toml and of drawings, logs and panels that it names.
+
+    Names, comments, order and what a search is asked for do not count.
+
+    Raises
+    ------
+    WetlineError
+        If it cannot be read.
+    """
+    told = {
+        table: _fields(value)
+        for table, value in read_toml(path).items()
+        if table not in (*UNTOLD, *NAMES)
+    }
+    digest = hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode("utf-8"))
+    frames = told.pop("frames", {})
+    source = str(frames.get("source", "")) if isinstance(frames, Mapping) else ""
+    for name in sorted(set(_texts(told)) - {source}):
+        for place in _named_files(path.parent, name):
+            digest.update(_digest(place).digest())
+    return digest.hexdigest()[:DIGITS]
+
+
+def _fields(value: Any) -> Any:
+    """Return a table, or each of several, without the fields that change nothing."""
+    if isinstance(value, dict):
+        return {key: item for key, item in value.items() if key not in NAMES}
+    return [_fields(item) for item in value] if isinstance(value, list) else value
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    items = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    for item in items:
+        yield from _texts(item)
+
+
+def _named_files(folder: Path, name: str) -> Iterator[Path]:
+    """Yield the file that a text names, or those of a panel whose folder it names."""
+    try:
+        place = folder / name
+        names = (place, *(place / file for file in PANEL_FILES))
+        yield from (path for path in names if path.is_file())
+    except (OSError, ValueError):  # a text that can be no path
+        return
+
+
+def _photo_stamps(source: FrameSource) -> Iterator[str]:
+    if source.path.is_file():
+        yield _digest(source.path).hexdigest()[:DIGITS]
+    elif source.path.is_dir():
+        for path in source.path.iterdir():
+            photo = path.suffix.lower() in PHOTO_SUFFIXES and path.name[0] != "."
+            if photo and path.is_file():
+                yield _digest(path).hexdigest()[:DIGITS]
+
+
+def _digest(path: Path) -> Any:
+    digest = hashlib.sha256()
+    try:
+        with path.open("rb") as file:
+            while block := file.read(_BLOCK):
+                digest.update(block)
+    except OSError:
+        digest.update(b"cannot be read")
+    return digest
