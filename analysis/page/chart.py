@@ -9,8 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from analysis.record.figures import svg_text
-from analysis.record.palette import BLUE, INK, VERMILION
+from analysis.record.figures import BLUE, INK, VERMILION, svg_text
 from analysis.watch.board import Board
 from analysis.watch.reference import Reference, band_mm
 

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 
 from analysis.forecast.process_changes import known_temperature, temperatures
 from analysis.forecast.what_if import Case, Change, Outcome, outcome
-from analysis.record.palette import BLUE, INK
+from analysis.record.figures import BLUE, INK
 from vision.common.atomic_files import replace_file
 from vision.records import FloatArray
 

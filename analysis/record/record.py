@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
 
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
@@ -14,12 +16,7 @@ from analysis.forecast.panel_json import answer_json
 from analysis.record.day.day_records import Day
 from analysis.record.day.mark_flow import MarkFlow, flow_at
 from analysis.record.day.seal import write_seal
-from analysis.record.front_charts import (
-    FitBand,
-    TimeLimit,
-    distance_chart,
-    squared_chart,
-)
+from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.render.html import report_html
 from analysis.record.story.filed import gather
 from analysis.record.story.inches import INCH_MM
@@ -27,12 +24,11 @@ from analysis.record.story.report import panel_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.common.outside.input_files import read_text
 from vision.common.outside.version import wetline_version
-from vision.drawing.charts.chart import Chart, RightAxis
-from vision.drawing.charts.draw_chart import chart_png
 from vision.drawing.strokes import shrunk_jpeg
 from vision.records import FloatArray, FrontCurve
 
 BAND_POINTS = 160
+PLOT_DPI = 110
 PHOTO_PX = 1280
 """Width of the photo with the front lines in the report."""
 
@@ -83,26 +79,24 @@ def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
     fit, fill, gel, curve = answer.fit, answer.fill, answer.gel, answer.tracked.curve
     if not answer.front.usable:
         return {}
-    right = RightAxis("in", 1 / INCH_MM) if inch else None
     limits = []
     if gel is not None:
         limits.append(TimeLimit("working time", gel.working_time_s))
         limits.append(TimeLimit("gel time", gel.gel_time_s))
     if isinstance(fit, NoFit):
-        chart = distance_chart(
+        figure = distance_figure(
             curve.time_s,
             curve.front_clean_mm,
             curve.used,
             limits=limits,
             flow=curve.flow,
             other=answer.tracked.second,
-            right=right,
         )
-        return {"curve": chart_png(chart)}
+        return {"curve": _drawn(figure, inch)}
     last = max([float(curve.time_s[-1]), *(limit.time_s for limit in limits)])
     if fill is not None and np.isfinite(fill.time_s):
         last = max(last, min(fill.time_s, 3 * last))
-    chart = distance_chart(
+    figure = distance_figure(
         curve.time_s,
         fit.front_m * 1000,
         fit.used,
@@ -112,15 +106,34 @@ def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
         flow=curve.flow,
         other=answer.tracked.second,
         fill_s=None if fill is None else (fill.time_low_s, fill.time_s, fill.time_high_s),
-        right=right,
     )
-    pictures = {"curve": chart_png(chart)}
+    pictures = {"curve": _drawn(figure, inch)}
     if curve.flow == "edge":
-        pictures["squared"] = chart_png(_squared(curve, fit))
+        pictures["squared"] = png_bytes(_squared(curve, fit), dpi=PLOT_DPI)
     return pictures
 
 
-def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Chart:
+def _drawn(figure: Figure, inch: bool) -> bytes:
+    """Render the distance curve, with an axis in inches at its right where wanted."""
+    if inch:
+        axes = figure.axes[0]
+        left, bottom, wide, high = axes.get_position().bounds
+        axes.set_position((left, bottom, wide - 0.075, high))
+        right = axes.secondary_yaxis("right", functions=(_to_inch, _from_inch))
+        right.set_ylabel("in", fontsize=11)
+        right.tick_params(labelsize=10)
+    return png_bytes(figure, dpi=PLOT_DPI)
+
+
+def _to_inch(mm: ArrayLike) -> FloatArray:
+    return np.asarray(mm, float) / INCH_MM
+
+
+def _from_inch(inches: ArrayLike) -> FloatArray:
+    return np.asarray(inches, float) * INCH_MM
+
+
+def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
     ends = np.array([0.0, float(np.max(curve.time_s))])
     band = front_band(fit, float(ends[1]))
     straight = FitBand(band.across, band.middle**2, band.low**2, band.high**2)
@@ -128,9 +141,9 @@ def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Chart:
         float(fit.impulse.rate(0.0))
     )
     if steady:
-        return squared_chart(curve.time_s, fit.front_m * 1000, fit.used, fit=straight)
+        return squared_figure(curve.time_s, fit.front_m * 1000, fit.used, fit=straight)
     theta = np.asarray(fit.impulse.at(band.across), float)
-    return squared_chart(
+    return squared_figure(
         np.asarray(fit.impulse.at(curve.time_s), float),
         fit.front_m * 1000,
         fit.used,

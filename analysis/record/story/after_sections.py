@@ -11,6 +11,7 @@ from analysis.forecast.panel_answer import PanelAnswer
 from analysis.record.content import DEMOULD_NOTES, TableRow
 from analysis.record.day.day_records import AFTER_RUN, PLACES, Findings
 from analysis.record.story.blocks import Blanks, Block, Bullets, Picture, Section, Table, Words
+from analysis.record.story.day_figures import marks_figure
 from analysis.record.story.filed import Filed
 from analysis.record.story.shop_sections import photos_of
 from vision.common.rounding import rounded
@@ -71,8 +72,6 @@ def _marks(answer: PanelAnswer, filed: Filed) -> list[Block]:
     width = arrival.width_mm if arrival is not None else scale.width_mm
     blocks: list[Block] = []
     if length > 0 and width > 0:
-        from analysis.record.story.day_figures import marks_figure  # matplotlib
-
         seen = arrival if answer.front.usable else None
         caption = "The panel from above, with what was found: the numbers are those of the table."
         blocks.append(Picture(marks_figure((length, width), seen, filed.marks), caption, 150.0))

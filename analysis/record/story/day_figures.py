@@ -12,8 +12,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
 from analysis.record.day.mark_flow import MarkFlow
-from analysis.record.figures import png_bytes
-from analysis.record.palette import BLUE, INK, VERMILION
+from analysis.record.figures import BLUE, INK, VERMILION, png_bytes
 from vision.records import ArrivalMap, FloatArray
 
 _WIDE_IN, _DPI = 7.2, 110

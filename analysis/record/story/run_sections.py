@@ -13,6 +13,7 @@ from analysis.fit.mixture_regression import Z_95
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.record.content import TableRow, fairness_rows, key_rows
 from analysis.record.story.blocks import Block, Bullets, Grid, Picture, Section, Table, Words
+from analysis.record.story.day_figures import pressure_figure
 from analysis.record.story.filed import Filed
 from analysis.record.story.inches import INCH_MM
 from analysis.record.story.shop_sections import STALE, photos_of, sentence
@@ -167,8 +168,6 @@ def _gauge(filed: Filed) -> list[Block]:
     bag = np.array([mbar for _, mbar in readings])
     blocks: list[Block] = []
     if len(readings) > 1:
-        from analysis.record.story.day_figures import pressure_figure  # matplotlib
-
         png = pressure_figure(time, bag, from_words=since)
         blocks.append(Picture(png, "Gauge readings during the run.", 75.0))
     every = -(-len(readings) // MOST_READINGS)

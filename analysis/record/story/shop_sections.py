@@ -15,6 +15,7 @@ from analysis.record.content import UNKNOWN, TableRow, panel_rows, scale_rows
 from analysis.record.day.day_records import TIME_FROM
 from analysis.record.day.stage_pictures import StagePicture
 from analysis.record.story.blocks import Block, Bullets, Grid, Picture, Section, Table, Words
+from analysis.record.story.day_figures import pressure_figure
 from analysis.record.story.filed import Filed
 from vision.common.rounding import rounded
 
@@ -68,8 +69,6 @@ def drawdown_section(filed: Filed) -> Section | None:
     ]
     log = values.get("log") or {}
     if len(log.get("time_min", [])) > 1:
-        from analysis.record.story.day_figures import pressure_figure  # matplotlib
-
         time, bag = np.array(log["time_min"], float), np.array(log["bag_mbar"], float)
         limit = (float(values["limit_mbar"]), float(values["limit_min"]))
         png = pressure_figure(time - time[0], bag, from_words="the first reading", limit=limit)

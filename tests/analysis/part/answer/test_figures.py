@@ -15,7 +15,7 @@ from matplotlib.colors import to_rgb
 from skimage.color import rgb2lab
 
 from analysis.part.answer.figures import AIR, FEED, GEL, LAST, VENT
-from analysis.record.palette import BLUE, GREY, INK, VERMILION
+from analysis.record.figures import BLUE, GREY, INK, VERMILION
 from analysis.runs.panels.line_style import line_style
 
 EYES = {
