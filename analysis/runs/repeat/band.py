@@ -24,8 +24,9 @@ PLACES = 91
 UNEVEN_SD = 0.02
 """Relative sd of the time at one place from uneven cloth, beside that of the whole run (common
 practice, no source)."""
-READING_MM = 2.0
-"""What a front is read to (common practice, no source); the band is nowhere narrower."""
+READING = {"mm": 2.0, "% wet": 0.5}
+"""What a front, or a part's wet share, is read to (common practice, no source); the band is nowhere
+narrower."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,8 @@ class Band:
         deviations wide to each side. `confidence` is NaN where `own` is false.
     spread : float
         Typical relative sd between the good runs; NaN where `own` is false.
+    unit : str
+        Of `distance_mm`: "mm" of a front, or "% wet" of a part.
     """
 
     distance_mm: FloatArray
@@ -64,6 +67,7 @@ class Band:
     confidence: float
     factor: float
     spread: float
+    unit: str = "mm"
 
     @property
     def words(self) -> str:
@@ -117,6 +121,7 @@ def good_band(
     usual_sd: float = USUAL_SD,
     coverage: float = COVERAGE,
     confidence: float = CONFIDENCE,
+    unit: str = "mm",
 ) -> Band:
     """Compute the band of good runs.
 
@@ -128,6 +133,8 @@ def good_band(
         Relative sd of permeability between like panels, for one or two runs, and as a second band.
     coverage, confidence : float
         Of the tolerance band.
+    unit : {"mm", "% wet"}
+        What the runs' distances are.
 
     Returns
     -------
@@ -153,7 +160,7 @@ def good_band(
     distance = np.linspace(FIRST_SHARE * end, end * (1.0 - 1e-12), PLACES)
     clocks = np.log(np.array([run.passed_s(distance) for run in runs]))
     middle, count = clocks.mean(axis=0), len(runs)
-    least = 2.0 * READING_MM / distance
+    least = 2.0 * READING[unit] / distance
     usual = known_spread_factor(count, coverage) * usual_sd + np.hypot(2.0 * UNEVEN_SD, least)
     half, factor, spread = usual, known_spread_factor(count, coverage), np.nan
     own = count >= LEAST_OWN
@@ -176,4 +183,5 @@ def good_band(
         confidence=confidence if own else float("nan"),
         factor=factor,
         spread=spread,
+        unit=unit,
     )

@@ -9,16 +9,17 @@ from matplotlib.figure import Figure
 
 from analysis.runs.panels.line_style import GREY, INK
 from analysis.runs.repeat.control_chart import ControlChart
-from analysis.runs.repeat.job import Repeat
+from analysis.runs.repeat.judged import Judged
 
 SIZE_IN = (5.4, 4.6)
 CHART_IN = 2.7
 DPI = 150
+AXES = {"mm": "flow front, mm", "% wet": "wet share of the part, %"}
 BLUE, VERMILION = "#0072b2", "#b34700"
 
 
-def band_figure(found: Repeat) -> Figure:
-    """Draw front distance against time: the band, the good runs in it, the run judged.
+def band_figure(found: Judged) -> Figure:
+    """Draw front distance, or a part's wet share, against time: good runs, band, run judged.
 
     Returns
     -------
@@ -44,12 +45,12 @@ def band_figure(found: Repeat) -> Figure:
     axes.set_xlim(0.0, 1.06 * min(max(ends), 4.0 * last))
     axes.set_ylim(0.0, 1.08 * float(band.distance_mm[-1]))
     axes.set_xlabel("time from resin start, min")
-    axes.set_ylabel("flow front, mm")
+    axes.set_ylabel(AXES[band.unit])
     axes.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=2, fontsize=9.5, frameon=False)
     return figure
 
 
-def _judged(axes: Axes, found: Repeat) -> None:
+def _judged(axes: Axes, found: Judged) -> None:
     told, run = found.judgement, found.judged
     if run is None or run.reference is None:
         return

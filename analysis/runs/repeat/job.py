@@ -13,13 +13,11 @@ from analysis.runs.panels.conditions import Unlike, unlike_conditions
 from analysis.runs.panels.facts import PanelFacts, read_facts
 from analysis.runs.panels.good_run import Reference, reference_from
 from analysis.runs.panels.same_run import refuse_one_run_twice
-from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
+from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band
 from analysis.runs.repeat.control_chart import ControlChart, control_chart
-from analysis.runs.repeat.judgement import RunJudgement, judge_run
+from analysis.runs.repeat.judged import Judged, judge_by_band
 from vision.errors import WetlineError
 
-IN, OUT, OPEN = 0, 3, 4
-"""Exit codes: like the good runs, not like them, cannot be told."""
 WIDEST = 2.0
 """Ratio of the ends of an interval of K past which it is not charted (common practice, no
 source)."""
@@ -39,34 +37,18 @@ class Run:
     by_impulse: Reference | None
     why: str = ""
 
+    @property
+    def name(self) -> str:
+        """The panel's name."""
+        return self.facts.name
+
 
 @dataclass(frozen=True)
-class Repeat:
-    """How runs repeat.
-
-    Attributes
-    ----------
-    good : tuple of Run
-        Those that the band rests on.
-    left_out : tuple of (str, str)
-        Names of good runs that do not count, and why.
-    judged : Run or None
-    band : Band
-        In seconds.
-    judgement : RunJudgement or None
-        None without a run to judge.
-    alike : RunJudgement or None
-        The same with stated resin and vacuum taken out; None where they are not stated.
-    charts : tuple of ControlChart
-    """
+class Repeat(Judged):
+    """How runs of panels repeat: as `Judged`, its runs being of panels."""
 
     good: tuple[Run, ...]
-    left_out: tuple[tuple[str, str], ...]
     judged: Run | None
-    band: Band
-    judgement: RunJudgement | None
-    alike: RunJudgement | None
-    charts: tuple[ControlChart, ...]
 
     @property
     def unlike(self) -> list[Unlike]:
@@ -77,11 +59,19 @@ class Repeat:
         return [one for one in told if one.what not in skip]
 
     @property
-    def exit_code(self) -> int:
-        """0 like the good runs or nothing judged, 3 not like them, 4 where it cannot be told."""
-        if self.judgement is None or self.judgement.word == "in":
-            return IN
-        return OUT if self.judgement.word == "out" else OPEN
+    def own_words(self) -> tuple[str, ...]:
+        """Return what the run's own answer says against it."""
+        if self.judged is None:
+            return ()
+        told = self.judged.facts.answer
+        spoiled = told.verdict in ("unfair test", "cannot decide")
+        shown = (f"Its own answer: {told.verdict}: {told.reason}.",) if spoiled else ()
+        return (*shown, *(f"its own warning: {text}" for text in told.front.warnings))
+
+    @property
+    def unlike_words(self) -> tuple[str, ...]:
+        """Return what panel.toml says was not alike between the runs, in words."""
+        return tuple(f"{one.told[:-1]} (by the number of the run)." for one in self.unlike)
 
 
 def judge_folders(
@@ -163,29 +153,12 @@ def repeat_of(
     good = tuple(run for run in runs if not _unfit(run, flow))
     if judged is not None and (other := _other_feed(judged, flow)):
         judged = replace(judged, reference=None, by_impulse=None, why=other)
-    curves = [run.reference for run in good if run.reference is not None]
-    if not curves:
-        why = f": {out[0][0]}: {out[0][1]}" if out else ""
-        raise WetlineError(f"repeat: no good run can be used{why}")
-    band = good_band(curves, usual_sd, coverage, confidence)
-    judgement = alike = None
-    if judged is not None:
-        judgement = RunJudgement("cannot tell")
-        if judged.reference is not None:
-            judgement = judge_run(band, judged.reference)
-        by_impulse = [run.by_impulse for run in good if run.by_impulse is not None]
-        if judged.by_impulse is not None and len(by_impulse) == len(good):
-            band_alike = good_band(by_impulse, usual_sd, coverage, confidence)
-            alike = judge_run(band_alike, judged.by_impulse)
-    return Repeat(
-        good=good,
-        left_out=tuple(out),
-        judged=judged,
-        band=band,
-        judgement=judgement,
-        alike=alike,
-        charts=_charts(good, judged, band),
+    found = judge_by_band(
+        good, out, judged, coverage=coverage, confidence=confidence, usual_sd=usual_sd
     )
+    charts = _charts(good, judged, found.band)
+    shared = {key: value for key, value in vars(found).items() if key not in ("good", "judged")}
+    return Repeat(**(shared | {"good": good, "judged": judged, "charts": charts}))
 
 
 def _other_feed(run: Run, flow: str) -> str:

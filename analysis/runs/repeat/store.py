@@ -5,6 +5,7 @@ Tested in tests/analysis/runs/repeat/test_job.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,22 +15,22 @@ from analysis.record.figures import png_bytes
 from analysis.runs.panels.page import answer_box, bullets, page, picture, section, table
 from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.figures import DPI, band_figure, charts_figure
-from analysis.runs.repeat.job import Repeat
+from analysis.runs.repeat.judged import Judged
 from analysis.runs.repeat.text import (
     answer_lines,
     band_rows,
     chart_lines,
     head,
     run_lines,
-    unlike_lines,
 )
 from vision.common.atomic_files import plain, replace_file, write_json, write_text
 from vision.common.outside.version import wetline_version
 
 PAGE, NUMBERS, BAND, CHARTS = "repeat.html", "repeat.json", "band.png", "control_charts.png"
+ACROSS = {"mm": "distance_mm", "% wet": "wet_percent"}
 
 
-def repeat_json(found: Repeat) -> dict[str, Any]:
+def repeat_json(found: Judged) -> dict[str, Any]:
     """Return the answer as plain JSON values."""
     band = found.band
     shaped: dict[str, Any] = plain(
@@ -39,21 +40,22 @@ def repeat_json(found: Repeat) -> dict[str, Any]:
             "judgement_resin_and_vacuum_taken_out": (
                 None if found.alike is None else asdict(found.alike)
             ),
-            "good": [{"run": run.label, "name": run.facts.name} for run in found.good],
+            "good": [{"run": run.label, "name": run.name} for run in found.good],
             "left_out": [{"name": name, "why": why} for name, why in found.left_out],
-            "judged": None if found.judged is None else found.judged.facts.name,
+            "judged": None if found.judged is None else found.judged.name,
             "band": {
                 "rests_on": "own spread" if band.own else "usual scatter of like panels",
                 "runs": band.count,
                 "coverage": band.coverage,
                 "confidence": band.confidence,
                 "factor": band.factor,
-                "distance_mm": band.distance_mm.round(1),
+                ACROSS[band.unit]: band.distance_mm.round(1),
                 "middle_s": band.middle_s.round(1),
                 "early_s": band.early_s.round(1),
                 "late_s": band.late_s.round(1),
             },
             "charts": [_chart_json(chart) for chart in found.charts],
+            **found.own_json,
         }
     )
     return shaped
@@ -78,7 +80,13 @@ def _chart_json(chart: ControlChart) -> dict[str, Any]:
     }
 
 
-def build_page(found: Repeat, band_png: bytes, charts_png: bytes | None, version: str = "") -> str:
+def build_page(
+    found: Judged,
+    band_png: bytes,
+    charts_png: bytes | None,
+    version: str = "",
+    more: Sequence[str] = (),
+) -> str:
     """Build the page of a repeat.
 
     Parameters
@@ -87,36 +95,42 @@ def build_page(found: Repeat, band_png: bytes, charts_png: bytes | None, version
     band_png, charts_png : bytes
         The pictures; no charts where None.
     version : str
+    more : sequence of str
+        What else there is to show, already HTML; it stands below the band.
     """
     rows = [
-        (f"{mm} mm", [(middle, ""), (early, ""), (late, "")])
-        for mm, middle, early, late in band_rows(found)
+        (f"{far} {found.band.unit}", [(middle, ""), (early, ""), (late, "")])
+        for far, middle, early, late in band_rows(found)
     ]
     shown = "" if charts_png is None else picture(charts_png, CHART_CAPTION)
     parts = [
         answer_box(head(found), answer_lines(found)),
-        picture(band_png, BAND_CAPTION),
+        picture(band_png, BAND_CAPTION[found.band.unit]),
+        *more,
         section("Runs", bullets(run_lines(found))),
         section(
             "The band in minutes",
             table(["passes", "middle", "earliest", "latest"], rows),
         ),
-        section("What was not alike", bullets(unlike_lines(found))),
+        section("What was not alike", bullets(found.unlike_words)),
         section("From run to run", shown + bullets(chart_lines(found))),
         section("Caution", bullets([CAUTION])),
     ]
-    name = "Good runs" if found.judged is None else found.judged.facts.name
+    name = "Good runs" if found.judged is None else found.judged.name
     return page(name, parts, version)
 
 
-BAND_CAPTION = "Front distance against time: the good runs, their band, the run judged."
+BAND_CAPTION = {
+    "mm": "Front distance against time: the good runs, their band, the run judged.",
+    "% wet": "Wet share of the part against time: the good runs, their band, the run judged.",
+}
 CHART_CAPTION = (
     "Control charts: each value with the limits of the good runs, and below it the step from the "
     "run before. A square marks what a rule picks out."
 )
 
 
-def write_repeat(folder: Path, found: Repeat) -> Path:
+def write_repeat(folder: Path, found: Judged, more: Sequence[str] = ()) -> Path:
     """Write the files into a folder and return the page.
 
     Parameters
@@ -135,5 +149,5 @@ def write_repeat(folder: Path, found: Repeat) -> Path:
         drawn: bytes = charts
         replace_file(folder / CHARTS, lambda part: part.write_bytes(drawn))
     write_json(folder / NUMBERS, repeat_json(found))
-    write_text(folder / PAGE, build_page(found, band, charts, wetline_version()))
+    write_text(folder / PAGE, build_page(found, band, charts, wetline_version(), more))
     return folder / PAGE

@@ -6,71 +6,65 @@ import textwrap
 
 from analysis.forecast.panel_text import CAUTION
 from analysis.runs.repeat.control_chart import FIRM, ControlChart
-from analysis.runs.repeat.job import Repeat
+from analysis.runs.repeat.judged import Judged
 from analysis.runs.repeat.judgement import RunJudgement
 from vision.common.rounding import minute_decimals, minutes, rounded
 
 WIDTH = 96
 
 
-def head(found: Repeat) -> str:
+def head(found: Judged) -> str:
     """Write the answer in one sentence."""
-    told = found.judgement
+    told, unit = found.judgement, found.band.unit
+    if found.own_head:
+        return found.own_head
     if told is None:
         count = found.band.count
         return f"Band of {count} good {'run' if count == 1 else 'runs'}"
     if told.word == "in":
-        return f"LIKE THE GOOD RUNS, as far as it went ({rounded(told.judged_mm)} mm)"
+        return (
+            f"LIKE THE GOOD RUNS, as far as it went ({rounded(told.judged_mm)} {found.band.unit})"
+        )
     if told.word == "cannot tell":
         return "CANNOT BE TOLD"
-    where = "the start" if told.manner == "from the start" else f"{_place(told)} on"
+    where = "the start" if told.manner == "from the start" else f"{_place(told, unit)} on"
     way = f"{told.side.upper()} from {where}"
     if told.word == "in, but":
         return f"QUESTION: {way}"
     return f"NOT LIKE THE GOOD RUNS: {way}"
 
 
-def answer_lines(found: Repeat) -> list[str]:
+def answer_lines(found: Judged) -> list[str]:
     """Write what stands below the head: how far off, how it came about, what usually does it."""
     told = found.judgement
-    end = f"The band ends at {rounded(float(found.band.distance_mm[-1]))} mm, where the shortest"
+    unit = found.band.unit
+    end = (
+        f"The band ends at {rounded(float(found.band.distance_mm[-1]))} {unit}, where the shortest"
+    )
     end += " good run did."
     if told is None:
-        return [_sentence(found.band.words), end]
+        return [sentence(found.band.words), end]
     if told.word == "cannot tell":
         why = "" if found.judged is None else found.judged.why
         return [
-            _sentence(why or "the run ended before the place from which runs are compared"),
+            sentence(why or "the run ended before the place from which runs are compared"),
         ]
     out = []
     if told.word == "in":
         out.append(f"At the end it had taken {_ratio(told)} as long as the middle good run.")
     else:
-        out += _off_lines(told)
-    out += [_sentence(found.band.words), end]
-    return [*out, *_alike_line(found), *_own_lines(found)]
+        out += _off_lines(told, unit)
+    out += [sentence(found.band.words), end]
+    return [*out, *_alike_line(found), *map(sentence, found.own_words)]
 
 
-def _own_lines(found: Repeat) -> list[str]:
-    """Write what the run's own answer says against it."""
-    if found.judged is None:
-        return []
-    told = found.judged.facts.answer
-    shown = [f"Its own answer: {told.verdict}: {told.reason}."] if _spoiled(told.verdict) else []
-    return shown + [_sentence(f"its own warning: {text}") for text in told.front.warnings]
-
-
-def _spoiled(verdict: str) -> bool:
-    return verdict in ("unfair test", "cannot decide")
-
-
-def _off_lines(told: RunJudgement) -> list[str]:
+def _off_lines(told: RunJudgement, unit: str) -> list[str]:
     assert told.left_mm is not None
     assert told.left_s is not None
     assert told.late_s is not None
     late = f"{minutes(abs(told.late_s))} {'late' if told.late_s > 0 else 'early'}"
     came = (
-        f"it came back at {rounded(told.back_mm)} mm"
+        f"it came back at {rounded(told.back_mm)} {unit}"
         if told.back_mm is not None
         else "it did not come back"
     )
@@ -81,8 +75,8 @@ def _off_lines(told: RunJudgement) -> list[str]:
             "panels rarely differ so much."
         )
     out.append(
-        f"It left at {_place(told)}, after {minutes(told.left_s)}, {late} against the middle good "
-        f"run; {came}. At the end it had taken {_ratio(told)} as long."
+        f"It left at {_place(told, unit)}, after {minutes(told.left_s)}, {late} against the middle "
+        f"good run; {came}. At the end it had taken {_ratio(told)} as long."
     )
     how = {
         "from the start": "It was off from the start, by about the same share all the way.",
@@ -93,7 +87,7 @@ def _off_lines(told: RunJudgement) -> list[str]:
     return out
 
 
-def _alike_line(found: Repeat) -> list[str]:
+def _alike_line(found: Judged) -> list[str]:
     """Write what is left once the stated resin and vacuum are taken out."""
     told, alike = found.judgement, found.alike
     if told is None or alike is None or alike.word == "cannot tell":
@@ -101,7 +95,7 @@ def _alike_line(found: Repeat) -> list[str]:
     if told.word != "in" and alike.word == "in":
         return [
             "With viscosity and vacuum as stated taken out it runs like the good ones: what "
-            "panel.toml says of them explains it."
+            f"{found.settings_file} says of them explains it."
         ]
     if told.word == "in" and alike.word == "out":
         return [
@@ -113,7 +107,7 @@ def _alike_line(found: Repeat) -> list[str]:
     return ["Viscosity and vacuum as stated do not explain it."]
 
 
-def chart_lines(found: Repeat) -> list[str]:
+def chart_lines(found: Judged) -> list[str]:
     """Write what each control chart shows."""
     out = [line for chart in found.charts for line in _chart(chart)]
     if any(chart.centre is not None for chart in found.charts):
@@ -137,32 +131,28 @@ def _chart(chart: ControlChart) -> list[str]:
     return [f"{told}. Look at: {found}."]
 
 
-def run_lines(found: Repeat) -> list[str]:
+def run_lines(found: Judged) -> list[str]:
     """Write which run has which number."""
-    out = [f"{run.label}: {run.facts.name}" for run in found.good]
+    out = [f"{run.label}: {run.name}" for run in found.good]
     out += [f"not counted as good: {name}: {why}" for name, why in found.left_out]
     if found.judged is not None:
-        out.append(f"{found.judged.label}: {found.judged.facts.name} (judged)")
+        out.append(f"{found.judged.label}: {found.judged.name} (judged)")
     return out
 
 
-def unlike_lines(found: Repeat) -> list[str]:
-    """Write what panel.toml says was not alike between the runs."""
-    return [f"{one.told[:-1]} (by the number of the run)." for one in found.unlike]
-
-
-def repeat_lines(found: Repeat) -> list[str]:
+def repeat_lines(found: Judged) -> list[str]:
     """Write everything for the screen, the answer first."""
-    out = [head(found), *_wrapped(answer_lines(found)), "", "Runs", *_wrapped(run_lines(found))]
-    if told := unlike_lines(found):
-        out += ["", "What was not alike", *_wrapped(told)]
+    out = [head(found), *wrapped(answer_lines(found)), "", "Runs", *wrapped(run_lines(found))]
+    if found.unlike_words:
+        out += ["", "What was not alike", *wrapped(list(found.unlike_words))]
     charts = chart_lines(found)
     if charts:
-        out += ["", "From run to run", *_wrapped(charts)]
+        out += ["", "From run to run", *wrapped(charts)]
     return [*out, "", *textwrap.wrap(CAUTION, WIDTH)]
 
 
-def _wrapped(lines: list[str]) -> list[str]:
+def wrapped(lines: list[str]) -> list[str]:
+    """Return lines broken to the width of a screen, each indented."""
     return [
         part
         for line in lines
@@ -170,19 +160,20 @@ def _wrapped(lines: list[str]) -> list[str]:
     ]
 
 
-def _place(told: RunJudgement) -> str:
-    return f"{rounded(told.left_mm or 0.0)} mm"
+def _place(told: RunJudgement, unit: str) -> str:
+    return f"{rounded(told.left_mm or 0.0)} {unit}"
 
 
 def _ratio(told: RunJudgement) -> str:
     return f"{told.end_ratio:.2f} times" if told.end_ratio is not None else "not known times"
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """Return a text with a capital and a full stop."""
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
-def band_rows(found: Repeat) -> list[tuple[str, str, str, str]]:
+def band_rows(found: Judged) -> list[tuple[str, str, str, str]]:
     """Return the band at a few distances: mm, middle, earliest and latest minutes."""
     band = found.band
     rows = []
