@@ -6,12 +6,16 @@ Tested in tests/analysis/runs/repeat/test_job.py and tests/analysis/runs/export/
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from analysis.commands.options import Measure
 from vision.common.quantity import LENGTH_MM, PERCENT
 from vision.errors import WetlineError
+
+if TYPE_CHECKING:
+    from analysis.runs.repeat.judged import Judged
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 LENGTH = Measure(LENGTH_MM, at_least=20, at_most=100_000, likely=(50, 20_000))
@@ -149,20 +153,21 @@ def repeat(
 ) -> None:
     """Find out whether a run went like the good ones did.
 
-    GOOD are folders of good runs, in the order in which they were made. The exit code is 0 where
+    GOOD are folders of good runs, of one set-up or of one part, in the order in which they were
+    made. The exit code is 0 where
     the run is like them (or none is judged), 3 where it is not, 4 where that cannot be told.
     """
     import json
 
-    from analysis.runs.parts.part_facts import refuse_parts
-    from analysis.runs.repeat.job import judge_folders
-    from analysis.runs.repeat.store import repeat_json, write_repeat
+    from analysis.runs.parts.part_facts import all_parts
+    from analysis.runs.repeat.store import repeat_json
     from analysis.runs.repeat.text import head, repeat_lines
 
-    refuse_parts([*good, *([] if judged is None else [judged])])
-    found = judge_folders(good, judged, coverage_percent / 100.0, confidence_percent / 100.0)
+    shares = (coverage_percent / 100.0, confidence_percent / 100.0)
     default = Path("good_runs") if judged is None else judged / "results"
-    page = write_repeat(place or default, found)
+    of_parts = all_parts([*good, *([] if judged is None else [judged])])
+    judge = _judge_parts if of_parts else _judge_panels
+    found, page = judge(good, judged, shares, place or default)
     if as_json:
         click.echo(json.dumps(repeat_json(found), indent=2, ensure_ascii=False))
     elif quiet:
@@ -171,6 +176,28 @@ def repeat(
         click.echo("\n".join(repeat_lines(found)))
         click.echo(f"Page: {page}")
     ctx.exit(found.exit_code)
+
+
+def _judge_panels(
+    good: tuple[Path, ...], judged: Path | None, shares: tuple[float, float], place: Path
+) -> tuple[Judged, Path]:
+    """Hold a panel's run against good ones, and write the page."""
+    from analysis.runs.repeat.job import judge_folders
+    from analysis.runs.repeat.store import write_repeat
+
+    found = judge_folders(good, judged, *shares)
+    return found, write_repeat(place, found)
+
+
+def _judge_parts(
+    good: tuple[Path, ...], judged: Path | None, shares: tuple[float, float], place: Path
+) -> tuple[Judged, Path]:
+    """Hold a part's run against good ones of the same part, and write the page."""
+    from analysis.runs.part_repeat.job import judge_part_folders
+    from analysis.runs.part_repeat.store import write_parts_repeat
+
+    found = judge_part_folders(good, judged, *shares)
+    return found, write_parts_repeat(place, found)
 
 
 @click.command()

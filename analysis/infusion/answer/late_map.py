@@ -14,9 +14,10 @@ from matplotlib.patches import Patch as Swatch
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.answer.photo_lines import planned_lines, seen_lines
 from analysis.part.answer.figures import FEED, GAP, VENT, WIDTH_IN, base, new_figure, places
+from analysis.part.grid.network import Links
 from vision.common.rounding import rounded
 from vision.drawing.front_lines import choose_times_s
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
 LATE = LinearSegmentedColormap.from_list(
     "late", ["#0b3c6f", "#5b8fbf", "#c5d9e8", "#faf7f0", "#f0cfa0", "#cc7a2e", "#7a2d00"]
@@ -38,10 +39,34 @@ def late_map(run: InfusionAnswer) -> Figure:
         ax.set_title(f"{run.planned.name}: nothing could be measured, so nothing is compared")
         return figure
     links = run.on.links
-    late_min = links.field(beside.late.late_s) / 60.0
+    image = paint_late(ax, links, beside.late.late_s, clip)
+    hatch(ax, links, ~beside.late.compared, clip)
+    _lines(ax, run, clip)
+    places(ax, run.job.plan)
+    _numbers(ax, run)
+    bar = figure.colorbar(image, ax=ax, shrink=0.85, pad=0.015)
+    bar.set_label("min later (+) or earlier (-) than planned")
+    ax.set_title(f"{run.planned.name}: minutes early and late", fontsize=11)
+    figure.legend(handles=_key(run), loc="outside lower center", ncols=6, frameon=False, fontsize=8)
+    return figure
+
+
+def paint_late(ax: Any, links: Links, late_s: FloatArray, clip: Any) -> Any:
+    """Paint minutes early and late on the cells of a part, and return the image for its bar.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes
+    links : Links
+        The cells.
+    late_s : ndarray of shape (cells,), float
+        NaN stays blank.
+    clip : matplotlib Path
+        Of the part.
+    """
+    late_min, grid = links.field(late_s) / 60.0, links.grid
     size = np.abs(late_min[np.isfinite(late_min)])
     reach = max(float(np.quantile(size, 0.98)) if size.size else 0.0, 1.0)
-    grid = links.grid
     edge = (
         grid.x0_mm,
         grid.x0_mm + grid.nx * grid.dx_mm,
@@ -51,15 +76,18 @@ def late_map(run: InfusionAnswer) -> Figure:
     how: dict[str, Any] = {"extent": edge, "origin": "lower", "zorder": 1}
     image = ax.imshow(late_min, cmap=LATE, vmin=-reach, vmax=reach, interpolation="nearest", **how)
     image.set_clip_path(clip)
-    _hatch(ax, links.field((~beside.late.compared).astype(float)), run, clip)
-    _lines(ax, run, clip)
-    places(ax, run.job.plan)
-    _numbers(ax, run)
-    bar = figure.colorbar(image, ax=ax, shrink=0.85, pad=0.015)
-    bar.set_label("min later (+) or earlier (-) than planned")
-    ax.set_title(f"{run.planned.name}: minutes early and late", fontsize=11)
-    figure.legend(handles=_key(run), loc="outside lower center", ncols=6, frameon=False, fontsize=8)
-    return figure
+    return image
+
+
+def hatch(ax: Any, links: Links, cells: BoolArray, clip: Any) -> None:
+    """Hatch cells of a part, such as those that were not seen."""
+    grid, field = links.grid, np.nan_to_num(links.field(cells.astype(float), 0.0))
+    if min(field.shape) < 2 or not (field > 0.5).any():
+        return
+    drawn = ax.contourf(grid.x_mm, grid.y_mm, field, [0.5, 2.0], colors="none", hatches=["///"])
+    drawn.set_edgecolor("#777777")
+    drawn.set_linewidth(0.0)
+    drawn.set_clip_path(clip)
 
 
 def _key(run: InfusionAnswer) -> list[Any]:
@@ -75,18 +103,6 @@ def _key(run: InfusionAnswer) -> list[Any]:
     if run.job.plan.gaps:
         marks.append(Line2D([], [], color=GAP, linewidth=2.2, label="planned gap"))
     return marks
-
-
-def _hatch(ax: Any, field: FloatArray, run: InfusionAnswer, clip: Any) -> None:
-    grid = run.on.links.grid
-    if min(field.shape) < 2 or not (np.nan_to_num(field) > 0.5).any():
-        return
-    drawn = ax.contourf(
-        grid.x_mm, grid.y_mm, np.nan_to_num(field), [0.5, 2.0], colors="none", hatches=["///"]
-    )
-    drawn.set_edgecolor("#777777")
-    drawn.set_linewidth(0.0)
-    drawn.set_clip_path(clip)
 
 
 def _lines(ax: Any, run: InfusionAnswer, clip: Any) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
+from analysis.infusion.learn.learnt import WHAT
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
 
@@ -172,7 +173,7 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
             text = f"{span}, planned {shown(one.planned)}"
         else:
             text = f"can't be told from here: {one.why}"
-        what = {"zone": "K of", "gap": "width of", "feed": "resistance of"}[one.kind]
+        what = WHAT[one.kind]
         out.append(Row("Learnt", f"{what} {one.name}: {text}"))
     low, high = minutes(run.learnt.fill_low_s, "down"), minutes(run.learnt.fill_high_s, "up")
     gel = run.learnt.gel_s

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,17 +11,32 @@ from typing import Any
 
 import numpy as np
 
-from analysis.infusion.answer.run_files import MAP, NUMBERS
+from analysis.infusion.answer.run_files import HEADER, MAP, NUMBERS, TABLE
 from analysis.infusion.seen.made_from import plan_stamp
 from analysis.part.answer.job import results_of
 from analysis.part.plan.part_toml import PartJob, read_part
 from vision.common.atomic_files import read_json
+from vision.common.outside.input_files import read_text
 from vision.common.outside.stored_results import read_arrays
 from vision.errors import WetlineError
-from vision.records import FloatArray
+from vision.records import BoolArray, FloatArray
 
-MAPS = ("time_s", "sd_s", "seen", "inside", "x_mm", "y_mm")
+MAPS = ("time_s", "sd_s", "seen", "inside", "x_mm", "y_mm", "last_s", "start_sd_s")
 TABLES = ("seen", "planned", "scale")
+
+
+@dataclass(frozen=True)
+class KeptArrival:
+    """The arrival map that a run left; fields as of `vision.part_records.PartSeen`."""
+
+    x_mm: FloatArray
+    y_mm: FloatArray
+    inside: BoolArray
+    time_s: FloatArray
+    sd_s: FloatArray
+    seen: BoolArray
+    last_s: float
+    start_sd_s: float
 
 
 @dataclass(frozen=True)
@@ -35,8 +52,7 @@ class KeptRun:
         What part.toml says: the same as when it was run.
     numbers : mapping
         What part_run.json holds.
-    maps : mapping of str to ndarray
-        ``time_s``, ``sd_s``, ``seen``, ``inside`` of shape (ny, nx); ``x_mm`` and ``y_mm``.
+    arrival : KeptArrival
     photos : tuple of str
         Stamps of the photos it was made from, sorted.
     """
@@ -45,7 +61,7 @@ class KeptRun:
     results: Path
     job: PartJob
     numbers: Mapping[str, Any]
-    maps: Mapping[str, FloatArray]
+    arrival: KeptArrival
     photos: tuple[str, ...]
 
     @property
@@ -86,24 +102,62 @@ def read_kept(path: Path) -> KeptRun:
             f"{job.path}: it, or a file that it names, has changed since its run: run "
             f"`wetline run {path}` again"
         )
-    return KeptRun(path, results, job, numbers, _maps(results, path), tuple(made["photos"]))
+    return KeptRun(path, results, job, numbers, _arrival(results, path), tuple(made["photos"]))
 
 
-def _maps(results: Path, path: Path) -> dict[str, FloatArray]:
+def _arrival(results: Path, path: Path) -> KeptArrival:
+    again = f"run `wetline run {path}` again"
     try:
         maps = read_arrays(results / MAP)
     except (OSError, ValueError) as error:
-        raise WetlineError(
-            f"{results / MAP}: cannot be read: run `wetline run {path}` again"
-        ) from error
+        raise WetlineError(f"{results / MAP}: cannot be read: {again}") from error
     fits = all(name in maps for name in MAPS) and all(
         maps[name].shape == maps["time_s"].shape for name in MAPS[:4]
     )
-    if not fits or maps["time_s"].shape != (len(maps["y_mm"]), len(maps["x_mm"])):
-        raise WetlineError(
-            f"{results / MAP}: not what Wetline writes: run `wetline run {path}` again"
-        )
-    return maps
+    if not fits or maps["time_s"].shape != (maps["y_mm"].size, maps["x_mm"].size):
+        raise WetlineError(f"{results / MAP}: not what Wetline writes: {again}")
+    return KeptArrival(
+        x_mm=maps["x_mm"],
+        y_mm=maps["y_mm"],
+        inside=maps["inside"].astype(bool),
+        time_s=maps["time_s"],
+        sd_s=maps["sd_s"],
+        seen=maps["seen"].astype(bool),
+        last_s=float(maps["last_s"]),
+        start_sd_s=float(maps["start_sd_s"]),
+    )
+
+
+def read_front(run: KeptRun) -> list[dict[str, Any]]:
+    """Return the rows of part_front.csv, a photo each.
+
+    Returns
+    -------
+    list of dict
+        ``frame``, ``note``: text; ``used``: bool; the rest: float, None where it is not known.
+
+    Raises
+    ------
+    WetlineError
+        If the file is not what Wetline writes.
+    """
+    path = run.results / TABLE
+    try:
+        rows = list(csv.DictReader(io.StringIO(read_text(path))))
+        if not rows or set(rows[0]) != set(HEADER):
+            raise ValueError
+        return [{key: _value(key, row[key]) for key in HEADER} for row in rows]
+    except (OSError, ValueError, TypeError, csv.Error) as error:
+        again = f"run `wetline run {run.path}` again"
+        raise WetlineError(f"{path}: not what Wetline writes: {again}") from error
+
+
+def _value(key: str, text: str) -> Any:
+    if key in ("frame", "note"):
+        return text
+    if key == "used":
+        return text == "yes"
+    return float(text) if text else None
 
 
 def share_wet(run: KeptRun) -> tuple[FloatArray, FloatArray]:
@@ -121,8 +175,7 @@ def share_wet(run: KeptRun) -> tuple[FloatArray, FloatArray]:
     By counting the arrival map, so that it does not hang on when photos were taken; places that
     were not seen count as filled in from around them.
     """
-    inside = run.maps["inside"].astype(bool)
-    time_s = np.sort(run.maps["time_s"][inside])
+    time_s = np.sort(run.arrival.time_s[run.arrival.inside])
     share = np.arange(1, len(time_s) + 1) / max(len(time_s), 1)
     wet = np.isfinite(time_s)
     return time_s[wet], share[wet]

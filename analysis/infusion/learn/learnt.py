@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from analysis.part.plan.plan import PartPlan
 from vision.records import FloatArray
 
+WHAT = {"zone": "K of", "gap": "width of", "feed": "resistance of"}
+"""What a value is, by its kind, before its name."""
+
 
 @dataclass(frozen=True)
 class LearntValue:

@@ -3,15 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from analysis.part.grid.network import Links
-from vision.part_records import PartSeen
 from vision.records import BoolArray, FloatArray, IntArray
 
 LEAST_SEEN = 0.5
 """Share of a cell's pixels that must have been seen for the cell to be."""
+
+
+class ArrivalSeen(Protocol):
+    """Arrival as seen on its own grid: of a `PartSeen`, or as a run left it."""
+
+    @property
+    def x_mm(self) -> FloatArray: ...  # noqa: D102
+    @property
+    def y_mm(self) -> FloatArray: ...  # noqa: D102
+    @property
+    def inside(self) -> BoolArray: ...  # noqa: D102
+    @property
+    def time_s(self) -> FloatArray: ...  # noqa: D102
+    @property
+    def sd_s(self) -> FloatArray: ...  # noqa: D102
+    @property
+    def seen(self) -> BoolArray: ...  # noqa: D102
+    @property
+    def last_s(self) -> float: ...  # noqa: D102
+    @property
+    def start_sd_s(self) -> float: ...  # noqa: D102
 
 
 @dataclass(frozen=True)
@@ -48,12 +69,13 @@ class SeenOnPlan:
         return np.isfinite(self.time_s)
 
 
-def bring_on_plan(seen: PartSeen, links: Links) -> SeenOnPlan:
+def bring_on_plan(seen: ArrivalSeen, links: Links) -> SeenOnPlan:
     """Bring what was seen to the cells of a plan.
 
     Parameters
     ----------
-    seen : PartSeen
+    seen : ArrivalSeen
+        Such as a `vision.part_records.PartSeen`.
     links : Links
         The plan's grid.
 
@@ -81,7 +103,7 @@ def bring_on_plan(seen: PartSeen, links: Links) -> SeenOnPlan:
     return SeenOnPlan(links, time_s, sd_s, told & some, seen.last_s, seen.start_sd_s)
 
 
-def _pixels_by_cell(seen: PartSeen, links: Links) -> tuple[IntArray, IntArray]:
+def _pixels_by_cell(seen: ArrivalSeen, links: Links) -> tuple[IntArray, IntArray]:
     """Return pixels of the part and the cell each belongs to; every cell in the picture has one."""
     grid = links.grid
     col = np.floor((seen.x_mm - grid.x0_mm) / grid.dx_mm).astype(int)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from analysis.infusion.learn.learnt import WHAT
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.answer.text import rows, sentence, verdict_word
 from analysis.record.content import TableRow, VerdictWords
@@ -24,7 +25,6 @@ from analysis.record.story.blocks import (
 )
 from vision.common.rounding import lapse, minutes, scientific
 
-WHAT = {"zone": "K of", "gap": "width of", "feed": "resistance of"}
 Content = Mapping[str, Any]
 
 

@@ -81,22 +81,6 @@ def all_parts(folders: Sequence[Path]) -> bool:
     return any(parts)
 
 
-def refuse_parts(folders: Sequence[Path]) -> None:
-    """Find out whether any folder is a part, for what takes panels only.
-
-    Raises
-    ------
-    WetlineError
-        Naming the folder, with what to do.
-    """
-    for folder in folders:
-        if is_part(folder):
-            raise WetlineError(
-                f"{folder}: is a part: repeat takes panels only: put parts beside each other "
-                "with `wetline compare`"
-            )
-
-
 def read_part_facts(folder: Path) -> PartFacts:
     """Read what a run left of a part.
 
@@ -149,7 +133,7 @@ def one_run(one: KeptRun, other: KeptRun) -> str:
     both = set(one.photos) & set(other.photos)
     if both:
         return "1 photo is in both" if len(both) == 1 else f"{len(both)} photos are in both"
-    a, b = one.maps["time_s"], other.maps["time_s"]
+    a, b = one.arrival.time_s, other.arrival.time_s
     if a.shape != b.shape or not np.isfinite(a).any():
         return ""
     alike = np.allclose(a, b, rtol=0.0, atol=SAME_S, equal_nan=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.infusion.learn.learnt import WHAT
 from analysis.runs.compare.differences import SCATTER, differences, estimate, mean_of
 from analysis.runs.parts.part_facts import PartFacts, read_part_facts, refuse_unlike
 from vision.errors import WetlineError
@@ -89,7 +90,7 @@ def compare_parts(parts: Sequence[PartFacts], scatter: float | None = None) -> P
     named = {f"P{k}": part for k, part in enumerate(parts, start=1)}
     numbers: dict[tuple[str, str], dict[str, Number]] = {}
     for label, part in named.items():
-        for key, number in _numbers(part):
+        for key, number in numbers_of(part):
             numbers.setdefault(key, {})[label] = number
     counts = SCATTER if scatter is None else scatter
     fair = [label for label, part in named.items() if not part.left_out]
@@ -98,19 +99,19 @@ def compare_parts(parts: Sequence[PartFacts], scatter: float | None = None) -> P
         for (name, unit), told in numbers.items()
         for pair in _pairs(name, {k: told[k] for k in fair if k in told}, counts, unit)
     ]
-    return PartsBeside(named, numbers, tuple(pairs), tuple(_unlike(named)), counts)
+    return PartsBeside(named, numbers, tuple(pairs), tuple(unlike_stated(named)), counts)
 
 
-def _numbers(part: PartFacts) -> list[tuple[tuple[str, str], Number]]:
+def numbers_of(part: PartFacts) -> list[tuple[tuple[str, str], Number]]:
+    """Return each number that a run gives of a part, by name and unit."""
     learnt = part.numbers.get("learnt")
     if not isinstance(learnt, dict):
         why = part.left_out or part.numbers.get("not_learnt") or "nothing was learnt"
         return [(("full after", "s"), Number(None, why=why))]
     ends = (learnt["fill_time_s"], learnt["fill_time_low_s"], learnt["fill_time_high_s"])
     out = [(("full after", "s"), Number(*ends))]
-    what = {"zone": "K of", "gap": "width of", "feed": "resistance of"}
     for one in learnt["values"]:
-        key = (f"{what[one['kind']]} {one['name']}", one["unit"])
+        key = (f"{WHAT[one['kind']]} {one['name']}", one["unit"])
         out.append((key, Number(one["value"], one["low"], one["high"], one["why"])))
     return out
 
@@ -138,7 +139,7 @@ def _above(one: Number, two: Number) -> bool:
     return low > (math.inf if two.high is None else two.high)
 
 
-def _unlike(parts: dict[str, PartFacts]) -> list[str]:
+def unlike_stated(parts: Mapping[str, PartFacts]) -> list[str]:
     """Return what part.toml states of resin, vacuum and height that was not alike."""
     keys = sorted({key for part in parts.values() for key in part.stated})
     out = []

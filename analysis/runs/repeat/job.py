@@ -15,8 +15,7 @@ from analysis.runs.panels.good_run import Reference, reference_from
 from analysis.runs.panels.same_run import refuse_one_run_twice
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band
 from analysis.runs.repeat.control_chart import ControlChart, control_chart
-from analysis.runs.repeat.judged import Judged, judge_by_band
-from vision.errors import WetlineError
+from analysis.runs.repeat.judged import Judged, judge_by_band, refuse_same_folders
 
 WIDEST = 2.0
 """Ratio of the ends of an interval of K past which it is not charted (common practice, no
@@ -102,11 +101,7 @@ def judge_folders(
         If a folder cannot be read or is named twice, two hold the same photos or marks, or no good
         run can be used.
     """
-    places = [folder.resolve() for folder in good]
-    if len(set(places)) < len(places):
-        raise WetlineError("repeat: one good run is named twice: leave one out")
-    if judged is not None and judged.resolve() in places:
-        raise WetlineError(f"{judged}: is among the good runs: a run cannot judge itself")
+    refuse_same_folders(good, judged)
     runs = [read_run(folder, str(i)) for i, folder in enumerate(good, start=1)]
     last = None if judged is None else read_run(judged, str(len(good) + 1))
     refuse_one_run_twice([run.facts for run in (*runs, *([] if last is None else [last]))])

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Protocol
 
 from analysis.runs.panels.good_run import Reference
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
 from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.judgement import RunJudgement, judge_run
+from vision.common.rounding import rounded
 from vision.errors import WetlineError
 
 IN, OUT, OPEN = 0, 3, 4
@@ -85,6 +87,15 @@ class Judged:
         return ""
 
     @property
+    def own_sections(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Return what else there is to tell, each under its title."""
+        return ()
+
+    def far_words(self, far: float) -> str:
+        """Return a place on the band's way, in words."""
+        return f"{rounded(far)} {self.band.unit}"
+
+    @property
     def own_json(self) -> dict[str, Any]:
         """Return what else belongs into the JSON."""
         return {}
@@ -103,6 +114,21 @@ class Judged:
     def unlike_words(self) -> tuple[str, ...]:
         """Return what was not alike between the runs."""
         return ()
+
+
+def refuse_same_folders(good: Sequence[Path], judged: Path | None) -> None:
+    """Find out whether a folder is named twice.
+
+    Raises
+    ------
+    WetlineError
+        Naming it.
+    """
+    places = [folder.resolve() for folder in good]
+    if len(set(places)) < len(places):
+        raise WetlineError("repeat: one good run is named twice: leave one out")
+    if judged is not None and judged.resolve() in places:
+        raise WetlineError(f"{judged}: is among the good runs: a run cannot judge itself")
 
 
 def judge_by_band(

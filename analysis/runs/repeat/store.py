@@ -99,7 +99,7 @@ def build_page(
         What else there is to show, already HTML; it stands below the band.
     """
     rows = [
-        (f"{far} {found.band.unit}", [(middle, ""), (early, ""), (late, "")])
+        (far, [(middle, ""), (early, ""), (late, "")])
         for far, middle, early, late in band_rows(found)
     ]
     shown = "" if charts_png is None else picture(charts_png, CHART_CAPTION)
@@ -112,6 +112,7 @@ def build_page(
             "The band in minutes",
             table(["passes", "middle", "earliest", "latest"], rows),
         ),
+        *(section(title, bullets(lines)) for title, lines in found.own_sections),
         section("What was not alike", bullets(found.unlike_words)),
         section("From run to run", shown + bullets(chart_lines(found))),
         section("Caution", bullets([CAUTION])),

@@ -22,9 +22,7 @@ def head(found: Judged) -> str:
         count = found.band.count
         return f"Band of {count} good {'run' if count == 1 else 'runs'}"
     if told.word == "in":
-        return (
-            f"LIKE THE GOOD RUNS, as far as it went ({rounded(told.judged_mm)} {found.band.unit})"
-        )
+        return f"LIKE THE GOOD RUNS, as far as it went ({rounded(told.judged_mm)} {unit})"
     if told.word == "cannot tell":
         return "CANNOT BE TOLD"
     where = "the start" if told.manner == "from the start" else f"{_place(told, unit)} on"
@@ -36,12 +34,9 @@ def head(found: Judged) -> str:
 
 def answer_lines(found: Judged) -> list[str]:
     """Write what stands below the head: how far off, how it came about, what usually does it."""
-    told = found.judgement
-    unit = found.band.unit
-    end = (
-        f"The band ends at {rounded(float(found.band.distance_mm[-1]))} {unit}, where the shortest"
-    )
-    end += " good run did."
+    told, unit = found.judgement, found.band.unit
+    last = rounded(float(found.band.distance_mm[-1]))
+    end = f"The band ends at {last} {unit}, where the shortest good run did."
     if told is None:
         return [sentence(found.band.words), end]
     if told.word == "cannot tell":
@@ -143,6 +138,8 @@ def run_lines(found: Judged) -> list[str]:
 def repeat_lines(found: Judged) -> list[str]:
     """Write everything for the screen, the answer first."""
     out = [head(found), *wrapped(answer_lines(found)), "", "Runs", *wrapped(run_lines(found))]
+    for title, lines in found.own_sections:
+        out += ["", title, *wrapped(list(lines))]
     if found.unlike_words:
         out += ["", "What was not alike", *wrapped(list(found.unlike_words))]
     charts = chart_lines(found)
@@ -174,7 +171,7 @@ def sentence(text: str) -> str:
 
 
 def band_rows(found: Judged) -> list[tuple[str, str, str, str]]:
-    """Return the band at a few distances: mm, middle, earliest and latest minutes."""
+    """Return the band at a few distances: how far, middle, earliest and latest minutes."""
     band = found.band
     rows = []
     for i in range(9, len(band.distance_mm), 9):
@@ -182,7 +179,7 @@ def band_rows(found: Judged) -> list[tuple[str, str, str, str]]:
         early, late = band.early_s[i] / 60.0, band.late_s[i] / 60.0
         rows.append(
             (
-                rounded(float(band.distance_mm[i])),
+                found.far_words(float(band.distance_mm[i])),
                 rounded(float(band.middle_s[i]) / 60.0, places),
                 rounded(float(early), places, "down"),
                 rounded(float(late), places, "up"),

@@ -21,7 +21,7 @@ def test_a_run_is_read_back_as_it_was_written(tmp_path):
     run = late_run(tmp_path)
     found = kept(run, tmp_path)
     assert found.numbers["seen"]["last_s"] == pytest.approx(run.seen.last_s)
-    assert np.array_equal(found.maps["time_s"], run.seen.time_s, equal_nan=True)
+    assert np.array_equal(found.arrival.time_s, run.seen.time_s, equal_nan=True)
     assert found.photos == run.made_from.photos
     assert found.left_out == ""
     time_s, share = share_wet(found)

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from analysis.commands.runs import compare, repeat
+from analysis.commands.runs import compare
 from analysis.infusion.seen.made_from import plan_stamp
-from analysis.runs.parts.part_facts import all_parts, refuse_parts
+from analysis.runs.parts.part_facts import all_parts
 from analysis.runs.parts.parts_beside import compare_part_folders
 from analysis.runs.parts.parts_store import parts_json, write_parts
 from analysis.runs.parts.parts_text import difference_lines, parts_head, parts_lines
@@ -104,8 +104,6 @@ def test_other_parts_copies_and_panels_are_refused(tmp_path):
         compare_part_folders([a, a])
     with pytest.raises(WetlineError, match="parts with parts"):
         all_parts([a, tmp_path])
-    with pytest.raises(WetlineError, match="wetline compare"):
-        refuse_parts([tmp_path, a])
 
 
 def test_a_copy_with_a_photo_less_or_other_names_is_found_out(tmp_path):
@@ -126,9 +124,8 @@ def test_an_edited_part_toml_and_another_version_are_noticed(tmp_path):
         compare_part_folders([a, b])
 
 
-def test_the_commands_take_and_refuse_parts(tmp_path):
+def test_the_command_takes_parts(tmp_path):
     a, b = stored(tmp_path / "a", 3e-10), stored(tmp_path / "b", 1e-10, shift=1.0)
     out = CliRunner().invoke(compare, [str(a), str(b), "--to", str(tmp_path / "out")])
     assert out.exit_code == 0, out.output
     assert "REAL" in out.output
-    assert isinstance(CliRunner().invoke(repeat, [str(a)]).exception, WetlineError)
