@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from analysis.runs.panels.good_run import reference_from
-from analysis.runs.repeat.band import READING_MM, UNEVEN_SD, USUAL_SD, good_band
+from analysis.runs.repeat.band import READING, UNEVEN_SD, USUAL_SD, good_band
 from analysis.runs.repeat.judgement import judge_run
 from analysis.runs.repeat.tolerance import tolerance_factor
 from vision.errors import WetlineError
@@ -22,7 +22,7 @@ def test_one_run_has_the_usual_scatter_and_says_so():
     # Two panels differ by sqrt(2) of the scatter of one: 1.96 * 0.12 * sqrt(2) in ln t.
     # and what one place may be off: uneven cloth and the reading.
     half = stats.norm.ppf(0.975) * USUAL_SD * np.sqrt(2.0)
-    half += np.hypot(2 * UNEVEN_SD, 2 * READING_MM / 400.0)
+    half += np.hypot(2 * UNEVEN_SD, 2 * READING["mm"] / 400.0)
     assert not band.own
     assert band.late_s[-1] / band.middle_s[-1] == pytest.approx(np.exp(half), rel=1e-6)
     assert band.middle_s[-1] / band.early_s[-1] == pytest.approx(np.exp(half), rel=1e-6)
