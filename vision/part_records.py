@@ -10,6 +10,9 @@ from math import nan
 
 from vision.records import BoolArray, FloatArray, ScaleSummary
 
+Lens = tuple[FloatArray, FloatArray]
+"""Camera matrix, shape (3, 3), and distortion, shape (5,), from ideal to recorded pixels."""
+
 
 @dataclass(frozen=True)
 class FeedPlace:
@@ -88,7 +91,10 @@ class PartSeen:
     notes : tuple of str
         What happened at each frame, and why it is not used.
     homographies : ndarray of shape (K, 3, 3), float
-        From the plan's mm to pixels of each photo; NaN where the part was not found.
+        From the plan's mm to pixels of each photo, those of a lens without distortion; NaN where
+        the part was not found.
+    lens : (ndarray of shape (3, 3), ndarray of shape (5,)) or None
+        Camera matrix and distortion from there to recorded pixels, as of `vision.scale.plane_map`.
     scale : ScaleSummary
     usable : bool
         False when nothing could be measured; `reason` then says why and how to mend it.
@@ -122,3 +128,4 @@ class PartSeen:
     resin_start: str | None = None
     start_clock_s: float = nan
     feeds_seen: tuple[tuple[str, float], ...] = ()
+    lens: Lens | None = None

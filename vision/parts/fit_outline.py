@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import WetlineError
+from vision.parts.framing.side_ratio import find_side_ratio
 from vision.records import FloatArray, IntArray
 from vision.scale.plane_map import (
     PlaneMap,
@@ -79,7 +80,37 @@ def fit_outline(setup: PanelSetup, size: tuple[int, int], focal_35mm: float | No
         relative_sd=0.0,
         assumption="the lens is taken as free of distortion",
     )
-    return _with_error(plane, mm, px, off)
+    return _questioned(_with_error(plane, mm, px, off), setup, told)
+
+
+def _questioned(plane: PlaneMap, setup: PanelSetup, told: float | None) -> PlaneMap:
+    """Ask where length over width is not, or not surely, the lens's; widen by what is off."""
+    mm, px = np.array(setup.scale.points_mm, float), np.array(setup.scale.points_px, float)
+    ratio = find_side_ratio(mm, px, plane.image_size, told)
+    if "points_px" in setup.scale.confirmed or not (ratio.contradicts or ratio.untold):
+        return plane
+    stated = plane.length_mm / plane.width_mm
+    low, high = (stated * np.exp(ratio.off + k * ratio.sd) for k in (-1.96, 1.96))
+    mend = 'if the plan is true, write confirmed = ["points_px"] under [scale]'
+    if ratio.contradicts:
+        question = (
+            f"by the photo the outline is {low:.2f} to {high:.2f} times as long (x) as wide (y), "
+            f"by the plan {stated:.2f} times: measure the part, and tap on a whole photo; {mend}"
+        )
+    else:
+        question = (
+            f"the tapped points fit any outline {low:.2f} to {high:.2f} times as long (x) as wide "
+            f"(y), so the plan's {stated:.2f} rests on your word: measure length and width, or use "
+            f"photos that keep the phone's own details, which tell the focal length; {mend}"
+        )
+    doubt = abs(ratio.off) / 2 if ratio.contradicts else 0.0
+    by_ratio = doubt * float(np.hypot(plane.length_mm, plane.width_mm)) / 2 / np.sqrt(3)
+    return replace(
+        plane,
+        error_mm=float(np.hypot(plane.error_mm, by_ratio)),
+        relative_sd=float(np.hypot(plane.relative_sd, doubt)),
+        question=question,
+    )
 
 
 def misfit(
@@ -164,8 +195,8 @@ def find_part_scale(
     Raises
     ------
     WetlineError
-        As `fit_outline`, or if the part leaves the picture.
+        As `fit_outline`, or if too much of the part is out of the picture.
     """
     plane = fit_outline(setup, (int(image.shape[1]), int(image.shape[0])), focal_35mm)
-    require_in_picture(plane, setup.shown_file)
+    require_in_picture(plane, setup.shown_file, setup.outline)
     return plane

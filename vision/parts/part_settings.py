@@ -87,6 +87,7 @@ class PartCamera:
             frames=self.frames,
             scale=scale,
             understood=self.understood,
+            outline=on_canvas(self.shape, tuple(map(tuple, self.shape.outline_mm))),
         )
 
 

@@ -16,8 +16,9 @@ from vision.errors import WetlineError
 from vision.frames.prefetch import prefetch
 from vision.frames.reader import Frames, left_out
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
-from vision.part_records import PartSeen
+from vision.part_records import Lens, PartSeen
 from vision.parts.fit_outline import find_part_scale
+from vision.parts.framing.view import view_notes
 from vision.parts.height import Height, allow_height
 from vision.parts.measure_part import PartMeasured, measure_part
 from vision.parts.part_canvas import PartCanvas, lay_part
@@ -25,6 +26,7 @@ from vision.parts.part_settings import PartCamera, box_map
 from vision.parts.part_words import LOST, beyond_doubts, feeds_beside, in_part_words, warnings_of
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
+from vision.scale.plane_map import PlaneMap
 from vision.settings.tracker_settings import TrackerSettings
 from vision.tracking.canvases import Canvases, RecordedCanvases, flat_frame
 from vision.tracking.tracker import MOST_LOST
@@ -83,6 +85,7 @@ class PartTracker:
         self.count = 0
         self.last_photo: Frame | None = None
         self._part: PartCanvas | None = None
+        self._out_of_view = view_notes(camera, rectifier.plane)
 
     def add(self, frame: Frame) -> None:
         """Take the next frame in time."""
@@ -151,12 +154,21 @@ class PartTracker:
             reason=reason,
             doubts=(*beyond_doubts(self.camera, found), *found.doubts),
             warnings=(
+                *self._out_of_view,
                 *self.height.notes,
                 *warnings_of(self.camera, part, found, feeds, self._ended),
             ),
             start_clock_s=found.start_s,
             feeds_seen=feeds,
+            lens=lens_of(self.rectifier.plane),
         )
+
+
+def lens_of(plane: PlaneMap) -> Lens | None:
+    """Return camera matrix and distortion of a map; None for a lens taken as free of it."""
+    if plane.camera is None or plane.distortion is None:
+        return None
+    return plane.camera, plane.distortion
 
 
 def _not_understood(found: PartMeasured) -> Unexplained | None:

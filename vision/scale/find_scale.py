@@ -86,7 +86,7 @@ def _panel_size(setup: PanelSetup) -> tuple[float, float]:
 
 
 def _checked(plane: PlaneMap, setup: PanelSetup) -> PlaneMap:
-    require_in_picture(plane, setup.shown_file)
+    require_in_picture(plane, setup.shown_file, setup.outline)
     return plane
 
 

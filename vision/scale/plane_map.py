@@ -5,16 +5,22 @@ Tested in tests/vision/scale/test_find_scale.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from vision.errors import WetlineError
+from vision.part_records import Lens
 from vision.records import FloatArray
 
 _SLOPE_PX = 8.0
 _EDGE_TOLERANCE_PX = 2.0
+MOST_OUT_OF_VIEW = 0.25
+"""Share of a part that may lie outside the photo, not seen. Common practice, no source."""
+
+_VIEW_GRID = 160
 
 
 @dataclass(frozen=True)
@@ -147,6 +153,21 @@ def undistort_px(recorded_px: FloatArray, camera: FloatArray, distortion: FloatA
     return ideal
 
 
+def photo_px(points_mm: FloatArray, homography: FloatArray, lens: Lens | None) -> FloatArray:
+    """Map points of shape (N, 2) to recorded pixels by a homography and a lens, if it has one.
+
+    Parameters
+    ----------
+    points_mm : ndarray of shape (N, 2), float
+    homography : ndarray of shape (3, 3), float
+        To ideal pixels.
+    lens : (ndarray of shape (3, 3), ndarray of shape (5,)) or None
+        As `camera` and `distortion` of a `PlaneMap`.
+    """
+    ideal = apply_homography(homography, points_mm)
+    return ideal if lens is None else distort_px(ideal, *lens)
+
+
 def lens_camera(size: tuple[int, int]) -> FloatArray:
     """Camera matrix with the picture's diagonal as focal length and its middle as centre."""
     width, height = size
@@ -196,21 +217,70 @@ def _sharpened(matrix: FloatArray, points_mm: FloatArray, points_px: FloatArray)
         return matrix
 
 
-def require_in_picture(plane: PlaneMap, file: str) -> None:
-    """Refuse a panel that is not wholly in the picture.
+def require_in_picture(
+    plane: PlaneMap, file: str, outline_mm: Sequence[tuple[float, float]] | None = None
+) -> None:
+    """Refuse a panel that is not wholly in the picture, or a part of which too much is not.
+
+    Parameters
+    ----------
+    plane : PlaneMap
+    file : str
+        For messages.
+    outline_mm : sequence of (x, y), optional
+        Of a part that does not fill the rectangle.
 
     Raises
     ------
     WetlineError
         Naming the side and by how much it leaves.
     """
-    width, height = plane.image_size
-    x, y = plane.outline_px().T
     w = apply_w(plane.homography, panel_corners_mm(plane.length_mm, plane.width_mm))
     if (w <= 0).any() and (w >= 0).any():
         raise WetlineError(
             f"{file}: [scale]: the panel would reach behind the camera: check the points there"
         )
+    if outline_mm is None:
+        _require_wholly(plane, file)
+        return
+    out, side = out_of_view(plane, outline_mm)
+    if out > MOST_OUT_OF_VIEW:
+        raise WetlineError(
+            f"{file}: [outline]: {100 * out:.0f} % of the part lies outside the picture, most of "
+            f"it at the {side}: use photos that show the part, or check its size and the [scale] "
+            "points"
+        )
+
+
+def out_of_view(plane: PlaneMap, outline_mm: Sequence[tuple[float, float]]) -> tuple[float, str]:
+    """Return the share of an outline's area that the photo does not show, and at which side most.
+
+    Parameters
+    ----------
+    plane : PlaneMap
+    outline_mm : sequence of (x, y)
+        Inside the rectangle of `plane`.
+    """
+    ring = np.asarray(outline_mm, float)
+    low, cell = ring.min(axis=0), np.maximum(np.ptp(ring, axis=0), 1e-9) / _VIEW_GRID
+    mask = np.zeros((_VIEW_GRID, _VIEW_GRID), np.uint8)
+    cv2.fillPoly(mask, [np.round(((ring - low) / cell - 0.5) * 16).astype(np.int32)], 1, shift=4)
+    px = plane.to_px(low + (np.argwhere(mask)[:, ::-1] + 0.5) * cell)
+    width, height = plane.image_size
+    gone = {
+        "left": px[:, 0] < -_EDGE_TOLERANCE_PX,
+        "right": px[:, 0] > width - 1 + _EDGE_TOLERANCE_PX,
+        "top": px[:, 1] < -_EDGE_TOLERANCE_PX,
+        "bottom": px[:, 1] > height - 1 + _EDGE_TOLERANCE_PX,
+    }
+    side = max(gone, key=lambda name: int(np.count_nonzero(gone[name])))
+    return float(np.mean(np.any(list(gone.values()), axis=0))), side
+
+
+def _require_wholly(plane: PlaneMap, file: str) -> None:
+    """Refuse a panel that is not wholly in the picture."""
+    width, height = plane.image_size
+    x, y = plane.outline_px().T
     beyond = {
         "left": -x.min(),
         "right": x.max() - (width - 1),

@@ -67,6 +67,8 @@ class PanelSetup:
         Patches not to look at, panel mm.
     region : polygon or None
         The only part to look at, panel mm.
+    outline : polygon or None
+        Of a part: its own outline inside the rectangle, of which most must lie in the picture.
     understood : tuple of str
         How values of [frames] and [scale] written with a unit were understood, and unusual ones
         that the user has confirmed.
@@ -84,6 +86,7 @@ class PanelSetup:
     scale: ScaleSpec
     ignore: tuple[Points, ...] = ()
     region: Points | None = None
+    outline: Points | None = None
     understood: tuple[str, ...] = ()
 
     @property

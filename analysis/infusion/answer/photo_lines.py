@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 import numpy as np
 
 from analysis.infusion.answer.front_levels import Level, front_levels
 from analysis.infusion.answer.part_run import InfusionAnswer
+from analysis.part.plan.plan import PartPlan
 from vision.drawing.front_lines import choose_times_s, time_label
 from vision.drawing.labels import Box, place_labels
 from vision.drawing.overlay import draw_title, emptiest_corner
@@ -24,7 +28,9 @@ from vision.drawing.strokes import (
     text_size,
     write,
 )
+from vision.part_records import Lens
 from vision.records import FloatArray
+from vision.scale.plane_map import photo_px
 
 LINES = 3
 KINDS = ("planned: dashed", "seen: solid", "filled in, not seen: dotted")
@@ -51,27 +57,55 @@ def draw_photo(run: InfusionAnswer, image_bgr: Image, index: int) -> Image:
     image = image_bgr.copy()
     sizes = Sizes.for_image(image)
     plane, now = run.seen.homographies[index], float(run.seen.frame_s[index])
-    outline = np.vstack([run.job.plan.outline_mm, run.job.plan.outline_mm[:1]])
     if run.beside is None or not np.isfinite(plane).all():
         middle = np.array([[image.shape[1] / 2, image.shape[0] / 2]])
         why = "nothing could be measured" if run.beside is None else "the part was not found here"
         draw_title(image, [run.planned.name, why], middle, sizes)
         return image
-    for loop in (outline, *run.job.plan.holes_mm):
-        stroke(image, to_px(plane, np.vstack([loop, loop[:1]])), WHITE, 1)
     times = choose_times_s(now, LINES)
-    planned, seen = planned_lines(run, times), seen_lines(run, times)
-    kept = [(line, to_px(plane, line.points_mm), False) for line in seen]
-    kept += [(line, to_px(plane, line.points_mm), True) for line in planned]
+    head = [run.planned.name, f"planned and seen front, up to {time_label(max(now, 0.0))}"]
+    lines = planned_lines(run, times), seen_lines(run, times)
+    draw_fronts(image, run.job.plan, plane, *lines, head, run.seen.lens)
+    return image
+
+
+def draw_fronts(
+    image: Image,
+    plan: PartPlan,
+    plane: FloatArray,
+    planned: Sequence[Level],
+    seen: Sequence[Level],
+    head: Sequence[str],
+    lens: Lens | None = None,
+) -> None:
+    """Draw a part's outline, and its planned and seen fronts, into a photo of it.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        Drawn into.
+    plan : PartPlan
+    plane : ndarray of shape (3, 3)
+        From the plan's mm to pixels of the photo.
+    planned, seen : sequence of Level
+    head : sequence of str
+        Lines of the title.
+    lens : (ndarray of shape (3, 3), ndarray of shape (5,)) or None
+        As of `PartSeen`.
+    """
+    sizes = Sizes.for_image(image)
+    outline = np.vstack([plan.outline_mm, plan.outline_mm[:1]])
+    for loop in (outline, *plan.holes_mm):
+        stroke(image, to_px(plane, _along_sides(np.vstack([loop, loop[:1]])), lens), WHITE, 1)
+    kept = [(line, to_px(plane, line.points_mm, lens), False) for line in seen]
+    kept += [(line, to_px(plane, line.points_mm, lens), True) for line in planned]
     for line, points, is_planned in kept:
         _draw(image, line, points, is_planned, sizes)
-    head = [run.planned.name, f"planned and seen front, up to {time_label(max(now, 0.0))}"]
-    outline_px = to_px(plane, outline)
+    outline_px = to_px(plane, _along_sides(outline), lens)
     taken = [draw_title(image, head, outline_px, sizes)]
     unseen = any(not line.seen.all() for line in seen)
     taken.append(_legend(image, KINDS[: 2 + unseen], outline_px, taken, sizes))
     _label(image, kept, taken, sizes)
-    return image
 
 
 def planned_lines(run: InfusionAnswer, times_s: list[float]) -> list[Level]:
@@ -87,10 +121,16 @@ def seen_lines(run: InfusionAnswer, times_s: list[float]) -> list[Level]:
     return front_levels(seen.time_s, seen.x_mm, seen.y_mm, times, seen.seen)
 
 
-def to_px(homography: FloatArray, points_mm: FloatArray) -> FloatArray:
-    """Map the plan's mm to pixels of a photo."""
-    points = np.column_stack([points_mm, np.ones(len(points_mm))]) @ homography.T
-    return np.asarray(points[:, :2] / points[:, 2:])
+def to_px(homography: FloatArray, points_mm: FloatArray, lens: Lens | None = None) -> FloatArray:
+    """Map the plan's mm to pixels of a photo, through the lens where it is known."""
+    return photo_px(points_mm, homography, lens)
+
+
+def _along_sides(points_mm: FloatArray, per_side: int = 24) -> FloatArray:
+    """Return a polyline with points along its sides, so that a lens may bend them."""
+    share = np.linspace(0, 1, per_side, endpoint=False)[:, None]
+    sides = [a + share * (b - a) for a, b in pairwise(points_mm)]
+    return np.vstack([*sides, points_mm[-1:]])
 
 
 def _draw(image: Image, line: Level, points: FloatArray, planned: bool, sizes: Sizes) -> None:

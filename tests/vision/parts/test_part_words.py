@@ -113,6 +113,6 @@ def test_part_out_of_view_is_refused_in_words_of_a_part():
     # A plan three times as wide as what the photo shows between the cards.
     shape = camera().shape
     outline = shape.outline_mm * np.array([3.0, 1.0])
-    with pytest.raises(WetlineError, match="the part leaves the picture by") as told:
+    with pytest.raises(WetlineError, match=r"\d\d % of the part lies outside the picture") as told:
         track_part_folder(replace(camera(), shape=replace(shape, outline_mm=outline)))
     assert "panel" not in str(told.value)

@@ -29,6 +29,21 @@ def test_points_go_to_pixels_by_the_homography():
     )
 
 
+def test_lines_are_bent_as_the_lens_bends_them(run, monkeypatch):
+    # Brown (1971): what stands r focal lengths from the middle is seen at r (1 + k r^2).
+    lens = (np.array([[500.0, 0, 300], [0, 500.0, 180], [0, 0, 1]]), np.array([-0.2, 0, 0, 0, 0]))
+    drawn = []
+    monkeypatch.setattr(photo_lines, "stroke", lambda image, points, *a: drawn.append(points))
+    seen = replace(run.seen, lens=lens)
+    draw_photo(replace(run, seen=seen), grey_photo(), len(seen.frames) - 1)
+    straight = to_px(seen.homographies[-1], run.job.plan.outline_mm[:1])[0]
+    away = (straight - [300, 180]) / 500
+    assert drawn[0][0] == pytest.approx([300, 180] + 500 * away * (1 - 0.2 * away @ away))
+    assert np.hypot(*(drawn[0][0] - straight)) > 5
+    middles = np.abs(np.diff(drawn[0][:25], n=2, axis=0)).max()  # a side is bent, not straight
+    assert middles > 1e-3
+
+
 def test_the_seen_line_is_whole_and_the_planned_one_dashed(tmp_path, monkeypatch):
     monkeypatch.setattr(photo_lines, "_label", lambda *args: None)
     run = even_run(tmp_path, factor=0.7, noise_s=0.0, last_s=2400.0)
