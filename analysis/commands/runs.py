@@ -210,13 +210,16 @@ def _judge_parts(
 )
 @click.option("--quiet", "-q", is_flag=True, help="Do not name the files.")
 def data(folders: tuple[Path, ...], place: Path | None, quiet: bool) -> None:
-    """Write everything a panel measured as tables, JSON, NumPy and TIFF.
+    """Write everything a panel or part measured as tables, JSON, NumPy and TIFF.
 
-    FOLDERS are panels that were run; several share their tables, each row with its panel.
+    FOLDERS are panels that were run, or parts; several share their tables, each row with its name.
     """
     from analysis.runs.export.job import export_folders
+    from analysis.runs.parts.part_data import export_parts
+    from analysis.runs.parts.part_facts import all_parts
 
+    export = export_parts if all_parts(folders) else export_folders
     default = folders[0] / "results" / "data" if len(folders) == 1 else Path("data")
-    for path in export_folders(folders, place or default):
+    for path in export(folders, place or default):
         if not quiet:
             click.echo(path)

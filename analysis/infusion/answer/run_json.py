@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from analysis.infusion.answer.part_run import InfusionAnswer
+from analysis.infusion.answer.run_text import answer_words
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.beside.late import SURE_SD
@@ -16,8 +17,11 @@ from vision.common.atomic_files import plain
 def run_json(run: InfusionAnswer) -> dict[str, Any]:
     """Return the content of part_run.json: SI unless a key says otherwise, else null."""
     seen, planned = run.seen, run.planned
+    word, reason = answer_words(run)
     content: dict[str, Any] = {
         "name": planned.name,
+        "answer": word.lower(),
+        "reason": reason,
         "seen": {
             "usable": seen.usable,
             "reason": seen.reason,

@@ -20,24 +20,29 @@ ADVICE = (
 
 def headline(run: InfusionAnswer) -> str:
     """Return what was found in one line."""
-    name, found = run.planned.name, run.beside
+    return f"{run.planned.name}: {'. '.join(answer_words(run))}"
+
+
+def answer_words(run: InfusionAnswer) -> tuple[str, str]:
+    """Return what was found in a word or two, and what that rests on."""
+    found = run.beside
     if found is None:
-        return f"{name}: NOT MEASURED. {sentence(run.seen.reason or 'nothing could be measured')}"
+        return "NOT MEASURED", sentence(run.seen.reason or "nothing could be measured")
     share = f"{100 * run.wet_share:.0f} % wet after {minutes(run.seen.last_s)}"
     if run.seen.doubts:
-        return f"{name}: IN DOUBT. {share}; {run.seen.doubts[0]}"
+        return "IN DOUBT", f"{share}; {run.seen.doubts[0]}"
     if found.strays:
-        return f"{name}: LOOK FIRST. {share}; resin came up where no open feed can have sent it"
+        return "LOOK FIRST", f"{share}; resin came up where no open feed can have sent it"
     if found.pace_beyond_plan:
         word = "slower" if found.late.factor > 1 else "quicker"
-        return f"{name}: {word.upper()} THAN PLANNED. {share}"
+        return f"{word.upper()} THAN PLANNED", share
     if found.patches:
-        return f"{name}: UNEVEN. {share}; {_count(len(found.patches))} unlike the plan"
+        return "UNEVEN", f"{share}; {_count(len(found.patches))} unlike the plan"
     if not found.late.paced:
-        return f"{name}: TOO LITTLE SEEN to compare. {share}"
+        return "TOO LITTLE SEEN to compare", share
     if not found.late.agreed:
-        return f"{name}: CLOSE TO THE PLAN so far. {share}; the places do not agree on one pace"
-    return f"{name}: AS PLANNED so far. {share}"
+        return "CLOSE TO THE PLAN so far", f"{share}; the places do not agree on one pace"
+    return "AS PLANNED so far", share
 
 
 def _count(places: int) -> str:

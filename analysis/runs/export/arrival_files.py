@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 
 from vision.common.atomic_files import replace_file, write_text
-from vision.records import ArrivalMap
+from vision.records import ArrivalMap, BoolArray, FloatArray
 
 SECONDS, SEEN, NUMPY, WORDS = (
     "arrival_s.tif",
@@ -22,7 +22,6 @@ CENTIMETRE = 3
 
 def arrival_words(name: str, arrival: ArrivalMap) -> str:
     """Write what the arrival files hold, for people and programs alike: a line for each fact."""
-    rows, columns = arrival.time_s.shape
     filled = 100.0 * float(np.mean(~arrival.seen))
     return "\n".join(
         [
@@ -30,18 +29,29 @@ def arrival_words(name: str, arrival: ArrivalMap) -> str:
             "quantity: time at which the resin came, in seconds since resin start",
             "infinity: not wetted while it was watched",
             f"watched_until_s: {arrival.last_s:.1f}",
-            f"rows: {rows}",
-            f"columns: {columns}",
-            f"mm_per_px: {arrival.mm_per_px:.6f}",
+            *size_words(arrival.time_s, arrival.mm_per_px),
             "x_mm: (column + 0.5) * mm_per_px, along the flow from the feed edge",
             "y_mm: (row + 0.5) * mm_per_px, across the flow; row 0 is the first line of the file",
-            f"{SECONDS}: 32-bit floating point; pixels per centimetre in the resolution tags",
-            f"{SEEN}: 255 where the spot was seen, 0 where it was filled from around it",
-            f"filled_percent: {filled:.1f}",
-            f"{NUMPY}: the same numbers for NumPy, 32-bit floating point",
-            "",
+            *file_words(filled),
         ]
     )
+
+
+def size_words(time_s: FloatArray, mm_per_px: float) -> list[str]:
+    """Write how large a map is, a line for each fact."""
+    rows, columns = time_s.shape
+    return [f"rows: {rows}", f"columns: {columns}", f"mm_per_px: {mm_per_px:.6f}"]
+
+
+def file_words(filled_percent: float) -> list[str]:
+    """Write what the files hold, whatever the map is of."""
+    return [
+        f"{SECONDS}: 32-bit floating point; pixels per centimetre in the resolution tags",
+        f"{SEEN}: 255 where the spot was seen, 0 where it was filled from around it",
+        f"filled_percent: {filled_percent:.1f}",
+        f"{NUMPY}: the same numbers for NumPy, 32-bit floating point",
+        "",
+    ]
 
 
 def write_arrival(folder: Path, name: str, arrival: ArrivalMap) -> None:
@@ -60,17 +70,40 @@ def write_arrival(folder: Path, name: str, arrival: ArrivalMap) -> None:
     Source of the tags: TIFF revision 6.0 (1992): 270 description, 282 and 283 resolution along
     columns and rows, 296 its unit.
     """
-    seconds = np.ascontiguousarray(arrival.time_s, dtype=np.float32)
-    seen = np.where(arrival.seen, np.uint8(255), np.uint8(0))
+    write_maps(
+        folder,
+        arrival.time_s,
+        arrival.seen,
+        arrival.mm_per_px,
+        arrival_words(name, arrival),
+    )
+
+
+def write_maps(
+    folder: Path, time_s: FloatArray, seen: BoolArray, mm_per_px: float, words: str
+) -> None:
+    """Write when each pixel wetted and whether it was seen, with the words that go with them.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if missing.
+    time_s : ndarray of shape (M, N), float
+    seen : ndarray of shape (M, N), bool
+    mm_per_px : float
+    words : str
+    """
+    seconds = np.ascontiguousarray(time_s, dtype=np.float32)
+    shown = np.where(seen, np.uint8(255), np.uint8(0))
     replace_file(folder / NUMPY, lambda part: _save_numpy(part, seconds))
     replace_file(
         folder / SECONDS,
-        lambda part: _save_tiff(part, seconds, arrival.mm_per_px, "seconds since resin start"),
+        lambda part: _save_tiff(part, seconds, mm_per_px, "seconds since resin start"),
     )
     replace_file(
-        folder / SEEN, lambda part: _save_tiff(part, seen, arrival.mm_per_px, "255 seen, 0 filled")
+        folder / SEEN, lambda part: _save_tiff(part, shown, mm_per_px, "255 seen, 0 filled")
     )
-    write_text(folder / WORDS, arrival_words(name, arrival))
+    write_text(folder / WORDS, words)
 
 
 def remove_arrival(folder: Path) -> None:

@@ -47,10 +47,7 @@ def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
     WetlineError
         If a panel cannot be read, or two folders bear the same name.
     """
-    names = [folder.resolve().name for folder in folders]
-    double = next((name for name in names if names.count(name) > 1), None)
-    if double is not None:
-        raise WetlineError(f"{double}: two folders bear this name: rename one, or leave it out")
+    names = folder_names(folders)
     told = {
         name: (answer(folder), read_day(folder))
         for name, folder in zip(names, folders, strict=True)
@@ -65,7 +62,7 @@ def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
             PLACES,
         ),
         "readings.csv": csv_text(
-            [row for name, (found, _) in told.items() for row in reading_rows(name, found)],
+            [row for name, (found, _) in told.items() for row in readings(name, found)],
             READINGS,
         ),
     }
@@ -83,6 +80,26 @@ def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
     return written
 
 
+def folder_names(folders: Sequence[Path]) -> list[str]:
+    """Return what folders are to be known by in tables: their names.
+
+    Raises
+    ------
+    WetlineError
+        If two bear the same.
+    """
+    names = [folder.resolve().name for folder in folders]
+    double = next((name for name in names if names.count(name) > 1), None)
+    if double is not None:
+        raise WetlineError(f"{double}: two folders bear this name: rename one, or leave it out")
+    return names
+
+
+def readings(name: str, found: PanelAnswer) -> list[dict[str, Any]]:
+    """Return one row for each reading of gauge and viscosity of a panel."""
+    return reading_rows("panel", name, found.panel.vacuum, found.panel.resin)
+
+
 def panel_json(found: PanelAnswer, day: Day) -> dict[str, Any]:
     """Return all of one panel as plain JSON values: answer, day, and the rows of its tables."""
     shaped: dict[str, Any] = plain(
@@ -91,7 +108,7 @@ def panel_json(found: PanelAnswer, day: Day) -> dict[str, Any]:
             "day": asdict(day),
             "observations": observation_rows("", found),
             "places": place_rows("", found, day),
-            "readings": reading_rows("", found),
+            "readings": readings("", found),
         }
     )
     for rows in (shaped["observations"], shaped["places"], shaped["readings"]):

@@ -13,6 +13,7 @@ import numpy as np
 from analysis.fit.permeability import NoFit, panel_impulse
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.forecast.panel_json import answer_json
+from analysis.panel.records import Resin, Vacuum
 from analysis.record.day.day_records import Day
 from vision.records import CURVE_NUMBERS
 
@@ -56,14 +57,15 @@ def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
 
 def panel_row(panel: str, found: PanelAnswer) -> dict[str, Any]:
     """Return every single number and word of a panel's answer, tables joined by dots."""
-    return {"panel": panel, **dict(_flat(answer_json(found)))}
+    return {"panel": panel, **dict(flat(answer_json(found)))}
 
 
-def _flat(value: Mapping[str, Any], before: str = "") -> Iterable[tuple[str, Any]]:
+def flat(value: Mapping[str, Any], before: str = "") -> Iterable[tuple[str, Any]]:
+    """Yield every number and word of nested tables, names joined by dots; lists are left out."""
     for key, item in value.items():
         name = f"{before}{key}".replace(" ", "_").replace("-", "_")
         if isinstance(item, Mapping):
-            yield from _flat(item, f"{name}.")
+            yield from flat(item, f"{name}.")
         elif not isinstance(item, list):
             yield name, item
 
@@ -74,16 +76,27 @@ def place_rows(panel: str, found: PanelAnswer, day: Day) -> list[dict[str, Any]]
         {"kind": "dry spot", "x_mm": s.x_mm, "y_mm": s.y_mm, "area_mm2": s.area_mm2, "note": ""}
         for s in found.front.dry_spots
     ]
-    marks: list[dict[str, Any]] = [
+    return [{"panel": panel, **row} for row in (*spots, *mark_rows(day))]
+
+
+def mark_rows(day: Day) -> list[dict[str, Any]]:
+    """Return one row for each mark that was filed."""
+    return [
         {"kind": m.kind, "x_mm": m.x_mm, "y_mm": m.y_mm, "area_mm2": None, "note": m.note}
         for m in day.marks
     ]
-    return [{"panel": panel, **row} for row in (*spots, *marks)]
 
 
-def reading_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
-    """Return one row for each reading of gauge and viscosity, with where it comes from."""
-    vacuum, resin = found.panel.vacuum, found.panel.resin
+def reading_rows(key: str, name: str, vacuum: Vacuum, resin: Resin) -> list[dict[str, Any]]:
+    """Return one row for each reading of gauge and viscosity, with where it comes from.
+
+    Parameters
+    ----------
+    key, name : str
+        Column and value by which rows are known: ``panel`` or ``part``, and which.
+    vacuum : Vacuum
+    resin : Resin
+    """
     told = (
         ("pressure difference", "Pa", "log", vacuum.log),
         ("pressure difference", "Pa", "typed at the board", vacuum.typed),
@@ -91,7 +104,7 @@ def reading_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
     )
     return [
         {
-            "panel": panel,
+            key: name,
             "quantity": quantity,
             "unit": unit,
             "source": source,

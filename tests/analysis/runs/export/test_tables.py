@@ -70,7 +70,7 @@ def test_places_and_readings():
     assert [(row["kind"], row["x_mm"]) for row in rows] == [("dry spot", 150.2), ("pit", 210.0)]
     log = Log(np.array([0.0, 60.0]), np.array([95e3, 94e3]))
     typed = make_facts(vacuum=Vacuum(95e3, log=log)).answer
-    rows = reading_rows("cover", typed)
+    rows = reading_rows("panel", "cover", typed.panel.vacuum, typed.panel.resin)
     assert [(row["time_s"], row["value"], row["unit"]) for row in rows] == [
         (0.0, 95e3, "Pa"),
         (60.0, 94e3, "Pa"),
