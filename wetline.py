@@ -29,7 +29,7 @@ COMMANDS = {
     "forecast": ("analysis.commands.panel:forecast", "Find out whether the part fills in time, and what to change if not."),
     "resin": ("analysis.commands.panel:resin", "Work out how much resin and hardener to mix, in which pots."),
     "part": ("analysis.commands.part:part", "Work out how a part fills with the planned feeds and vents, and improve the plan."),
-    "batch": ("analysis.commands.batch:batch", "Bring every panel beneath a folder up to date."),
+    "batch": ("analysis.commands.batch:batch", "Bring every panel and part beneath a folder up to date."),
     "selftest": ("analysis.commands.selftest:selftest", "Check this installation against known values."),
     "record": ("analysis.commands.record:record", "File photos and findings of a panel, and write its report."),
     "compare": ("analysis.commands.runs:compare", "Put panels side by side, and find the best set-up for your wish."),

@@ -1,4 +1,4 @@
-"""Every panel beneath a folder brought up to date: only what has changed is done again."""
+"""Every panel and part beneath a folder brought up to date: only what has changed is done again."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.batch.find import Found
-from analysis.batch.fingerprint import Fingerprint, made_by, why_again
+from analysis.batch.fingerprint import Fingerprint, kind_of, made_by, why_again
 from analysis.batch.one_panel import FAILED, NO_TOML, STOPPED, UP_TO_DATE, Order, Outcome
 from analysis.batch.progress_line import ProgressLine
 from analysis.batch.workers import Finished, Progress, cores, work_off
+from analysis.part.part_folder import is_part
 from analysis.record.input_files import hash_inputs, input_files
 from vision.common.atomic_files import read_json
 from vision.errors import WetlineError
@@ -107,7 +108,7 @@ def run_batch(found: Found, wish: Wish, line: ProgressLine) -> Batch:
     outcomes = {item.folder: item for item in checked if isinstance(item, Outcome)}
     stopped = False
     try:
-        words = line.working(_work(orders, wish), orders)
+        words = line.working(_in_turn(orders, wish), orders)
         with contextlib.closing(words):
             for word in words:
                 if isinstance(word, Finished):
@@ -122,6 +123,15 @@ def run_batch(found: Found, wish: Wish, line: ProgressLine) -> Batch:
     places = {found.name(folder): folder.relative_to(found.root) for folder in found.panels}
     all_of_them = (*listed, *closed, *lacking)
     return Batch(found.root, all_of_them, places, stopped, time.monotonic() - began)
+
+
+def _in_turn(orders: Sequence[Order], wish: Wish) -> Words:
+    """Do all panels, then the parts: a part's stack may come from a panel."""
+    parts = [is_part(order.folder) for order in orders]
+    for kind in (False, True):
+        some = [order for order, part in zip(orders, parts, strict=True) if part is kind]
+        if some:
+            yield from _work(some, wish)
 
 
 def _work(orders: Sequence[Order], wish: Wish) -> Words:
@@ -141,7 +151,7 @@ def _check(found: Found, folder: Path, wish: Wish, made: dict[str, str]) -> Orde
         if why:
             here = folder.resolve()
             return Order(name, here, now.inputs, why, made, wish.pdf, _weight(folder))
-        answer = read_json(folder / "results" / "results.json")
+        answer = read_json(folder / "results" / kind_of(folder).numbers)
     except (WetlineError, OSError) as error:
         return Outcome(name, FAILED, str(error))
     return Outcome(name, UP_TO_DATE, answer=answer)

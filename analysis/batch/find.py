@@ -1,4 +1,4 @@
-"""Find the panel folders beneath a folder, and what was recorded there without a panel.toml."""
+"""Find panel and part folders beneath a folder, and what was recorded without a panel.toml."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from analysis.part.part_folder import has_camera, is_part
 from vision.errors import WetlineError
 from vision.frames.photo_times import natural_key
 from vision.frames.photos import PHOTO_SUFFIXES
@@ -15,6 +16,7 @@ from vision.settings.frame_settings import VIDEO_SUFFIXES
 
 RESULTS = "results"
 FRAMES = "frames"
+ADD_FRAMES = "beside a part.toml without [frames]: write [frames] and [scale] into it"
 FILM_CLOCK = 'how fast it plays (speed_up = 30, or duration = "40 min")'
 
 
@@ -42,7 +44,7 @@ class Found:
     ----------
     root : Path
     panels : tuple of Path
-        Folders with a panel.toml.
+        Folders with a panel.toml, or with a part.toml that has [frames].
     unfinished : tuple of Unfinished
         Photos, films and pen marks without one.
     closed : tuple of str
@@ -67,7 +69,7 @@ def shown_path(root: Path, folder: Path) -> str:
 
 
 def find_panels(root: Path) -> Found:
-    """Find every panel folder beneath a folder, itself among them.
+    """Find every folder of a panel or part beneath a folder, itself among them.
 
     Parameters
     ----------
@@ -100,7 +102,7 @@ def find_panels(root: Path) -> Found:
             seen.add(real)
             items = sorted(folder.iterdir(), key=lambda path: natural_key(path.name))
             folders = [path for path in items if _is_entered(path)]
-            here = (folder / "panel.toml").is_file()
+            here = (folder / "panel.toml").is_file() or is_followed_part(folder)
         except (OSError, RuntimeError):
             closed.append(shown_path(root, folder))
             continue
@@ -110,6 +112,19 @@ def find_panels(root: Path) -> Found:
             unfinished += _unfinished(root, folder, items)
         waiting += [(path, in_panel or here) for path in reversed(folders)]
     return Found(root, tuple(panels), tuple(unfinished), tuple(closed))
+
+
+def is_followed_part(folder: Path) -> bool:
+    """Return whether a folder is a part's whose part.toml says what the camera saw.
+
+    A part.toml that cannot be read counts: its fault is told when it is run.
+    """
+    if not is_part(folder):
+        return False
+    try:
+        return has_camera(folder)
+    except WetlineError:
+        return True
 
 
 def _is_entered(path: Path) -> bool:
@@ -124,6 +139,9 @@ def _unfinished(root: Path, folder: Path, items: Sequence[Path]) -> list[Unfinis
     in_frames = folder.name == FRAMES and folder != root
     home = folder.parent if in_frames and len(photos) >= FEWEST_FRAMES else folder
     make = f"`wetline new {_quoted(home)}`"
+    if is_part(home):
+        kinds = f"{len(photos)} photos" if photos else f"film {films[0]}" if films else ""
+        return [Unfinished(shown_path(root, home), f"{kinds} {ADD_FRAMES}")] if kinds else []
     if len(photos) >= FEWEST_FRAMES:
         where = "" if in_frames else ', then write [frames] source = "."'
         advice = f"{len(photos)} photos but no panel.toml: {make} makes one to fill in{where}"

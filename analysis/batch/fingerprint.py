@@ -13,19 +13,52 @@ from typing import Any
 
 import analysis
 import vision
+from analysis.part.part_folder import MAP, NUMBERS, PAGE, TABLE, is_part
 from analysis.record.input_files import file_hash
 from vision.common.atomic_files import write_json
 from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 
 FILE = "fingerprint.json"
-HASHED = ("results.json", "front.csv", "arrival.npz")
-"""Results that hold numbers: another command may have written them since."""
-NEEDED = ("results.json", "front.csv", "report.html")
 LIBRARIES = (
     "wetline", "numpy", "scipy", "opencv-python", "scikit-image", "matplotlib", "pillow",
     "pillow-heif",
 )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kind:
+    """The files that a panel's or a part's results are.
+
+    Attributes
+    ----------
+    numbers, page, report : str
+        The answer as JSON, the page to look at, and the PDF where one is wanted.
+    hashed : tuple of str
+        Those that hold numbers: another command may have written them since.
+    needed : tuple of str
+    """
+
+    numbers: str
+    page: str
+    report: str
+    hashed: tuple[str, ...]
+    needed: tuple[str, ...]
+
+
+PANEL = Kind(
+    "results.json",
+    "report.html",
+    "report.pdf",
+    ("results.json", "front.csv", "arrival.npz"),
+    ("results.json", "front.csv", "report.html"),
+)
+PART = Kind(NUMBERS, PAGE, "part_record.pdf", (NUMBERS, TABLE, MAP), (NUMBERS, TABLE, MAP, PAGE))
+
+
+def kind_of(folder: Path) -> Kind:
+    """Return whether a folder's results are those of a part or a panel."""
+    return PART if is_part(folder) else PANEL
 
 
 @dataclass(frozen=True)
@@ -65,13 +98,12 @@ def _version(name: str) -> str:
 
 def write_fingerprint(folder: Path, fingerprint: Fingerprint) -> None:
     """Write what the results of a panel folder were made from, beside them."""
-    results = folder / "results"
     document = {
         "made_by": dict(fingerprint.made_by),
         "inputs": dict(fingerprint.inputs),
-        "results": _results(results),
+        "results": _results(folder),
     }
-    write_json(results / FILE, document)
+    write_json(folder / "results" / FILE, document)
 
 
 def drop_fingerprint(folder: Path) -> None:
@@ -90,19 +122,19 @@ def drop_fingerprint(folder: Path) -> None:
 
 
 def why_again(folder: Path, now: Fingerprint, pdf: bool = False) -> str:
-    """Return why a panel must be done again; empty where its results still stand.
+    """Return why a panel or part must be done again; empty where its results still stand.
 
     Parameters
     ----------
     folder : Path
-        Panel folder.
+        Of the panel or part.
     now : Fingerprint
         Of what lies there now.
     pdf : bool
-        Whether report.pdf is wanted too.
+        Whether the PDF is wanted too.
     """
-    results = folder / "results"
-    if not (results / "results.json").is_file():
+    results, kind = folder / "results", kind_of(folder)
+    if not (results / kind.numbers).is_file():
         return "new"
     then = _read(results / FILE)
     if then is None:
@@ -112,15 +144,17 @@ def why_again(folder: Path, now: Fingerprint, pdf: bool = False) -> str:
         return changed
     if then["made_by"] != dict(now.made_by):
         return "Wetline or a library has changed"
-    missing = [n for n in (*NEEDED, *["report.pdf"] * pdf) if not (results / n).is_file()]
+    missing = [n for n in (*kind.needed, *[kind.report] * pdf) if not (results / n).is_file()]
     if missing:
         return f"{missing[0]} is missing"
-    other = [name for name in HASHED if then["results"].get(name) != _results(results).get(name)]
+    still = _results(folder)
+    other = [name for name in kind.hashed if then["results"].get(name) != still.get(name)]
     return f"{other[0]} was written by something else since" if other else ""
 
 
-def _results(results: Path) -> dict[str, str]:
-    return {name: file_hash(results / name) for name in HASHED if (results / name).is_file()}
+def _results(folder: Path) -> dict[str, str]:
+    places = {name: folder / "results" / name for name in kind_of(folder).hashed}
+    return {name: file_hash(place) for name, place in places.items() if place.is_file()}
 
 
 def _difference(then: Mapping[str, str], now: Mapping[str, str]) -> str:

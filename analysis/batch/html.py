@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from html import escape
+from pathlib import Path
 from urllib.parse import quote
 
 from analysis.batch.batch import Batch
+from analysis.batch.fingerprint import kind_of
 from analysis.batch.one_panel import DONE, UP_TO_DATE
 from analysis.batch.summary import UNKNOWN, Words, counts, words_of
 
@@ -54,7 +56,8 @@ def summary_page(batch: Batch, version: str = "") -> str:
     version : str
         Version of Wetline.
     """
-    title = f"Panels in {batch.root.resolve().name}"
+    parts = any("planned" in outcome.answer for outcome in batch.outcomes)
+    title = f"Panels{' and parts' * parts} in {batch.root.resolve().name}"
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in HEAD)
     rows = "\n".join(
         _row(words_of(outcome), _report(batch, outcome.folder)) for outcome in batch.outcomes
@@ -73,11 +76,14 @@ def summary_page(batch: Batch, version: str = "") -> str:
 
 
 def _report(batch: Batch, name: str) -> str:
-    """Return the way from the page to a panel's report, empty where there is none."""
+    """Return the way from the page to a panel's report or a part's page; empty without one."""
     place = batch.places.get(name)
-    if place is None or not (batch.root / place / "results" / "report.html").is_file():
+    if place is None:
         return ""
-    return quote(os.fsencode((".." / place / "results" / "report.html").as_posix()))
+    page = Path("results") / kind_of(batch.root / place).page
+    if not (batch.root / place / page).is_file():
+        return ""
+    return quote(os.fsencode((".." / place / page).as_posix()))
 
 
 def _row(words: Words, report: str) -> str:

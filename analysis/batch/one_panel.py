@@ -1,4 +1,4 @@
-"""One panel of many: done in a process of its own, and what became of it as plain data."""
+"""One panel or part of many: done in a process of its own, and what became of it as plain data."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from typing import Any
 from analysis.batch.fingerprint import (
     Fingerprint,
     drop_fingerprint,
+    kind_of,
     made_by,
     write_fingerprint,
 )
+from analysis.part.part_folder import is_part
 from analysis.record.input_files import hash_inputs
 from analysis.watch.lock import is_watched
 from vision.common.atomic_files import read_json
@@ -39,7 +41,7 @@ class Outcome:
     spent_s : float
         Time it took.
     answer : mapping
-        The content of results.json; empty where there is none that holds.
+        The content of results.json, or part_run.json; empty where there is none that holds.
     """
 
     folder: str
@@ -65,7 +67,7 @@ class Order:
     made_by : mapping of str to str
         The versions that it is to be done with.
     pdf : bool
-        Also write report.pdf.
+        Also write the PDF.
     weight : float
         Work expected, in any one unit.
     """
@@ -82,7 +84,7 @@ class Order:
 def bring_up_to_date(
     order: Order, progress: Callable[[float], None] = lambda share: None
 ) -> Outcome:
-    """Do one panel and write what its results were made from.
+    """Do one panel or part and write what its results were made from.
 
     Parameters
     ----------
@@ -100,8 +102,6 @@ def bring_up_to_date(
     The fingerprint holds what lay in the folder when the order was given. Where that has changed
     once the panel is done none is left, so that the panel is done again the next time.
     """
-    from analysis.record.panel_job import run_panel
-
     began = time.monotonic()
     if dict(order.made_by) != made_by():
         return Outcome(
@@ -111,8 +111,8 @@ def bring_up_to_date(
         return Outcome(order.name, WATCHED, "`wetline watch` is following it")
     try:
         drop_fingerprint(order.folder)
-        run_panel(order.folder, pdf=order.pdf, progress=lambda i, n: progress(0.9 * i / max(n, 1)))
-        answer = read_json(order.folder / "results" / "results.json")
+        _run(order, lambda i, n: progress(0.9 * i / max(n, 1)))
+        answer = read_json(order.folder / "results" / kind_of(order.folder).numbers)
         note = order.why
         if hash_inputs(order.folder) == dict(order.inputs):
             write_fingerprint(order.folder, Fingerprint(order.inputs, order.made_by))
@@ -126,3 +126,19 @@ def bring_up_to_date(
         fault = f"Wetline met a fault of its own ({type(error).__name__}: {error})"
         return Outcome(order.name, FAILED, fault, time.monotonic() - began)
     return Outcome(order.name, DONE, note, time.monotonic() - began, answer)
+
+
+def _run(order: Order, progress: Callable[[int, int], None]) -> None:
+    """Do the whole job of `wetline run` on a panel or part."""
+    if not is_part(order.folder):
+        from analysis.record.panel_job import run_panel
+
+        run_panel(order.folder, pdf=order.pdf, progress=progress)
+        return
+    from analysis.infusion.answer.run_job import run_part
+
+    run_part(order.folder, progress=progress)
+    if order.pdf:
+        from analysis.record.part.part_record import write_part_record
+
+        write_part_record(order.folder)

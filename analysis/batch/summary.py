@@ -10,14 +10,16 @@ from typing import Any
 
 from analysis.batch.batch import Batch
 from analysis.batch.one_panel import DONE, FAILED, NO_TOML, STATES, STOPPED, UP_TO_DATE, Outcome
+from analysis.runs.parts.part_row import part_row
 from vision.common.atomic_files import plain
 from vision.common.rounding import Side, rounded, scientific
 
 COLUMNS = (
-    "panel", "state", "verdict", "may_gel_first", "k_m2", "k_low_m2", "k_high_m2",
+    "panel", "kind", "state", "verdict", "may_gel_first", "k_m2", "k_low_m2", "k_high_m2",
     "flow_length_mm", "fill_time_s", "fill_time_low_s", "fill_time_high_s", "never_fills",
     "margin", "margin_low", "margin_high", "frames", "frames_used", "length_reached_mm",
-    "race_tracking_mm", "warnings", "reason", "note", "spent_s",
+    "race_tracking_mm", "wetted_fraction", "places_unlike_plan", "warnings", "reason", "note",
+    "spent_s",
 )  # fmt: skip
 UNKNOWN = "not known"
 _LEAD = ("=", "+", "-", "@", "\t")
@@ -48,12 +50,23 @@ class Words:
 def row_of(outcome: Outcome) -> dict[str, Any]:
     """Return one panel's row, by the names of `COLUMNS`; None where it does not apply."""
     answer = outcome.answer
-    front, k, fill, gel, verdict = (
-        _table(answer, key) for key in ("front", "permeability", "fill", "gel", "verdict")
-    )
+    own = part_row(answer) if "planned" in answer else _panel_row(answer)
     row = dict.fromkeys(COLUMNS) | {
         "panel": outcome.folder,
         "state": outcome.state,
+        "note": outcome.note,
+        "spent_s": round(outcome.spent_s, 1),
+    }
+    shaped: dict[str, Any] = plain(row | (own if answer else {}))
+    return shaped
+
+
+def _panel_row(answer: Mapping[str, Any]) -> dict[str, Any]:
+    front, k, fill, gel, verdict = (
+        _table(answer, key) for key in ("front", "permeability", "fill", "gel", "verdict")
+    )
+    row = {
+        "kind": "panel",
         "verdict": verdict.get("verdict"),
         "may_gel_first": verdict.get("may_gel_first"),
         "reason": verdict.get("reason"),
@@ -62,16 +75,12 @@ def row_of(outcome: Outcome) -> dict[str, Any]:
         "fill_time_high_s": fill.get("time_high_s"),
         "flow_length_mm": fill.get("flow_length_mm"),
         "never_fills": fill.get("never"),
-        "warnings": len(answer.get("warnings") or ()) if answer else None,
-        "note": outcome.note,
-        "spent_s": round(outcome.spent_s, 1),
+        "warnings": len(answer.get("warnings") or ()),
     }
     row |= {key: k.get(key) for key in ("k_m2", "k_low_m2", "k_high_m2")}
     row |= {key: gel.get(key) for key in ("margin", "margin_low", "margin_high")}
     names = ("frames", "frames_used", "length_reached_mm", "race_tracking_mm")
-    row |= {key: front.get(key) for key in names}
-    shaped: dict[str, Any] = plain(row)
-    return shaped
+    return row | {key: front.get(key) for key in names}
 
 
 def _table(answer: Mapping[str, Any], key: str) -> Mapping[str, Any]:

@@ -14,7 +14,7 @@ import click
 @click.command("batch")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--jobs", type=click.IntRange(1, 256), help="Panels at one time.  [default: cores]")
-@click.option("--pdf", is_flag=True, help="Also write each report.pdf.")
+@click.option("--pdf", is_flag=True, help="Also write each report.pdf, part_record.pdf of parts.")
 @click.option("--fresh", is_flag=True, help="Do every panel again, changed or not.")
 @click.option(
     "--dask",
@@ -32,14 +32,15 @@ def batch(
     as_json: bool,
     quiet: bool,
 ) -> None:
-    """Bring every panel beneath a folder up to date.
+    """Bring every panel and part beneath a folder up to date.
 
-    Finds each folder with a panel.toml beneath FOLDER and does the whole job of `wetline run` for
-    those whose files, settings or Wetline itself have changed since. Photos, films and pen marks
-    without a panel.toml are named with what to write. Ctrl-C stops; the same command goes on.
+    Finds each folder beneath FOLDER with a panel.toml, or a part.toml with [frames], and does the
+    whole job of `wetline run` for those whose files, settings or Wetline itself have changed
+    since. Photos, films and pen marks without a panel.toml are named with what to write. Ctrl-C
+    stops; the same command goes on.
 
     Writes results/batch.csv and results/batch.html under FOLDER. The exit code is 0 when every
-    panel is up to date, 1 when one failed, is being watched or was not reached.
+    panel and part is up to date, 1 when one failed, is being watched or was not reached.
     """
     import json
 

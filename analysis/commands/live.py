@@ -115,7 +115,7 @@ def _refuse_for_part(
     folder: Path, camera: str, page: bool, share: bool, like: bool, as_json: bool
 ) -> None:
     """Refuse what a part's board does not have yet, and a part without [frames]."""
-    from analysis.infusion.seen.part_setup import has_camera
+    from analysis.part.part_folder import has_camera
     from vision.errors import WetlineError
 
     asked = {"--page": page, "--share": share, "--camera phone": camera == "phone"}

@@ -104,11 +104,11 @@ def show_part_run(path: Path, photos: bool, as_json: bool, quiet: bool) -> None:
     """Run a part under the camera and print what was found."""
     import json
 
-    from analysis.infusion.answer.run_files import PAGE
     from analysis.infusion.answer.run_job import run_part
     from analysis.infusion.answer.run_json import run_json
     from analysis.infusion.answer.run_text import lines
     from analysis.part.answer.job import results_of
+    from analysis.part.part_folder import PAGE
 
     found = run_part(path, photos=photos, quiet=quiet or as_json)
     if as_json:

@@ -4,9 +4,23 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from vision.common.toml_table import read_toml
+
+MAP, TABLE = "arrival.npz", "part_front.csv"
+NUMBERS, PAGE = "part_run.json", "part_run.html"
+"""What a run on a part leaves in its results: map, table of photos, numbers, page."""
+RECORDS = ("part_record.html", "part_record.pdf")
+"""What `wetline record` makes of it."""
+
 
 def is_part(path: Path) -> bool:
     """Return whether a path is a part's: its part.toml, or a folder that holds one and no panel."""
     if path.is_file():
         return path.suffix == ".toml" and path.name != "panel.toml"
     return (path / "part.toml").is_file() and not (path / "panel.toml").is_file()
+
+
+def has_camera(path: Path) -> bool:
+    """Return whether a part.toml, or the one in a folder, says what the camera saw."""
+    path = path / "part.toml" if path.is_dir() else path
+    return path.is_file() and "frames" in read_toml(path)

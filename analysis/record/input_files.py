@@ -1,4 +1,4 @@
-"""The files a panel's answer rests on, and what they hold: a hash of each.
+"""The files a panel's or a part's answer rests on, and what they hold: a hash of each.
 
 Tested in tests/analysis/record/test_input_files.py.
 """
@@ -15,6 +15,7 @@ from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
 
 RESULTS = "results"
+SETTINGS = ("panel.toml", "part.toml")
 UNREADABLE = "cannot be read"
 _BLOCK = 1 << 20
 
@@ -25,14 +26,15 @@ def input_files(folder: Path) -> dict[str, Path]:
     Parameters
     ----------
     folder : Path
-        Panel folder.
+        Folder of a panel or part.
 
     Returns
     -------
     files : dict of str to Path
         Every regular file in the folder and below it, by its path from the folder with ``/``,
-        but for ``results``, hidden files and panels of their own further down; and what
-        panel.toml names outside of the folder, by the name that it has there. Sorted.
+        but for ``results``, hidden files and panels or parts of their own further down; and what
+        panel.toml, or part.toml, names outside of the folder, by the name that it has there.
+        Sorted.
 
     Notes
     -----
@@ -93,7 +95,7 @@ def _beneath(folder: Path) -> Iterator[Path]:
             for name in folders
             if name[0] != "."
             and not (at_top and name == RESULTS)
-            and not (here / name / "panel.toml").is_file()
+            and not any((here / name / own).is_file() for own in SETTINGS)
         )
         for name in sorted(names):
             if name[0] != "." and (here / name).is_file():
@@ -101,8 +103,10 @@ def _beneath(folder: Path) -> Iterator[Path]:
 
 
 def _document(folder: Path) -> dict[str, Any]:
+    """Return what panel.toml says, or part.toml where there is no panel."""
+    own = next((name for name in SETTINGS if (folder / name).is_file()), SETTINGS[0])
     try:
-        return read_toml(folder / "panel.toml")
+        return read_toml(folder / own)
     except WetlineError:
         return {}
 

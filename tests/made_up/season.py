@@ -13,6 +13,17 @@ def add_panel(root, name, sample="pen_marks"):
     return folder
 
 
+def add_part(root, name):
+    """Make a part of every third photo of the sample, on a coarse grid; return its folder."""
+    folder, sample = root / name, SAMPLES / "part_run"
+    (folder / "frames").mkdir(parents=True)
+    for photo in sorted((sample / "frames").iterdir())[::3]:
+        shutil.copy2(photo, folder / "frames")
+    plan = (sample / "part.toml").read_text(encoding="utf-8")
+    (folder / "part.toml").write_text(plan.replace("cells = 120", "cells = 60"), encoding="utf-8")
+    return folder
+
+
 def add_bad_panel(root, name):
     """Make a panel that lacks its frames; return its folder."""
     folder = root / name

@@ -14,6 +14,7 @@ from analysis.infusion.answer.photo_lines import draw_photo
 from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_page import page
 from analysis.part.answer import figures
+from analysis.part.part_folder import MAP, NUMBERS, PAGE, TABLE
 from vision.common.atomic_files import (
     remove_file,
     replace_file,
@@ -23,7 +24,6 @@ from vision.common.atomic_files import (
 )
 from vision.drawing.strokes import Image, save_image
 
-MAP, TABLE, NUMBERS, PAGE = "arrival.npz", "part_front.csv", "part_run.json", "part_run.html"
 LINES, LATE, RESIN = "part_lines.jpg", "part_late.png", "part_resin_seen.png"
 PHOTOS = "part_lines"
 """The folder for the lines on each photo."""

@@ -13,9 +13,11 @@ from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.seen.made_from import made_from
-from analysis.infusion.seen.part_setup import has_camera, part_camera
+from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.answer.job import answer_job, results_of
+from analysis.part.part_folder import RECORDS, has_camera
 from analysis.part.plan.part_toml import read_part
+from vision.common.atomic_files import remove_file
 from vision.errors import WetlineError
 from vision.frames.source import open_frames
 from vision.parts.part_settings import PartCamera
@@ -60,6 +62,8 @@ def run_part(
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)
+    for name in RECORDS:  # an older one would tell another story
+        remove_file(results / name)
     if photos:
         _write_photos(run, camera, results)
     return run

@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from analysis.infusion.answer.run_files import HEADER, MAP, NUMBERS, TABLE
+from analysis.infusion.answer.run_files import HEADER
 from analysis.infusion.seen.made_from import plan_stamp
 from analysis.part.answer.job import results_of
+from analysis.part.part_folder import MAP, NUMBERS, TABLE
 from analysis.part.plan.part_toml import PartJob, read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import read_text

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
@@ -11,12 +10,6 @@ from analysis.part.plan.part_toml import PartJob
 from vision.common.toml_table import read_toml
 from vision.part_records import FeedPlace, PartShape
 from vision.parts.part_settings import PartCamera, read_part_camera
-
-
-def has_camera(path: Path) -> bool:
-    """Return whether a part.toml, or the one in a folder, says what the camera saw."""
-    path = path / "part.toml" if path.is_dir() else path
-    return path.is_file() and "frames" in read_toml(path)
 
 
 def part_shape(job: PartJob) -> PartShape:

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from analysis.infusion.answer.run_files import LATE, LINES, MAP, NUMBERS, RESIN
+from analysis.infusion.answer.run_files import LATE, LINES, RESIN
 from analysis.infusion.kept.kept_run import read_kept
 from analysis.part.answer.job import answer_job
 from analysis.part.answer.part_answer import PartAnswer
+from analysis.part.part_folder import MAP, NUMBERS
 from analysis.record.input_files import file_hash
 from analysis.record.part.part_story import part_report
 from analysis.record.render.html import report_html

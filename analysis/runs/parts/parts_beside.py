@@ -12,9 +12,6 @@ from analysis.runs.compare.differences import SCATTER, differences, estimate, me
 from analysis.runs.parts.part_facts import PartFacts, read_part_facts, refuse_unlike
 from vision.errors import WetlineError
 
-FULL = 0.995
-"""Wet share from which a part was seen to fill (common practice, no source)."""
-
 
 @dataclass(frozen=True)
 class Number:

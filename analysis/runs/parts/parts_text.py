@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 from analysis.infusion.answer.run_text import ADVICE
 from analysis.runs.parts.part_facts import PartFacts
-from analysis.runs.parts.parts_beside import FULL, Number, Pair, PartsBeside
+from analysis.runs.parts.part_row import FULL
+from analysis.runs.parts.parts_beside import Number, Pair, PartsBeside
 from vision.common.rounding import minutes, scientific
 
 Row = tuple[str, list[tuple[str, str]]]

@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -13,7 +14,7 @@ from click.testing import CliRunner
 
 import wetline
 from analysis.watch.lock import FolderLock
-from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, results_of
+from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, add_part, results_of
 
 
 def batch(root, *options):
@@ -69,6 +70,35 @@ def test_a_bad_folder_stops_none_and_the_exit_code_says_so(tmp_path):
     assert states(tmp_path) == {"a": "failed", "b": "done"}
     assert "no pictures of the run" in found.output
     assert "Traceback" not in found.output
+
+
+def test_parts_stand_among_panels_and_are_resumed(tmp_path):
+    add_panel(tmp_path, "a")
+    part = add_part(tmp_path, "cover")
+    bad = add_part(tmp_path, "bad")
+    shutil.rmtree(bad / "frames")
+    before = inputs_of(tmp_path)
+    first = batch(tmp_path, "-q", "--pdf", "--json")
+    assert first.exit_code == 1
+    told = {row["panel"]: row for row in json.loads(first.stdout)["panels"]}
+    assert {name: row["state"] for name, row in told.items()} == {
+        "a": "done", "bad": "failed", "cover": "done",
+    }  # fmt: skip
+    assert told["cover"]["kind"] == "part"
+    assert "frames" in told["bad"]["note"]
+    # The made-up stack had 3e-10 m2; a third of the photos on a coarse grid.
+    assert told["cover"]["k_m2"] == pytest.approx(3e-10, rel=0.08)
+    assert (part / "results" / "part_record.pdf").read_bytes().startswith(b"%PDF")
+    assert inputs_of(tmp_path) == before
+    kept = results_of(part)
+    shutil.rmtree(bad)
+    second = batch(tmp_path, "-q", "--pdf")
+    assert second.exit_code == 0
+    assert states(tmp_path) == {"a": "up to date", "cover": "up to date"}
+    assert results_of(part) == kept
+    page = (tmp_path / "results" / "batch.html").read_text(encoding="utf-8")
+    assert "Panels and parts in" in page
+    assert "../cover/results/part_run.html" in page
 
 
 def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):

@@ -40,6 +40,20 @@ def test_the_folder_itself_may_be_the_panel(tmp_path):
     assert [found.name(folder) for folder in found.panels] == ["one"]
 
 
+def test_parts_with_frames_are_found_and_plans_alone_are_not(tmp_path):
+    panel(tmp_path / "a")
+    for name, text in (("b", "[frames]\n"), ("c", ""), ("d", ""), ("e", "[[[")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "part.toml").write_text(text)
+    (tmp_path / "a" / "part.toml").write_text("[frames]\n")  # a panel's folder with a plan in it
+    photos(tmp_path / "d" / "frames", 5)
+    found = find_panels(tmp_path)
+    assert [found.name(folder) for folder in found.panels] == ["a", "b", "e"]
+    advice = {one.folder: one.advice for one in found.unfinished}
+    assert list(advice) == ["d"]
+    assert "5 photos beside a part.toml without [frames]" in advice["d"]
+
+
 def test_results_and_hidden_folders_are_left_out(tmp_path):
     panel(tmp_path / "a")
     panel(tmp_path / "a" / "results" / "copy")

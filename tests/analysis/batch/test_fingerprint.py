@@ -80,3 +80,17 @@ def test_versions_name_code_and_libraries():
     assert len(made["code"]) == 64
     assert made["numpy"][0].isdigit()
     assert json.dumps(made)
+
+
+def test_a_part_stands_by_its_own_files(tmp_path):
+    results = tmp_path / "results"
+    results.mkdir()
+    (tmp_path / "part.toml").write_text("")
+    assert why_again(tmp_path, NOW) == "new"
+    for name in ("part_run.json", "part_front.csv", "arrival.npz", "part_run.html"):
+        (results / name).write_text(name)
+    write_fingerprint(tmp_path, NOW)
+    assert why_again(tmp_path, NOW) == ""
+    assert why_again(tmp_path, NOW, pdf=True) == "part_record.pdf is missing"
+    (results / "part_front.csv").write_text("by hand")
+    assert why_again(tmp_path, NOW) == "part_front.csv was written by something else since"

@@ -7,7 +7,14 @@ from pathlib import Path
 
 from analysis.batch.batch import Batch
 from analysis.batch.one_panel import DONE, FAILED, NO_TOML, UP_TO_DATE, WATCHED, Outcome
-from analysis.batch.summary import COLUMNS, summary_csv, summary_json, summary_lines, words_of
+from analysis.batch.summary import (
+    COLUMNS,
+    row_of,
+    summary_csv,
+    summary_json,
+    summary_lines,
+    words_of,
+)
 
 ANSWER = {
     "front": {"frames": 45, "frames_used": 39, "length_reached_mm": 417.7},
@@ -86,3 +93,43 @@ def test_what_lacks_its_panel_toml_is_no_failure():
     batch = Batch(Path(), (BATCH.outcomes[0], BATCH.outcomes[4]), {}, False, 1.0)
     assert batch.all_fine
     assert not Batch(Path(), (), {}, True, 1.0).all_fine
+
+
+PART = {
+    "answer": "uneven", "reason": "one place is unlike the plan", "planned": {"verdict": "fills"},
+    "seen": {
+        "frames": 36, "frames_used": 30, "warnings": ["one"], "doubts": [], "wetted_fraction": 0.6,
+    },
+    "beside": {"places": [{}]},
+    "learnt": {
+        "values": [{"told": True, "value": 3e-10, "low": 2.9e-10, "high": 3.2e-10}],
+        "fill_time_s": 3000.0, "fill_time_low_s": 2500.0, "fill_time_high_s": 6000.0,
+        "working_time_s": 3600.0, "gel_time_s": 5400.0,
+    },
+}  # fmt: skip
+
+
+def test_a_part_has_a_row_of_its_own():
+    row = row_of(Outcome("p", DONE, "new", 9.0, PART))
+    assert (row["kind"], row["verdict"], row["wetted_fraction"]) == ("part", "uneven", 0.6)
+    assert (row["frames_used"], row["warnings"], row["places_unlike_plan"]) == (30, 1, 1)
+    assert row["k_m2"] == 3e-10
+    # Working time over fill time; the high end of one is the low end of the other.
+    assert (row["margin"], row["margin_low"], row["margin_high"]) == (1.2, 0.6, 1.44)
+    words = words_of(Outcome("p", DONE, "new", 9.0, PART))
+    assert words.verdict == "MAY GEL FIRST (uneven)"
+    assert words.fill == "50 (41 to 100)"
+
+
+def test_a_part_in_doubt_or_full_or_not_measured_says_no_more_than_it_knows():
+    doubt = PART | {"seen": PART["seen"] | {"doubts": ["the camera moved"]}}
+    row = row_of(Outcome("p", DONE, answer=doubt))
+    assert (row["k_m2"], row["fill_time_s"], row["may_gel_first"]) == (None, None, None)
+    full = PART | {"seen": PART["seen"] | {"wetted_fraction": 0.999}}
+    assert row_of(Outcome("p", DONE, answer=full))["may_gel_first"] is False
+    blind = PART | {"beside": None, "learnt": None}
+    row = row_of(Outcome("p", DONE, answer=blind))
+    assert (row["places_unlike_plan"], row["fill_time_s"]) == (None, None)
+    never = PART | {"learnt": PART["learnt"] | {"fill_time_s": None, "fill_time_high_s": None}}
+    row = row_of(Outcome("p", DONE, answer=never))
+    assert (row["never_fills"], row["may_gel_first"]) == (True, True)

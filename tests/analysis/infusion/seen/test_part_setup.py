@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.infusion.seen.part_setup import has_camera, part_camera
+from analysis.infusion.seen.part_setup import part_camera
+from analysis.part.part_folder import has_camera
 from analysis.part.plan.part_toml import read_part
 from vision.errors import WetlineError
 
