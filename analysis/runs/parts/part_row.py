@@ -1,4 +1,7 @@
-"""A part in one row of a table, from the numbers that its run left."""
+"""A part in one row of a table, from the numbers that its run left.
+
+Tested in tests/analysis/batch/test_summary.py.
+"""
 
 from __future__ import annotations
 
