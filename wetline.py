@@ -34,7 +34,7 @@ COMMANDS = {
     "record": ("analysis.commands.record:record", "File photos and findings of a panel, and write its report."),
     "compare": ("analysis.commands.runs:compare", "Put panels side by side, and find the best set-up for your wish."),
     "repeat": ("analysis.commands.runs:repeat", "Find out whether a run went like the good ones did."),
-    "data": ("analysis.commands.runs:data", "Write everything a panel measured as tables, JSON, NumPy and TIFF."),
+    "data": ("analysis.commands.runs:data", "Write everything a panel or part measured as tables, JSON, NumPy and TIFF."),
     "watch": ("analysis.commands.live:watch", "Follow a panel or a part live while it fills."),
     "page": ("analysis.commands.live:page", "Open panels, boards and reports as a web page."),
     "drawdown": ("analysis.commands.panel:drawdown", "Find out from a gauge log whether the bag is tight enough."),
