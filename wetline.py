@@ -20,12 +20,12 @@ from vision.common.lazy_commands import LazyGroup, load_object
 
 COMMANDS = {
     "new": ("analysis.commands.panel:new", "Make a folder for a new panel, or a part, with a panel.toml or part.toml to fill in."),
-    "sheet": ("vision.commands:sheet", "Write the printable scale sheet as a PDF."),
-    "corners": ("vision.commands:corners", "Read the panel's corners or tape marks off the first photo, or off PHOTO."),
+    "sheet": ("analysis.commands.camera:sheet", "Write the printable scale sheet as a PDF."),
+    "corners": ("analysis.commands.camera:corners", "Read a panel's corners or tape marks, or a part's corners, off the first photo or PHOTO."),
     "run": ("analysis.commands.panel:run", "Do the whole job: track, fit, decide, and write the record."),
     "track": ("vision.commands:track", "Find the flow front in every frame."),
     "fit": ("analysis.commands.panel:fit", "Work out permeability, fill time and verdict from what was tracked."),
-    "lines": ("vision.commands:lines", "Draw the front lines on a photo, and from straight above."),
+    "lines": ("analysis.commands.camera:lines", "Draw the front lines on a photo, and from straight above."),
     "forecast": ("analysis.commands.panel:forecast", "Find out whether the part fills in time, and what to change if not."),
     "resin": ("analysis.commands.panel:resin", "Work out how much resin and hardener to mix, in which pots."),
     "part": ("analysis.commands.part:part", "Work out how a part fills with the planned feeds and vents, and improve the plan."),

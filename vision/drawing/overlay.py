@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from vision.drawing.strokes import (
     Image,
     Plane,
     Sizes,
+    along_sides,
     backing,
     dashes,
     fill,
@@ -88,9 +88,7 @@ def panel_outline_mm(panel_mm: tuple[float, float], per_side: int = 24) -> Float
     """Outline of the panel with points along its sides, closed, so that a lens may bend it."""
     length, width = panel_mm
     corners = np.array([[0, 0], [length, 0], [length, width], [0, width], [0, 0]], dtype=float)
-    share = np.linspace(0, 1, per_side, endpoint=False)[:, None]
-    sides = [a + share * (b - a) for a, b in pairwise(corners)]
-    return np.vstack([*sides, corners[-1:]])
+    return along_sides(corners, per_side)
 
 
 def line_colours(lines: Sequence[FrontLine]) -> list[tuple[int, int, int]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Protocol
 
@@ -101,6 +102,20 @@ def stroke(
     points = _fixed(points_px)
     if len(points) > 1:
         cv2.polylines(image, [points], closed, colour, width, cv2.LINE_AA, _SHIFT)
+
+
+def along_sides(points: FloatArray, per_side: int = 24) -> FloatArray:
+    """Return a polyline with points along its sides, so that a lens may bend them; as it is if one.
+
+    Parameters
+    ----------
+    points : ndarray of shape (N, 2), float
+    per_side : int
+    """
+    if len(points) < 2:
+        return points
+    share = np.linspace(0, 1, per_side, endpoint=False)[:, None]
+    return np.vstack([*(a + share * (b - a) for a, b in pairwise(points)), points[-1:]])
 
 
 def fill(image: Image, points_px: FloatArray, colour: Colour) -> None:

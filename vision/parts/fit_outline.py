@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,7 +115,7 @@ def _questioned(plane: PlaneMap, setup: PanelSetup, told: float | None) -> Plane
 
 
 def misfit(
-    mm: FloatArray, px: FloatArray, size: tuple[int, int], focals: FloatArray
+    mm: FloatArray, px: FloatArray, size: tuple[int, int], focals: FloatArray = FOCALS
 ) -> tuple[FloatArray, float, float]:
     """Return a homography, how far the points are off and how skew it is; infinite if impossible.
 
@@ -152,15 +153,8 @@ def _mismatch(
     """Return why the points do not fit, and which other order does, if one does."""
     mm, px = points
     head = f"{setup.shown_file}: [scale] points_px and points_mm do not match"
-    count = len(mm)
-    orders = [np.roll(np.arange(count)[::way], by) for way in (1, -1) for by in range(count)]
-    fits: list[tuple[float, IntArray]] = []
-    for order in orders[1:]:
-        _, off, skew = misfit(mm[order], px, *seen_by)
-        if off <= MOST_OFF and skew <= MOST_SKEW:
-            fits.append((off / MOST_OFF + skew / MOST_SKEW, order))
-    if fits:
-        likeliest = min(fits, key=lambda fit: fit[0])[1]
+    likeliest = likely_order(mm, px, *seen_by)
+    if likeliest is not None:
         names = ", ".join(str(int(number) + 1) for number in likeliest)
         return (
             f"{head} in this order: the points tapped fit points_mm taken as {names}: list both "
@@ -177,6 +171,27 @@ def _mismatch(
     return (
         f"{head}: {how}: another part, a mistaken size or a wrong point: measure and tap them again"
     )
+
+
+def likely_order(
+    mm: FloatArray, px: FloatArray, size: tuple[int, int], focals: FloatArray = FOCALS
+) -> IntArray | None:
+    """Return the other order of the plan's points that fits the photo best; None if none fits.
+
+    Tried are the points begun elsewhere, the other way round, and two of them exchanged.
+    """
+    count = len(mm)
+    orders = [np.roll(np.arange(count)[::way], by) for way in (1, -1) for by in range(count)][1:]
+    for one, other in combinations(range(count), 2):
+        swapped = np.arange(count)
+        swapped[[one, other]] = other, one
+        orders.append(swapped)
+    fits: list[tuple[float, IntArray]] = []
+    for order in orders:
+        _, off, skew = misfit(mm[order], px, size, focals)
+        if off <= MOST_OFF and skew <= MOST_SKEW:
+            fits.append((off / MOST_OFF + skew / MOST_SKEW, order))
+    return min(fits, key=lambda fit: fit[0])[1] if fits else None
 
 
 def _with_error(plane: PlaneMap, mm: FloatArray, px: FloatArray, off: float) -> PlaneMap:

@@ -171,17 +171,25 @@ def _label(picture: NDArray[np.uint8], text: str, place: tuple[int, int], size: 
 
 
 class Picker:
-    """The clicks so far, and what the window shows of them."""
+    """The clicks so far, and what the window shows of them.
 
-    def __init__(self, image: NDArray[np.uint8]) -> None:
-        self._image = image
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        The photo.
+    prompts : sequence of str
+        What is asked for, point by point.
+    """
+
+    def __init__(self, image: NDArray[np.uint8], prompts: Sequence[str] = PROMPTS) -> None:
+        self.image, self.prompts = image, prompts
         self.points: list[Pixel] = []
         self.pointer = (0, 0)
 
     def mouse(self, event: int, x: int, y: int, flags: int = 0, _: object = None) -> None:
         """Take a mouse event: left button sets a point, right button takes the last back."""
         self.pointer = (x, y)
-        if event == cv2.EVENT_LBUTTONDOWN and len(self.points) < len(PROMPTS):
+        if event == cv2.EVENT_LBUTTONDOWN and len(self.points) < len(self.prompts):
             self.points.append((float(x), float(y)))
         elif event == cv2.EVENT_RBUTTONDOWN and self.points:
             self.points.pop()
@@ -189,23 +197,28 @@ class Picker:
     @property
     def done(self) -> bool:
         """Whether all points are set."""
-        return len(self.points) == len(PROMPTS)
+        return len(self.points) == len(self.prompts)
 
     def may_stop(self) -> bool:
         """Whether what is there makes sense: four corners, or those and both tape marks."""
         return len(self.points) in (4, 6)
 
+    def press(self, key: int) -> None:
+        """Take a key other than Enter and Esc; none means anything here."""
+
     def picture(self) -> NDArray[np.uint8]:
         """Draw the photo with points, prompt and a loupe at the pointer."""
-        shown = self._image.copy()
+        shown = self.image.copy()
         scale = max(1, round(shown.shape[1] / 1280))
         for i, (x, y) in enumerate(self.points):
+            if not np.isfinite([x, y]).all():  # passed over
+                continue
             cv2.drawMarker(shown, (int(x), int(y)), _RED, cv2.MARKER_CROSS, 24 * scale, scale)
             _label(shown, str(i + 1), (int(x) + 8, int(y) - 8), 0.7 * scale)
-        prompt = PROMPTS[len(self.points)] if not self.done else "Enter to finish"
+        prompt = self.prompts[len(self.points)] if not self.done else "Enter to finish"
         text = f"{prompt}   (right button: take back, Esc: leave)"
         _label(shown, text, (10 * scale, shown.shape[0] - 14 * scale), 0.6 * scale)
-        return _with_loupe(shown, self._image, self.pointer, 30 * scale)
+        return _with_loupe(shown, self.image, self.pointer, 30 * scale)
 
 
 def _with_loupe(
@@ -236,11 +249,21 @@ def pick(image: NDArray[np.uint8]) -> list[Pixel] | None:
     WetlineError
         If no window can be opened.
     """
-    title = "Wetline: click the panel's corners"
-    picker = Picker(image)
+    return run_window(Picker(image), "Wetline: click the panel's corners")
+
+
+def run_window(picker: Picker, title: str) -> list[Pixel] | None:
+    """Let the user click what a picker asks for; None if they leave.
+
+    Raises
+    ------
+    WetlineError
+        If no window can be opened.
+    """
+    height, width = picker.picture().shape[:2]
     try:
         cv2.namedWindow(title, cv2.WINDOW_NORMAL | cv2.WINDOW_KEEPRATIO)
-        cv2.resizeWindow(title, 1280, max(200, round(1280 * image.shape[0] / image.shape[1])))
+        cv2.resizeWindow(title, 1280, max(200, round(1280 * height / width)))
         cv2.setMouseCallback(title, picker.mouse)
         while True:
             cv2.imshow(title, picker.picture())
@@ -249,6 +272,7 @@ def pick(image: NDArray[np.uint8]) -> list[Pixel] | None:
                 return None
             if (key in (10, 13) and picker.may_stop()) or picker.done:
                 return picker.points
+            picker.press(key)
     except cv2.error as error:
         raise WetlineError("no window can be opened: run again with --no-window") from error
     finally:

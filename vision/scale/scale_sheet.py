@@ -11,11 +11,12 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import FigureCanvasPdf
 from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Outline
 
 from vision.common.atomic_files import replace_file
 from vision.errors import WetlineError
+from vision.records import FloatArray
 from vision.scale.markers import MARKER_IDS
 from vision.scale.sheet_lines import centres_line
 from vision.settings.scale_settings import (
@@ -74,6 +75,26 @@ class SheetPlan:
         return side, side + _LABEL_MM
 
 
+@dataclass(frozen=True)
+class SheetPart:
+    """What the sheet shows of a part that the cards go around.
+
+    Attributes
+    ----------
+    outline_mm : ndarray of shape (N, 2), float
+        As seen from above, x right and y down, from the upper left corner of its box.
+    y_runs : {"down", "up"}
+        Which way the plan's own y runs.
+    """
+
+    outline_mm: FloatArray
+    y_runs: str = "down"
+
+
+CORNERS = ("feed end, 0", "vent end, 0", "vent end, width", "feed end, width")
+PART_CORNERS = ("upper left", "upper right", "lower right", "lower left")
+
+
 def sheet_plan(paper: str) -> SheetPlan:
     """Lay out the page: two by two cards at its foot.
 
@@ -100,6 +121,7 @@ def write_sheet(
     paper: str = "A4",
     centres_mm: Points | None = None,
     name: str = "",
+    part: SheetPart | None = None,
 ) -> SheetPlan:
     """Write the scale sheet as a true-scale PDF.
 
@@ -113,6 +135,8 @@ def write_sheet(
         Where the cards go around the panel; the sheet then says it in numbers.
     name : str
         Panel name for the heading.
+    part : SheetPart, optional
+        Where the cards go around a part; its places are then in the plan's coordinates.
 
     Returns
     -------
@@ -125,14 +149,16 @@ def write_sheet(
     """
     plan = sheet_plan(paper)
     with rc_context({"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.usetex": False}):
-        figure = draw_sheet(plan, centres_mm, name)
+        figure = draw_sheet(plan, centres_mm, name, part)
         FigureCanvasPdf(figure)
         facts = {"Title": "Scale sheet", "CreationDate": None}
         replace_file(path, lambda part: figure.savefig(part, format="pdf", metadata=facts))
     return plan
 
 
-def draw_sheet(plan: SheetPlan, centres_mm: Points | None, name: str) -> Figure:
+def draw_sheet(
+    plan: SheetPlan, centres_mm: Points | None, name: str, part: SheetPart | None = None
+) -> Figure:
     """Draw the page on a figure of the paper's size."""
     paper = plan.paper
     figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
@@ -143,10 +169,14 @@ def draw_sheet(plan: SheetPlan, centres_mm: Points | None, name: str) -> Figure:
     heading = f"Scale sheet{': ' + name if name else ''}"
     axes.text(_MARGIN_MM, 16, heading[:60], fontsize=14, weight="bold", va="baseline")
     _draw_bar(axes, 26.0)
-    _draw_text(axes, steps_text(paper, centres_mm), 36.0)
-    _draw_sketch(axes, plan)
+    if part is None or centres_mm is None:
+        _draw_text(axes, steps_text(paper, centres_mm), 36.0)
+    else:
+        _draw_text(axes, part_steps_text(paper, centres_mm, part), 36.0)
+    _draw_sketch(axes, plan, part)
+    corners = CORNERS if part is None else PART_CORNERS
     for number, centre in zip(MARKER_IDS, plan.centres_mm, strict=True):
-        _draw_card(axes, plan, number, centre)
+        _draw_card(axes, plan, number, centre, corners[number])
     return figure
 
 
@@ -176,20 +206,51 @@ def steps_text(paper: Paper, centres_mm: Points | None) -> str:
             "    marker_centres_mm = [[x0, y0], [x1, y1], [x2, y2], [x3, y3]]",
         ]
         return "\n".join(steps)
-    gaps = [
-        f"{i} to {j} {np.hypot(*np.subtract(centres_mm[i], centres_mm[j])):.0f} mm"
-        for i, j in ((0, 1), (1, 2), (0, 2))
-    ]
     steps += [
         "4  Card centres from the feed corner, x along the flow, y across: "
         + ", ".join(f"({x:g}, {y:g})" for x, y in centres_mm)
         + ".",
-        "    Check between the crosses: " + ", ".join(gaps) + ".",
+        f"    Check between the crosses: {_gaps(centres_mm)}.",
         "5  In panel.toml, under [scale] (`wetline sheet` writes it; mend it if yours differ):",
         settings,
         f"    {centres_line(centres_mm)}",
     ]
     return "\n".join(steps)
+
+
+def part_steps_text(paper: Paper, centres_mm: Points, part: SheetPart) -> str:
+    """Return what to do with the sheet around a part, with the lines for part.toml.
+
+    Parameters
+    ----------
+    paper : Paper
+    centres_mm : tuple of 4 (x, y)
+        Where the cards go, in the plan's coordinates.
+    part : SheetPart
+    """
+    steps = [
+        "1  Print at 100 % (actual size), not fitted to the page. Measure the bar above:",
+        "    if it is not 100.0 mm, write what it is behind check_bar_mm.",
+        "2  Cut out the four cards along the grey lines. Keep them flat; stick them on card.",
+        "3  Lay them around the part, level with its surface if you can, clear of bag and tape:",
+        "    0 at the plan's upper left, 1, 2, 3 clockwise from above, each turned as you like.",
+        f"4  Card centres in the plan's coordinates (x right, y {part.y_runs}): "
+        + ", ".join(f"({x:g}, {y:g})" for x, y in centres_mm)
+        + ".",
+        f"    Check between the crosses: {_gaps(centres_mm)}.",
+        "5  In part.toml, under [scale] (`wetline sheet --write`; mend what lies elsewhere):",
+        f'    method = "sheet"      marker_mm = {paper.marker_mm:g}',
+        f"    {centres_line(centres_mm)}",
+    ]
+    return "\n".join(steps)
+
+
+def _gaps(centres_mm: Points) -> str:
+    """Return how far the cards lie from one another, for the tape."""
+    return ", ".join(
+        f"{i} to {j} {np.hypot(*np.subtract(centres_mm[i], centres_mm[j])):.0f} mm"
+        for i, j in ((0, 1), (1, 2), (0, 2))
+    )
 
 
 def _draw_bar(axes: Axes, y: float) -> None:
@@ -216,15 +277,22 @@ def _draw_text(axes: Axes, text: str, y: float) -> None:
         )
 
 
-def _draw_sketch(axes: Axes, plan: SheetPlan) -> None:
-    """Small picture of the panel with the cards around it, between the text and the cards."""
+def _draw_sketch(axes: Axes, plan: SheetPlan, part: SheetPart | None) -> None:
+    """Small picture of what the cards go around, between the text and the cards."""
     above, below = _TEXT_END_MM, plan.centres_mm[0][1] - plan.card_mm[0] / 2
     height = min(24.0, below - above - 19.0)
     width = max(2 * height, 36.0)
     left, top = (plan.paper.width_mm - width) / 2, (above + below - height) / 2
-    axes.add_patch(Rectangle((left, top), width, height, fill=False, lw=0.7))
     middle = left + width / 2, top + height / 2
-    axes.text(*middle, "feed → panel → vent", fontsize=6, ha="center", va="center")
+    if part is None:
+        axes.add_patch(Rectangle((left, top), width, height, fill=False, lw=0.7))
+        axes.text(*middle, "feed → panel → vent", fontsize=6, ha="center", va="center")
+    else:
+        span = np.ptp(part.outline_mm, axis=0)
+        size = span * min(width / span[0], height / span[1])
+        ring = part.outline_mm / span * size + (np.array(middle) - size / 2)
+        axes.add_patch(Polygon(ring, closed=True, fill=False, lw=0.7))
+        axes.text(*middle, "part, from above", fontsize=6, ha="center", va="center")
     places = [(0.1, -4.0), (0.9, -4.0), (0.9, height + 4), (0.1, height + 4)]
     for number, (share, offset) in zip(MARKER_IDS, places, strict=True):
         x, y = left + share * width, top + offset
@@ -232,7 +300,9 @@ def _draw_sketch(axes: Axes, plan: SheetPlan) -> None:
         axes.text(x, y, str(number), fontsize=8, ha="center", va="center")
 
 
-def _draw_card(axes: Axes, plan: SheetPlan, number: int, centre: tuple[float, float]) -> None:
+def _draw_card(
+    axes: Axes, plan: SheetPlan, number: int, centre: tuple[float, float], corner: str
+) -> None:
     width, height = plan.card_mm
     x, y = centre
     left, top = x - width / 2, y - width / 2
@@ -247,7 +317,6 @@ def _draw_card(axes: Axes, plan: SheetPlan, number: int, centre: tuple[float, fl
             lw=0.4,
             solid_capstyle="butt",
         )
-    corner = ("feed end, 0", "vent end, 0", "vent end, width", "feed end, width")[number]
     axes.text(left + 3, top + width + _LABEL_MM / 2 - 1, str(number), fontsize=18, va="center")
     axes.text(left + 13, top + width + _LABEL_MM / 2 - 1, corner, fontsize=7, va="center")
 

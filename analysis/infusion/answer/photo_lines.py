@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from vision.drawing.strokes import (
     Colour,
     Image,
     Sizes,
+    along_sides,
     backing,
     dashes,
     padded,
@@ -96,12 +96,12 @@ def draw_fronts(
     sizes = Sizes.for_image(image)
     outline = np.vstack([plan.outline_mm, plan.outline_mm[:1]])
     for loop in (outline, *plan.holes_mm):
-        stroke(image, to_px(plane, _along_sides(np.vstack([loop, loop[:1]])), lens), WHITE, 1)
+        stroke(image, to_px(plane, along_sides(np.vstack([loop, loop[:1]])), lens), WHITE, 1)
     kept = [(line, to_px(plane, line.points_mm, lens), False) for line in seen]
     kept += [(line, to_px(plane, line.points_mm, lens), True) for line in planned]
     for line, points, is_planned in kept:
         _draw(image, line, points, is_planned, sizes)
-    outline_px = to_px(plane, _along_sides(outline), lens)
+    outline_px = to_px(plane, along_sides(outline), lens)
     taken = [draw_title(image, head, outline_px, sizes)]
     unseen = any(not line.seen.all() for line in seen)
     taken.append(_legend(image, KINDS[: 2 + unseen], outline_px, taken, sizes))
@@ -124,13 +124,6 @@ def seen_lines(run: InfusionAnswer, times_s: list[float]) -> list[Level]:
 def to_px(homography: FloatArray, points_mm: FloatArray, lens: Lens | None = None) -> FloatArray:
     """Map the plan's mm to pixels of a photo, through the lens where it is known."""
     return photo_px(points_mm, homography, lens)
-
-
-def _along_sides(points_mm: FloatArray, per_side: int = 24) -> FloatArray:
-    """Return a polyline with points along its sides, so that a lens may bend them."""
-    share = np.linspace(0, 1, per_side, endpoint=False)[:, None]
-    sides = [a + share * (b - a) for a, b in pairwise(points_mm)]
-    return np.vstack([*sides, points_mm[-1:]])
 
 
 def _draw(image: Image, line: Level, points: FloatArray, planned: bool, sizes: Sizes) -> None:

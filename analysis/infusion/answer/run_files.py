@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -27,6 +28,9 @@ from vision.drawing.strokes import Image, save_image
 LINES, LATE, RESIN = "part_lines.jpg", "part_late.png", "part_resin_seen.png"
 PHOTOS = "part_lines"
 """The folder for the lines on each photo."""
+LENS = ("lens_camera", "lens_distortion")
+"""Arrays of the map's file that hold the lens, where it is known."""
+
 HEADER = ("frame", "time_s", "wetted_fraction", "wetted_sd", "resin_in_kg", "used", "note")
 
 
@@ -71,8 +75,9 @@ def write_photo(run: InfusionAnswer, results: Path, index: int, image: Image) ->
 
 
 def write_arrival(run: InfusionAnswer, path: Path) -> None:
-    """Write the arrival map as seen, on the part's own grid."""
+    """Write the arrival map as seen, on the part's own grid, and where each photo shows it."""
     seen = run.seen
+    lens: dict[str, Any] = {} if seen.lens is None else dict(zip(LENS, seen.lens, strict=True))
 
     def write(part: Path) -> None:
         with part.open("wb") as file:
@@ -86,6 +91,10 @@ def write_arrival(run: InfusionAnswer, path: Path) -> None:
                 inside=seen.inside,
                 last_s=seen.last_s,
                 start_sd_s=seen.start_sd_s,
+                frames=np.array(seen.frames, dtype=np.str_),
+                frame_s=seen.frame_s,
+                homographies=seen.homographies,
+                **lens,
             )
 
     replace_file(path, write)

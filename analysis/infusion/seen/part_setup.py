@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from analysis.part.plan.part_toml import PartJob
 from vision.common.toml_table import read_toml
+from vision.errors import WetlineError
 from vision.part_records import FeedPlace, PartShape
 from vision.parts.part_settings import PartCamera, read_part_camera
 
@@ -36,4 +38,29 @@ def part_camera(job: PartJob) -> PartCamera:
         If a table or field is missing or wrong.
     """
     camera = read_part_camera(job.path, read_toml(job.path), part_shape(job))
+    return replace(camera, folder=job.path.parent)
+
+
+def camera_to_place(job: PartJob) -> PartCamera:
+    """Read a part's camera while its `[scale]` is still to be written; what it says is passed over.
+
+    Raises
+    ------
+    WetlineError
+        If `[frames]` is missing, or another table is wrong.
+    """
+    document: dict[str, Any] = dict(read_toml(job.path))
+    if "frames" not in document:
+        raise WetlineError(
+            f"{job.path}: [frames]: is missing: put the photos into a folder beside it and write "
+            'source = "frames" under [frames]'
+        )
+    told = document.get("scale")
+    focal = told.get("focal_35mm") if isinstance(told, dict) else None
+    (x0, y0), (x1, y1) = job.plan.outline_mm.min(axis=0), job.plan.outline_mm.max(axis=0)
+    corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]]
+    document["scale"] = {"method": "outline", "points_px": corners, "points_mm": corners}
+    if focal is not None:
+        document["scale"]["focal_35mm"] = focal
+    camera = read_part_camera(job.path, document, part_shape(job))
     return replace(camera, folder=job.path.parent)

@@ -6,8 +6,6 @@ Tested in tests/analysis/page/routes/test_app.py.
 from __future__ import annotations
 
 import json
-import re
-import tomllib
 from pathlib import Path
 
 from analysis.page.stored.panels import panel_size_mm
@@ -15,8 +13,7 @@ from vision.common.atomic_files import write_text
 from vision.common.outside.input_files import read_text
 from vision.errors import WetlineError
 from vision.scale.corner_picker import order_fault, scale_lines
-
-_HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_][\w.\- ]*)\s*\]\]?\s*(#.*)?$")
+from vision.scale.sheet_lines import replace_scale
 
 
 def save_scale(
@@ -61,36 +58,8 @@ def save_scale(
         text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError("panel.toml: cannot be read: save it as UTF-8 text") from error
-    write_text(path, with_scale(text, lines))
+    write_text(path, replace_scale(text, lines.splitlines()[1:], "panel.toml"))
 
 
 def _rounded(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return [(round(x, 1), round(y, 1)) for x, y in points]
-
-
-def with_scale(text: str, lines: str) -> str:
-    """Put a new ``[scale]`` table into the text of a panel.toml; all else stays as it is.
-
-    Raises
-    ------
-    WetlineError
-        If another table would change.
-    """
-    kept, inside = [], False
-    for line in text.splitlines():
-        header = _HEADER.match(line)
-        if header:
-            inside = header.group(1).strip().split(".")[0] == "scale"
-        if not inside:
-            kept.append(line)
-    new = "\n".join(kept).rstrip() + "\n\n" + lines + "\n"
-    fault = WetlineError("panel.toml: [scale] cannot be replaced safely: edit it by hand")
-    try:
-        before, after = tomllib.loads(text), tomllib.loads(new)
-    except tomllib.TOMLDecodeError:
-        raise fault from None
-    before.pop("scale", None)
-    after.pop("scale", None)
-    if before != after:
-        raise fault
-    return new

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from vision.commands import corners, sheet
+from analysis.commands.camera import corners, sheet
 from vision.errors import WetlineError
 from vision.scale import corner_picker as tool
 from vision.settings.panel_settings import read_setup

@@ -3,9 +3,9 @@ import tomllib
 import pytest
 from click.testing import CliRunner
 
-from vision.commands import sheet
+from analysis.commands.camera import sheet
 from vision.errors import WetlineError
-from vision.scale.sheet_lines import with_scale_lines
+from vision.scale.sheet_lines import replace_scale, with_scale_lines
 
 NEW = (
     '# my panel\n[panel]\nname = "a"\nlength_mm = 400\nwidth_mm = 200\n\n[scale]\n# cards\n'
@@ -71,3 +71,38 @@ def test_a_table_is_made_where_there_is_none_and_odd_files_are_left_alone():
     }
     with pytest.raises(WetlineError, match="cannot be changed safely"):
         with_scale_lines("scale = {method = 'sheet'}\n", ["marker_mm = 40"])
+
+
+PANEL = (
+    '# my panel\n[panel]\nname = "a"\n\n[scale]\n# by tape\nmethod = "tape"\ncorners_px = [\n'
+    "  [1, 2], [3, 4], # two\n  [5, 6], [7, 8],\n]\n\n# mixed by hand\n[resin] # mixed\n"
+    "gel_time_min = 3\n"
+)
+
+
+def test_scale_is_replaced_and_all_else_kept():
+    new = replace_scale(PANEL, ['method = "sheet"'], "panel.toml")
+    assert new == (
+        '# my panel\n[panel]\nname = "a"\n\n[scale]\nmethod = "sheet"\n# by tape\n\n'
+        "# mixed by hand\n[resin] # mixed\ngel_time_min = 3\n"
+    )
+
+
+def test_what_the_scale_said_may_stay_as_comments():
+    new = replace_scale(PANEL, ['method = "sheet"'], "panel.toml", keep_old=True)
+    assert '# method = "tape"\n# corners_px = [\n#   [1, 2]' in new
+    assert tomllib.loads(new)["scale"] == {"method": "sheet"}
+    assert tomllib.loads(new)["resin"] == {"gel_time_min": 3}
+
+
+def test_a_scale_is_added_where_there_is_none():
+    assert tomllib.loads(replace_scale("a = 1\n", ["b = 2"], "x"))["scale"] == {"b": 2}
+    assert replace_scale("", ["b = 2"], "x") == "[scale]\nb = 2\n"
+
+
+@pytest.mark.parametrize("text", ["scale = {a = 1}\n", "[scale]\na = 1\n[scale.b]\nc = 2\n"])
+def test_a_scale_written_in_another_way_is_left_to_the_user(text):
+    with pytest.raises(
+        WetlineError, match=r"part.toml: \[scale\] cannot be replaced safely: write"
+    ):
+        replace_scale(text, ["b = 2"], "part.toml")

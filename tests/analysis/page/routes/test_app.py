@@ -22,7 +22,7 @@ for package in ("starlette", "uvicorn", "segno", "cryptography"):
 
 from analysis.page.server import PageServer  # noqa: E402
 from analysis.page.stored.panels import Panels  # noqa: E402
-from analysis.page.stored.scale_points import save_scale, with_scale  # noqa: E402
+from analysis.page.stored.scale_points import save_scale  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 
@@ -308,18 +308,6 @@ def test_busy_port_is_told(shop):
 
 
 # -- scale points into panel.toml
-
-
-def test_scale_is_replaced_and_all_else_kept():
-    text = (
-        '# my panel\n[panel]\nname = "a"\n[scale]\nmethod = "tape"\ncorners_px = [\n'
-        "  [1, 2], [3, 4],\n  [5, 6], [7, 8],\n]\n[resin] # mixed\ngel_time_min = 3\n"
-    )
-    new = with_scale(text, '[scale]\nmethod = "sheet"')
-    assert "# my panel" in new
-    assert "[resin] # mixed\ngel_time_min = 3" in new
-    assert new.count("[scale]") == 1
-    assert "tape" not in new
 
 
 def test_scale_points_are_checked(tmp_path):

@@ -1,0 +1,1 @@
+"""Points of a part's outline tapped on a photo, led by its plan, checked and drawn back."""
