@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 
 FOLDER = click.argument("folder", type=RunFolder())
 QUIET = click.option("--quiet", "-q", is_flag=True, help="No progress and no hints.")
-CLEAR_MM = 60.0
-"""Gap between a part's outline and the cards, for bag and sealant tape. Common practice, no
-source."""
 
 
 @click.command()
@@ -41,7 +38,7 @@ source."""
     "--clear",
     "clear_mm",
     type=Measure(LENGTH_MM, at_least=0, at_most=5000),
-    help=f"Of a part: gap from outline to cards.  [default: {CLEAR_MM:g}]",
+    help="Of a part: gap from outline to cards.  [default: 60, for bag and tape]",
 )
 @click.option(
     "--write", "writing", is_flag=True, help="Of a part: write the places into part.toml."
@@ -62,13 +59,13 @@ def sheet(
     or part.toml) the cards go around its outline, and --write writes their places.
     """
     from analysis.part.part_folder import is_part
-    from vision.scale.scale_sheet import PAPERS, write_sheet
-    from vision.scale.sheet_lines import card_places, write_card_lines
+    from vision.scale.scale_sheet import write_sheet
+    from vision.scale.sheet_lines import PAPERS, card_places, write_card_lines
 
     if folder is not None and is_part(folder):
         if length is not None or width is not None:
             raise click.UsageError("--length and --width go with a panel: a part has its outline")
-        _part_sheet(folder, paper, output, CLEAR_MM if clear_mm is None else clear_mm, writing)
+        _part_sheet(folder, paper, output, clear_mm, writing)
         return
     if clear_mm is not None or writing:
         raise click.UsageError("--clear and --write go with a part")
@@ -90,14 +87,14 @@ def sheet(
 
 
 def _part_sheet(
-    folder: Path, paper: str, output: Path | None, clear_mm: float, writing: bool
+    folder: Path, paper: str, output: Path | None, clear_mm: float | None, writing: bool
 ) -> None:
     """Write the sheet of a part, and say or write where its cards go."""
     from analysis.infusion.seen.part_cards import SMALL_CARDS, read_cards, write_part_sheet
     from analysis.part.answer.job import results_of
-    from vision.scale.sheet_lines import write_card_lines
+    from vision.scale.sheet_lines import CLEAR_MM, write_card_lines
 
-    cards = read_cards(folder, paper, clear_mm)
+    cards = read_cards(folder, paper, CLEAR_MM if clear_mm is None else clear_mm)
     output = results_of(folder) / "scale_sheet.pdf" if output is None else output
     write_part_sheet(output, paper, cards)
     click.echo(f"Scale sheet: {output}")

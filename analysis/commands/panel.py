@@ -54,11 +54,11 @@ AMBIENT = Measure(PRESSURE_MBAR, at_least=500, at_most=1085, likely=(780, 1085))
 @click.option("--flow", type=click.Choice(["edge", "point"]), default="edge", show_default=True)
 @click.option(
     "--scale",
-    type=click.Choice(["sheet", "corners", "tape", "checkerboard"]),
-    default="sheet",
-    show_default=True,
-    help="What tells the camera how big things are.",
+    type=click.Choice(["sheet", "corners", "tape", "checkerboard", "outline"]),
+    help="What tells the camera how big things are; of a part sheet or outline.  [default: sheet]",
 )
+@click.option("--photos", help='Of a part: folder for its photos, as "frames", or a film.')
+@click.option("--height", help="Of a part: its surface above the cards, mm.")
 @click.option("--part", "is_part", is_flag=True, help="Make a part with its part.toml instead.")
 @click.option(
     "--ask/--no-ask", default=None, help="Ask for the numbers.  [default: ask in a terminal]"
@@ -67,7 +67,7 @@ def new(
     folder: Path,
     name: str | None,
     flow: str,
-    scale: str,
+    scale: str | None,
     is_part: bool,
     ask: bool | None,
     **given: str | None,
@@ -77,17 +77,21 @@ def new(
     In a terminal it asks for the numbers; Enter leaves one open. Nothing is filled in that you
     did not say. For example: wetline new roof_7 --length 600 --width 200
     """
+    from analysis.commands.part import begin_part
     from analysis.panel.new_panel import ASKS, new_panel
-    from analysis.part.new_part import PART_ASKS, new_part
+    from analysis.part.new_part import PART_ASKS
 
     asking = sys.stdin.isatty() if ask is None else ask
+    photos, height = given.pop("photos"), given.pop("height")
     if is_part:
         _refuse_panel_options(given)
         answers = _answers(PART_ASKS, given, asking)
-        questions = new_part(folder, name=name, answers=answers)
-        steps = [f"Fill in what is open in {folder / 'part.toml'}", f"wetline part {folder}"]
+        questions, steps = begin_part(folder, name, answers, (photos, scale, height), asking)
+    elif photos or height or scale == "outline":
+        raise click.UsageError("--photos, --height and --scale outline go with --part")
     else:
         answers = _answers(ASKS, given, asking)
+        scale = scale or "sheet"
         questions = new_panel(folder, name=name, flow=flow, scale=scale, answers=answers)
         steps = [
             f"Fill in what is open in {folder / 'panel.toml'}",

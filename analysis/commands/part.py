@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from analysis.commands.options import Measure
 from vision.common.quantity import PRESSURE_MBAR, TIME_MIN, VISCOSITY_MPAS
+
+if TYPE_CHECKING:
+    from analysis.part.new_part import WatchedBy
 
 
 @click.command("part")
@@ -117,3 +122,72 @@ def show_part_run(path: Path, photos: bool, as_json: bool, quiet: bool) -> None:
     click.echo("\n".join(lines(found)))
     if not quiet:
         click.echo(f"Look at {results_of(path) / PAGE}")
+
+
+def begin_part(
+    folder: Path,
+    name: str | None,
+    answers: Mapping[str, str],
+    watched: tuple[str | None, str | None, str | None],
+    asking: bool,
+) -> tuple[list[str], list[str]]:
+    """Write a new part's folder; return what is asked about its values, and the next steps.
+
+    `watched` is what --photos, --scale and --height say.
+    """
+    from analysis.part.new_part import new_part, paper_of
+
+    camera = _watched(*watched, asking)
+    questions = new_part(folder, name=name, answers=answers, camera=camera)
+    steps = [f"Fill in what is open in {folder / 'part.toml'}", f"wetline part {folder}"]
+    if camera is None:
+        return questions, steps
+    paper = "" if paper_of(answers) == "A4" else f" --paper {paper_of(answers)}"
+    cards = f"Print the cards and lay them: wetline sheet {folder}{paper} --write"
+    photos = f"Put the photos into {folder / camera.photos}"
+    if camera.is_film:
+        photos = f"Put the film there: {folder / camera.photos}"
+    corners = f"wetline corners {folder}"
+    ways = [cards, photos] if camera.scale == "sheet" else [photos, corners]
+    return questions, [*steps, *ways, f"wetline run {folder}"]
+
+
+def _watched(
+    photos: str | None, scale: str | None, height: str | None, asking: bool
+) -> WatchedBy | None:
+    """Return how a new part is looked at: as options say, or as answered now."""
+    from analysis.panel.new_panel import read_answer
+    from analysis.part.new_part import HEIGHT, SCALES, WatchedBy
+    from vision.errors import WetlineError
+
+    if scale is not None and scale not in SCALES:
+        raise click.UsageError(f"--scale {scale} goes with a panel; of a part: {', '.join(SCALES)}")
+    if asking and photos is None:
+        photos = click.prompt(
+            'Folder for photos of the part as it fills, as "frames" (Enter: no camera)',
+            default="",
+            show_default=False,
+        )
+    if not photos:
+        if scale is not None or height is not None:
+            raise click.UsageError('--scale and --height go with --photos, as "frames"')
+        return None
+    if asking and scale is None:
+        scale = click.prompt(
+            "What tells how big things are: cards round it (sheet), or its corners (outline)",
+            type=click.Choice(SCALES),
+            default="sheet",
+        )
+    if scale == "outline":
+        if height is not None:
+            raise click.UsageError("--height goes with cards: corners lie on the surface itself")
+        return WatchedBy(photos, scale)
+    if asking and height is None:
+        height = click.prompt(f"{HEIGHT.question} (Enter: level)", default="", show_default=False)
+    if not height:
+        return WatchedBy(photos)
+    try:
+        line = read_answer(HEIGHT, height)
+    except ValueError as error:
+        raise WetlineError(f"--height {height}: {error}") from None
+    return WatchedBy(photos, "sheet", float(line.partition(" = ")[2]))

@@ -5,15 +5,23 @@ Tested in tests/analysis/part/test_new_part.py.
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from analysis.panel.new_panel import ASKS, Ask, fresh_file, line_to_fill
 from analysis.panel.tables.resin import read_resin_table
 from analysis.panel.tables.vacuum import read_vacuum_table
 from vision.common.atomic_files import write_text
+from vision.common.outside.folder_contents import VIDEO_SUFFIXES
+from vision.common.outside.input_files import one_line
+from vision.common.quantity import LENGTH_MM
 from vision.common.toml_table import Table
+from vision.scale.sheet_lines import CLEAR_MM, PAPERS, centres_line, paper_for, places_around
 
 PART_ASKS = tuple(
     Ask(one.option, one.key, one.kind, question)
@@ -74,7 +82,43 @@ name = "{name}"
 
 {vacuum_head}
 {pressure_difference_mbar}
+
+{camera}"""
+NO_CAMERA = """\
+# A camera that watches the part itself fill: its photos, and what tells how big things are.
+# [frames]
+# source =                 # the folder of the photos, as "frames", or a film
+# [scale]
+# method =                 # "sheet": four cards (`wetline sheet`); "outline": `wetline corners`
 """
+CAMERA = """\
+[frames]
+# The photos of the part as it fills, or a film. Times come from the photos.
+source = {source}
+{film}# resin_start =            # clock time in quotes, only if you want to set it yourself
+
+[scale]
+{scale}"""
+FILM = (
+    "# speed_up =               # how many times faster than real the film plays; 1 in real time\n"
+)
+SHEET = """\
+# Four printed cards round the part: `wetline sheet {folder}{paper}` prints them, and where they go.
+method = "sheet"
+{cards}
+# check_bar_mm =           # what the 100 mm bar on the print really measures
+"""
+OUTLINE = """\
+# Corners of the part tapped on a photo: `wetline corners {folder}` asks for them and writes them.
+method = "outline"
+"""
+SURFACE = """
+[surface]
+height_mm = {height:g}          # of the part's surface above the cards
+# height_varies_mm =       # how far it may rise or fall from there
+"""
+HEIGHT = Ask("height", "height_mm", LENGTH_MM, "Height of the part's surface above the cards, mm")
+SCALES = ("sheet", "outline")
 _NOTES = {
     "viscosity_mpas": "of the mixed resin",
     "gel_time_min": "from mixing",
@@ -83,7 +127,33 @@ _NOTES = {
 }
 
 
-def new_part(folder: Path, *, name: str | None, answers: Mapping[str, str]) -> list[str]:
+@dataclass(frozen=True)
+class WatchedBy:
+    """How a new part is looked at.
+
+    Attributes
+    ----------
+    photos : str
+        Folder of its photos, or a film, as seen from the part's folder.
+    scale : {"sheet", "outline"}
+        Cards, or corners tapped on a photo.
+    height_mm : float
+        Of its surface above the cards.
+    """
+
+    photos: str
+    scale: str = "sheet"
+    height_mm: float = 0.0
+
+    @property
+    def is_film(self) -> bool:
+        """Whether the photos are a film."""
+        return Path(self.photos).suffix.lower() in VIDEO_SUFFIXES
+
+
+def new_part(
+    folder: Path, *, name: str | None, answers: Mapping[str, str], camera: WatchedBy | None = None
+) -> list[str]:
     """Write a part folder with a part.toml to fill in.
 
     Parameters
@@ -94,6 +164,8 @@ def new_part(folder: Path, *, name: str | None, answers: Mapping[str, str]) -> l
     answers : mapping of str to str
         Lines by the key of their `Ask`, from `analysis.panel.new_panel.read_answer`; what is not
         there is left open.
+    camera : WatchedBy, optional
+        How it is looked at; left out, the tables for it stay open.
 
     Returns
     -------
@@ -111,10 +183,13 @@ def new_part(folder: Path, *, name: str | None, answers: Mapping[str, str]) -> l
         rectangle=_rectangle(answers),
         resin_head=_head("resin", answers),
         vacuum_head=_head("vacuum", answers),
+        camera=NO_CAMERA if camera is None else _camera(folder, camera, answers),
         **{key: line_to_fill(key, answers.get(key), _NOTES) for key in _NOTES},
     )
     questions = _questions(file, text)
     folder.mkdir(parents=True, exist_ok=True)
+    if camera is not None and not camera.is_film:
+        (folder / camera.photos).mkdir(parents=True, exist_ok=True)
     write_text(file, text)
     return questions
 
@@ -139,8 +214,42 @@ def _head(table: str, answers: Mapping[str, str]) -> str:
     return f"[{table}]" if filled else f"# [{table}]"
 
 
-def _rectangle(answers: Mapping[str, str]) -> str:
+def paper_of(answers: Mapping[str, str]) -> str:
+    """Return the paper for the cards of a part of the answered sides; A4 where they were not."""
+    return paper_for(max(_sides(answers), default=0.0))
+
+
+def _camera(folder: Path, camera: WatchedBy, answers: Mapping[str, str]) -> str:
+    """Return the tables for the camera."""
+    shown = one_line(folder.as_posix())
+    if camera.scale == "outline":
+        scale = OUTLINE.format(folder=shown)
+    else:
+        paper, sides = paper_of(answers), _sides(answers)
+        cards = "# marker_mm =              # edge of a card's black square, and\n"
+        cards += "# marker_centres_mm =      # where the cards lie: `wetline sheet --write`"
+        if sides:
+            marker = PAPERS[paper].marker_mm
+            outline = np.array([[0.0, 0.0], sides])
+            centres = places_around(outline, "down", marker, CLEAR_MM)
+            cards = f"marker_mm = {marker:g}\n{centres_line(centres)}"
+        option = "" if paper == "A4" else f" --paper {paper}"
+        scale = SHEET.format(folder=shown, paper=option, cards=cards)
+    source, film = json.dumps(camera.photos, ensure_ascii=False), FILM if camera.is_film else ""
+    text = CAMERA.format(source=source, film=film, scale=scale)
+    return text + (SURFACE.format(height=camera.height_mm) if camera.height_mm else "")
+
+
+def _sides(answers: Mapping[str, str]) -> list[float]:
+    """Return length and width in mm; empty unless both were answered."""
     sides = [answers.get(key, "").partition(" = ")[2] for key in ("length_mm", "width_mm")]
-    if all(sides):
-        return f"rectangle_mm = [{', '.join(sides)}]   # length along x, width along y"
+    return [float(side) for side in sides] if all(sides) else []
+
+
+def _rectangle(answers: Mapping[str, str]) -> str:
+    sides = _sides(answers)
+    if sides:
+        return (
+            f"rectangle_mm = [{sides[0]:.10g}, {sides[1]:.10g}]   # length along x, width along y"
+        )
     return "# rectangle_mm =           # [length along x, width along y]"

@@ -108,7 +108,9 @@ def on_canvas(shape: PartShape, points_mm: Points) -> Points:
     )
 
 
-def read_part_camera(file: Path, document: Mapping[str, Any], shape: PartShape) -> PartCamera:
+def read_part_camera(
+    file: Path, document: Mapping[str, Any], shape: PartShape, need_clock: bool = True
+) -> PartCamera:
     """Read what part.toml says of the camera.
 
     Parameters
@@ -119,6 +121,8 @@ def read_part_camera(file: Path, document: Mapping[str, Any], shape: PartShape) 
         Its content.
     shape : PartShape
         Outline, holes and feeds of the plan; height is read here.
+    need_clock : bool
+        Whether a film must say how fast it plays; where only its pictures are looked at, not.
 
     Raises
     ------
@@ -131,7 +135,7 @@ def read_part_camera(file: Path, document: Mapping[str, Any], shape: PartShape) 
     varies = surface.length("height_varies_mm", at_least=0) or 0.0
     shape = replace(shape, height_mm=height, height_sd_mm=varies)
     table = Table.of(file, document, "frames")
-    frames = read_frame_source(table, file.parent)
+    frames = read_frame_source(table, file.parent, need_clock)
     if frames.kind == "marks":
         raise table.bad("source", "of a part must be photos or a film, not pen marks")
     scale_table = Table.of(file, document, "scale")
@@ -144,7 +148,8 @@ def _read_scale(table: Table, shape: PartShape) -> ScaleSpec:
     method = table.text("method", choices=METHODS)
     if method is None:
         raise table.bad(
-            "method", 'is needed: "sheet" (four cards round the part) or "outline" (points tapped)'
+            "method",
+            'is needed: "sheet" (four cards, `wetline sheet`) or "outline" (`wetline corners`)',
         )
     span = np.ptp(shape.outline_mm, axis=0)
     if method == "outline":
@@ -173,7 +178,11 @@ def _outline(table: Table, shape: PartShape) -> ScaleSpec:
     px, mm = table.points("points_px"), table.points("points_mm")
     for key, points in (("points_px", px), ("points_mm", mm)):
         if points is None or len(points) < 4:
-            raise table.bad(key, "needs four or more [x, y] points of the outline")
+            raise table.bad(
+                key,
+                "needs four or more [x, y] points of the outline: "
+                f"`wetline corners {table.file.resolve().parent.name}` asks for them",
+            )
     if px is None or mm is None:
         raise table.bad("points_px", "is needed")
     if len(px) != len(mm):

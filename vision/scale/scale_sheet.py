@@ -18,7 +18,7 @@ from vision.common.atomic_files import replace_file
 from vision.errors import WetlineError
 from vision.records import FloatArray
 from vision.scale.markers import MARKER_IDS
-from vision.scale.sheet_lines import centres_line
+from vision.scale.sheet_lines import PAPERS, Paper, centres_line
 from vision.settings.scale_settings import (
     CHECK_BAR_MM,
     MARKER_OFFSET_MM,
@@ -34,23 +34,6 @@ QUIET_SHARE = 0.25  # of the marker's edge; a white rim of one cell at least is 
 _LABEL_MM = 12.0
 _MARGIN_MM = 14.0
 _TEXT_END_MM = 86.0
-
-
-@dataclass(frozen=True)
-class Paper:
-    """A paper size, upright, and the marker edge printed on it."""
-
-    width_mm: float
-    height_mm: float
-    marker_mm: float
-
-
-# ISO 216 sizes; letter as ANSI/ASME Y14.1 size A
-PAPERS = {
-    "A4": Paper(210.0, 297.0, 40.0),
-    "A3": Paper(297.0, 420.0, 60.0),
-    "letter": Paper(215.9, 279.4, 40.0),
-}
 
 
 @dataclass(frozen=True)

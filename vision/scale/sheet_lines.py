@@ -21,6 +21,30 @@ _METHOD = re.compile(r"^\s*method\s*=")
 
 
 @dataclass(frozen=True)
+class Paper:
+    """A paper size, upright, and the marker edge printed on it."""
+
+    width_mm: float
+    height_mm: float
+    marker_mm: float
+
+
+# ISO 216 sizes; letter as ANSI/ASME Y14.1 size A
+PAPERS = {
+    "A4": Paper(210.0, 297.0, 40.0),
+    "A3": Paper(297.0, 420.0, 60.0),
+    "letter": Paper(215.9, 279.4, 40.0),
+}
+PART_PER_CARD = 40.0
+"""Longest side of a part over a card's black square past which it is small in a usual photo: some
+25 of 1280 pixels. Common practice, no source."""
+
+CLEAR_MM = 60.0
+"""Gap between a part's outline and the cards, for bag and sealant tape. Common practice, no
+source."""
+
+
+@dataclass(frozen=True)
 class SheetFacts:
     """What the sheet needs to know of a panel, or of a part.
 
@@ -109,6 +133,17 @@ def centres_line(centres_mm: Points) -> str:
     'marker_centres_mm = [[30, -70], [370, -70], [370, 270], [30, 270]]'
     """
     return f"marker_centres_mm = [{', '.join(f'[{x:g}, {y:g}]' for x, y in centres_mm)}]"
+
+
+def paper_for(longest_mm: float) -> str:
+    """Return the paper whose cards are large enough beside a part, as far as one is.
+
+    Examples
+    --------
+    >>> paper_for(1200.0), paper_for(1800.0)
+    ('A4', 'A3')
+    """
+    return "A4" if longest_mm <= PART_PER_CARD * PAPERS["A4"].marker_mm else "A3"
 
 
 def places_around(outline_mm: FloatArray, y_runs: str, marker_mm: float, clear_mm: float) -> Points:

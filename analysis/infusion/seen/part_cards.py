@@ -12,8 +12,10 @@ import numpy as np
 
 from analysis.part.plan.outline_table import Shape, read_outline
 from vision.common.toml_table import read_toml
-from vision.scale.scale_sheet import PAPERS, SheetPart, write_sheet
+from vision.scale.scale_sheet import SheetPart, write_sheet
 from vision.scale.sheet_lines import (
+    PAPERS,
+    PART_PER_CARD,
     SheetFacts,
     card_places,
     centres_line,
@@ -21,10 +23,6 @@ from vision.scale.sheet_lines import (
     read_sheet_facts,
 )
 from vision.settings.scale_settings import Points
-
-PART_PER_CARD = 40.0
-"""Longest side over a card's black square past which it is small in a usual photo: some 25 of 1280
-pixels. Common practice, no source."""
 
 SMALL_CARDS = (
     "The cards are small beside this part: print them on larger paper (--paper A3), or enlarged "

@@ -62,5 +62,6 @@ def camera_to_place(job: PartJob) -> PartCamera:
     document["scale"] = {"method": "outline", "points_px": corners, "points_mm": corners}
     if focal is not None:
         document["scale"]["focal_35mm"] = focal
-    camera = read_part_camera(job.path, document, part_shape(job))
-    return replace(camera, folder=job.path.parent)
+    camera = read_part_camera(job.path, document, part_shape(job), need_clock=False)
+    frames = replace(camera.frames, speed_up=camera.frames.speed_up or 1.0)
+    return replace(camera, folder=job.path.parent, frames=frames)

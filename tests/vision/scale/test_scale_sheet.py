@@ -11,13 +11,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from vision.errors import WetlineError
 from vision.scale.markers import SeenMarker, find_again, find_markers
 from vision.scale.scale_sheet import (
-    PAPERS,
     draw_sheet,
     marker_cells,
     sheet_plan,
     steps_text,
     write_sheet,
 )
+from vision.scale.sheet_lines import PAPERS
 from vision.settings.scale_settings import default_centres_mm
 
 DPI = 300
