@@ -31,7 +31,7 @@ COMMANDS = {
     "part": ("analysis.commands.part:part", "Work out how a part fills with the planned feeds and vents, and improve the plan."),
     "batch": ("analysis.commands.batch:batch", "Bring every panel and part beneath a folder up to date."),
     "selftest": ("analysis.commands.selftest:selftest", "Check this installation against known values."),
-    "record": ("analysis.commands.record:record", "File photos and findings of a panel, and write its report."),
+    "record": ("analysis.commands.record:record", "File photos and findings of a panel or part, and write its report."),
     "compare": ("analysis.commands.runs:compare", "Put panels side by side, and find the best set-up for your wish."),
     "repeat": ("analysis.commands.runs:repeat", "Find out whether a run went like the good ones did."),
     "data": ("analysis.commands.runs:data", "Write everything a panel or part measured as tables, JSON, NumPy and TIFF."),

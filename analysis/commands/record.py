@@ -11,7 +11,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from analysis.record.day.day_records import Day, Points
+    from analysis.record.day.mark_flow import MarkFlow
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 PHOTO = click.Path(path_type=Path, dir_okay=False)
@@ -48,7 +51,7 @@ _KG = ("weight", "resin_used", "resin_left")
 @click.option("--json", "as_json", is_flag=True, help="Print what is filed, or what has changed.")
 @click.option("--quiet", "-q", is_flag=True, help="Say nothing but faults and changes.")
 def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) -> None:
-    """File photos and findings of a panel, and write its report.
+    """File photos and findings of a panel or part, and write its report.
 
     Photos are copied into FOLDER/stages; the findings stand in FOLDER/day.toml, which may be
     edited by hand. The report, report.html and report.pdf, is written again each time:
@@ -59,40 +62,24 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     wetline record my_panel --verify
 
     A part folder with a run gets part_record.html and .pdf: panel, plan, what was seen and learnt,
-    and the lines to change in the next part.toml.
+    what was filed, and the lines to change in the next part.toml. Its marks are in the plan's mm.
     """
+    from analysis.part.part_folder import is_part
     from analysis.record.day.day_toml import read_day
     from analysis.record.day.filing import parse_mark
+    from vision.errors import WetlineError
 
-    if (folder / "part.toml").is_file() and not (folder / "panel.toml").is_file():
-        _part(folder, photos, {"verify": verify, **told})
-        return
     if verify:
         _verify(folder, told["as_json"], told["quiet"])
         return
+    part = is_part(folder)
+    if part and told["corners"]:
+        raise WetlineError("--corners goes with a panel: no lines are drawn on photos of a part")
     corners, marks = _corners(told["corners"]), [parse_mark(text) for text in told["marks"]]
     _file_findings(folder, photos, told, marks)
     _file_photos(folder, photos, told, corners)
-    _write(folder, read_day(folder), told)
-
-
-def _part(folder: Path, photos: tuple[Path, ...], told: dict[str, Any]) -> None:
-    """Write the record of a part; findings are filed for panels only."""
-    from analysis.record.part.part_record import write_part_record
-    from vision.errors import WetlineError
-
-    names = {"marks": "mark", "done_by": "by", "as_json": "json"}
-    extra = [names.get(key, key) for key, value in told.items() if value]
-    extra = [f"--{key.replace('_', '-')}" for key in extra if key not in ("paper", "quiet")]
-    if photos or extra:
-        what = extra[0] if extra else "a photo"
-        raise WetlineError(
-            f"{what} goes with a panel: the record of a part is made from its run alone, with "
-            "--paper and --quiet"
-        )
-    page = write_part_record(folder, told["paper"])
-    if not told["quiet"]:
-        click.echo(f"Record: {page}, {page.stem}.pdf beside it")
+    write = _write_part if part else _write_panel
+    write(folder, read_day(folder), told)
 
 
 def _file_photos(
@@ -157,11 +144,8 @@ def _file_findings(
         add_mark(folder, kind, x_mm, y_mm, note)
 
 
-def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
+def _write_panel(folder: Path, day: Day, told: dict[str, Any]) -> None:
     """Write the report where the panel has been tracked, and say what it holds."""
-    import json
-    from dataclasses import asdict
-
     from analysis.record.record import filed_flow, rewrite_record
 
     tracked = (folder / "results" / "results.json").is_file()
@@ -169,6 +153,38 @@ def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
     if tracked:
         found = rewrite_record(folder, paper=told["paper"], inch=told["inch"])
     flows = [] if found is None else filed_flow(day, found)
+    if tracked:
+        end = f"Report: {folder / 'results' / 'report.html'}, report.pdf beside it"
+    else:
+        filed = "Filed. " if _anything(told) else ""
+        end = f"{filed}The report comes with the result: `wetline run {folder}`"
+    _say(day, flows, told, end)
+
+
+def _write_part(folder: Path, day: Day, told: dict[str, Any]) -> None:
+    """Write the record where the part has been run, and say what it holds."""
+    from analysis.part.part_folder import NUMBERS
+    from analysis.record.part.part_record import write_part_record
+
+    if _anything(told) and not (folder / "results" / NUMBERS).is_file():
+        _say(day, [], told, f"Filed. The record comes with the result: `wetline run {folder}`")
+        return
+    found = write_part_record(folder, told["paper"], told["inch"])
+    end = f"Record: {found.page}, {found.page.stem}.pdf beside it"
+    _say(found.day, found.marks, told, end)
+
+
+def _anything(told: dict[str, Any]) -> bool:
+    """Return whether anything was said that is filed."""
+    asked = {"paper", "inch", "quiet", "as_json"}
+    return any(told[key] for key in told if key not in asked)
+
+
+def _say(day: Day, flows: Sequence[MarkFlow], told: dict[str, Any], end: str) -> None:
+    """Say what was filed and what the front did at new marks, or print all of it as JSON."""
+    import json
+    from dataclasses import asdict
+
     if told["as_json"]:
         shown = asdict(day) | {"flow_at_marks": [asdict(flow) for flow in flows]}
         click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
@@ -177,18 +193,13 @@ def _write(folder: Path, day: Day, told: dict[str, Any]) -> None:
         return
     for text in day.findings.understood if any(told[key] for key in _MEASURED) else ():
         click.echo(f"Understood: {text}")
-    known = len(flows) - len(told["marks"])
+    known = max(len(flows) - len(told["marks"]), 0)
     for number, flow in list(enumerate(flows, 1))[known:]:
         mark = flow.mark
         click.echo(
             f"Mark {number}: {mark.kind} at x {mark.x_mm:g}, y {mark.y_mm:g} mm: {flow.words}"
         )
-    if tracked:
-        click.echo(f"Report: {folder / 'results' / 'report.html'}, report.pdf beside it")
-    else:
-        asked = {"paper", "inch", "quiet", "as_json", "verify"}
-        filed = "Filed. " if any(told[key] for key in told if key not in asked) else ""
-        click.echo(f"{filed}The report comes with the result: `wetline run {folder}`")
+    click.echo(end)
 
 
 def _verify(folder: Path, as_json: bool, quiet: bool) -> None:

@@ -9,7 +9,7 @@ from vision.common.toml_table import read_toml
 MAP, TABLE = "arrival.npz", "part_front.csv"
 NUMBERS, PAGE = "part_run.json", "part_run.html"
 """What a run on a part leaves in its results: map, table of photos, numbers, page."""
-RECORDS = ("part_record.html", "part_record.pdf")
+RECORDS = ("part_record.html", "part_record.pdf", "record.json")
 """What `wetline record` makes of it."""
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from analysis.part.plan import outline as part_outline
-from vision.common.toml_table import Table
+from vision.common.toml_table import Table, read_toml
 from vision.errors import bad_field
 from vision.records import FloatArray
 
@@ -152,3 +152,27 @@ def _loops(table: Table, key: str) -> list[FloatArray]:
         one = Table(table.file, table.name, {key: item})
         loops.append(np.array(one.points(key)))
     return loops
+
+
+def lies_off(path: Path, x_mm: float, y_mm: float, spare_mm: float) -> bool:
+    """Return whether a place lies off the part that a part.toml describes, or in a hole of it.
+
+    Parameters
+    ----------
+    path : Path
+        The part.toml.
+    x_mm, y_mm : float
+        As on the plan.
+    spare_mm : float
+        How far it may lie beyond an edge.
+
+    Raises
+    ------
+    WetlineError
+        If part.toml cannot be read.
+    """
+    shape, point = read_outline(path, read_toml(path)), np.array([[x_mm, y_mm]])
+    off = not part_outline.inside(point, shape.outline_mm)[0]
+    holed = [hole for hole in shape.holes_mm if part_outline.inside(point, hole)[0]]
+    edges = [shape.outline_mm] * off + holed
+    return any(part_outline.distance_mm(point, edge)[0] > spare_mm for edge in edges)

@@ -1,4 +1,4 @@
-"""day.toml: what was filed of a panel's day, in one plain file that may be edited by hand.
+"""day.toml: what was filed of the day of a panel or part, in one plain file to edit by hand too.
 
 Tables: ``[day]`` (`done_by`, `batch`), ``[[photo]]`` (`file`, `stage`, `time`, `time_from`,
 `note`, `corners_px`), ``[findings]`` and ``[[mark]]`` (`kind`, `x_mm`, `y_mm`, `note`).
@@ -11,6 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from analysis.part.part_folder import is_part
+from analysis.part.plan.outline_table import lies_off
 from analysis.record.day.day_records import (
     BACK,
     COUNTS,
@@ -45,7 +47,7 @@ _LIKELY_KG = (0.005, 200.0)
 
 
 def read_day(folder: Path) -> Day:
-    """Read what is filed of a panel; an empty day where nothing is.
+    """Read what is filed of a panel or part; an empty day where nothing is.
 
     Parameters
     ----------
@@ -68,19 +70,18 @@ def day_from(document: Mapping[str, Any], path: Path) -> Day:
     ----------
     document : mapping
     path : Path
-        Where it stands; panel.toml beside it tells the panel's size.
+        Where it stands; panel.toml or part.toml beside it tells the size.
     """
     refuse_unknown_tables(path, document, _TABLES)
     day = Table.of(path, document, "day")
     day.refuse_unknown(_DAY, _TABLES)
-    size = panel_size_mm(path.parent)
     photos = [_photo(table) for table in _tables(path, document, "photo")]
     return Day(
         done_by=day.text("done_by", "") or "",
         batch=day.text("batch", "") or "",
         photos=tuple(sorted(photos, key=lambda one: (STAGES.index(one.stage), one.time))),
         findings=_findings(Table.of(path, document, "findings")),
-        marks=tuple(_mark(table, size) for table in _tables(path, document, "mark")),
+        marks=tuple(_mark(table, path.parent) for table in _tables(path, document, "mark")),
     )
 
 
@@ -201,17 +202,31 @@ def _thickness(table: Table) -> tuple[float, ...]:
     return tuple(read)
 
 
-def _mark(table: Table, size: tuple[float | None, float | None]) -> Mark:
+def _mark(table: Table, folder: Path) -> Mark:
     kind = table.text("kind", choices=KINDS)
     if kind is None:
         raise table.bad("kind", f"is needed: one of {', '.join(KINDS)}")
+    part = is_part(folder)
+    where = "as on the plan" if part else "x along the flow from the feed edge, y across"
     place = []
-    for key, most, side in zip(("x_mm", "y_mm"), size, ("long", "wide"), strict=True):
+    for key in ("x_mm", "y_mm"):
         value = table.length(key)
         if value is None:
-            raise table.bad(key, "is needed: x along the flow from the feed edge, y across, in mm")
+            raise table.bad(key, f"is needed: {where}, in mm")
+        place.append(value)
+    if part:
+        if lies_off(folder / "part.toml", place[0], place[1], OFF_PANEL_MM):
+            raise table.bad("x_mm", f"lies off the part (with y_mm = {place[1]:g}): {where}, in mm")
+    else:
+        _refuse_off_panel(table, place, panel_size_mm(folder))
+    return Mark(kind, place[0], place[1], table.text("note", "") or "")
+
+
+def _refuse_off_panel(
+    table: Table, place: list[float], size: tuple[float | None, float | None]
+) -> None:
+    sides = zip(("x_mm", "y_mm"), place, size, ("long", "wide"), strict=True)
+    for key, value, most, side in sides:
         if value < -OFF_PANEL_MM or (most is not None and value > most + OFF_PANEL_MM):
             shown = "" if most is None else f", which is {most:g} mm {side}"
             raise table.bad(key, f"lies off the panel{shown}")
-        place.append(value)
-    return Mark(kind, place[0], place[1], table.text("note", "") or "")

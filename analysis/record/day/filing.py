@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from analysis.part.part_folder import is_part
 from analysis.record.day.day_records import (
     BACK,
     FACE,
@@ -39,6 +40,10 @@ _SHORT = {"face": FACE, "back": BACK, "end": "end of fill", "resin": "resin open
 _HEAD = (
     "# What was filed of this panel's day, by `wetline record` or on the page. It may be edited:\n"
     "# x runs along the flow from the feed edge and y across, in mm.\n"
+)
+_PART_HEAD = (
+    "# What was filed of this part's day, by `wetline record`. It may be edited:\n"
+    "# x and y as on the plan, in mm.\n"
 )
 _HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_]\w*)\s*\]\]?\s*(#.*)?$")
 
@@ -288,7 +293,7 @@ def _text(folder: Path) -> str:
         raise WetlineError(f"{folder}: no such folder: make one with `wetline new FOLDER`")
     path = folder / FILE
     try:
-        return read_text(path) if is_there(path) else _HEAD
+        return read_text(path) if is_there(path) else _PART_HEAD if is_part(folder) else _HEAD
     except (OSError, UnicodeDecodeError) as error:
         raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
 

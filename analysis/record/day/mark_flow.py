@@ -86,7 +86,7 @@ def flow_at(mark: Mark, tracked: Tracked) -> MarkFlow:
         return MarkFlow(mark, None, None, None, f"{words} by what lies around it)")
     parts = [when] + ["by points set by hand"] * bool(arrival.by_hand[near].mean() > 0.5)
     around = (away <= max(SLOPE_MM, 3 * arrival.mm_per_px)) & wet & arrival.seen
-    speed, usual = _speed_mm_min(arrival, around), None
+    speed, usual = local_speed_mm_min(arrival.time_s, arrival.mm_per_px, around), None
     if tracked.curve.flow == "edge":
         usual = _usual_mm_min(arrival, mark.x_mm)
         between_mm = (usual or 0.0) * gap_s / 60
@@ -143,14 +143,22 @@ def _beside_dry(mark: Mark, spots: tuple[DrySpot, ...]) -> list[str]:
     return [f"beside a dry spot of {spot.area_mm2 / 100:.1f} cm²"]
 
 
-def _speed_mm_min(arrival: ArrivalMap, around: BoolArray) -> float | None:
-    """Return how fast the front moved, across itself; None where too little tells it."""
+def local_speed_mm_min(time_s: FloatArray, mm_per_px: float, around: BoolArray) -> float | None:
+    """Return how fast the front moved, across itself; None where too little tells it.
+
+    Parameters
+    ----------
+    time_s : ndarray of shape (M, N), float
+        Arrival.
+    mm_per_px : float
+    around : ndarray of shape (M, N), bool
+        The pixels to take it from, all wet.
+    """
     rows, cols = np.nonzero(around)
     if len(rows) < FEWEST_CELLS or np.ptp(rows) == 0 or np.ptp(cols) == 0:
         return None
-    mm = arrival.mm_per_px
-    plane = np.column_stack([cols * mm, rows * mm, np.ones(len(rows))])
-    slope, *_ = np.linalg.lstsq(plane, arrival.time_s[around], rcond=None)
+    plane = np.column_stack([cols * mm_per_px, rows * mm_per_px, np.ones(len(rows))])
+    slope, *_ = np.linalg.lstsq(plane, time_s[around], rcond=None)
     steep = float(np.hypot(slope[0], slope[1]))
     return 60.0 / steep if steep > 1e-3 else None
 

@@ -11,7 +11,7 @@ from vision.common.atomic_files import read_json, write_json
 from vision.errors import WetlineError
 
 FILE = "record.json"
-MEASURED = ("front.csv", "arrival.npz", "results.json")
+MEASURED = ("front.csv", "arrival.npz", "results.json", "part_front.csv", "part_run.json")
 """What was measured and worked out: part of the seal, so that nobody mends it by hand unseen."""
 
 

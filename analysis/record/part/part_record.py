@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from analysis.infusion.answer.run_files import LATE, LINES, RESIN
-from analysis.infusion.kept.kept_run import read_kept
+from analysis.infusion.kept.kept_run import KeptArrival, read_kept
 from analysis.part.answer.job import answer_job
 from analysis.part.answer.part_answer import PartAnswer
-from analysis.part.part_folder import MAP, NUMBERS
+from analysis.part.part_folder import MAP, NUMBERS, RECORDS, TABLE
+from analysis.record.day.day_records import Day
+from analysis.record.day.mark_flow import MarkFlow
+from analysis.record.day.seal import write_seal
+from analysis.record.day.stage_pictures import stage_pictures
 from analysis.record.input_files import file_hash
-from analysis.record.part.part_story import part_report
+from analysis.record.part.part_marks import flow_on_part, part_marks_figure
+from analysis.record.part.part_story import PartFiled, part_report
 from analysis.record.render.html import report_html
 from analysis.record.render.pdf import write_pdf
+from analysis.record.story.filed import Filed, gather_stamped
+from analysis.record.story.inches import report_in_inches
 from vision.common.atomic_files import write_text
+from vision.common.outside.input_files import read_text
 from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
@@ -30,14 +39,35 @@ SAME = 1e-3
 """How near times and values must be to be of the same plan."""
 
 
-def write_part_record(path: Path, paper: str = "A4") -> Path:
-    """Write the record of a part from its plan and its last run, and return where.
+@dataclass(frozen=True)
+class PartRecord:
+    """The record of a part as it was written.
+
+    Attributes
+    ----------
+    page : Path
+        part_record.html; part_record.pdf lies beside it.
+    day : Day
+        What was filed.
+    marks : tuple of MarkFlow
+        The marks filed, with what the front did there.
+    """
+
+    page: Path
+    day: Day
+    marks: tuple[MarkFlow, ...]
+
+
+def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> PartRecord:
+    """Write the record of a part from its plan, its last run and what was filed; seal its files.
 
     Parameters
     ----------
     path : Path
         A part.toml, or the folder it lies in.
     paper : {"A4", "letter"}
+    inch : bool
+        Whether inches, inHg and pounds stand beside the metric values.
 
     Raises
     ------
@@ -49,21 +79,54 @@ def write_part_record(path: Path, paper: str = "A4") -> Path:
     planned = answer_job(job, results, lambda text: None)
     if not of_plan(run, planned):
         raise WetlineError(f"{job.path}: has changed since its run: run `wetline run {path}` again")
-    stack = read_toml(job.path).get("stack", {})
+    arrival = kept.arrival if run["seen"]["usable"] else None
+    filed = gather_part(job.path.parent, planned, arrival)
     shown = [(results / name, caption) for name, caption in PICTURES]
-    files = (job.path, results / NUMBERS, results / MAP)
+    measured = {
+        f"results/{name}": file_hash(results / name)
+        for name in (NUMBERS, TABLE, MAP)
+        if (results / name).is_file()
+    }
     report = part_report(
         planned,
         run,
-        str(stack.get("panel", "")),
-        [(place.read_bytes(), caption) for place, caption in shown if place.is_file()],
-        [(place.name, file_hash(place)) for place in files if place.is_file()],
+        PartFiled(
+            panel=str(read_toml(job.path).get("stack", {}).get("panel", "")),
+            pictures=[(file.read_bytes(), words) for file, words in shown if file.is_file()],
+            filed=filed,
+            marked=part_marks_figure(job.plan, arrival, filed.marks) if filed.marks else b"",
+            hashes=[*filed.hashes.items(), *measured.items()],
+            settings=read_text(job.path),
+        ),
         wetline_version(),
     )
-    page = results / "part_record.html"
+    report = report_in_inches(report) if inch else report
+    page = results / RECORDS[0]
     write_text(page, report_html(report, paper))
     write_pdf(page.with_suffix(".pdf"), report, paper)
-    return page
+    if results == job.path.parent / "results":
+        write_seal(job.path.parent, filed.hashes)
+    return PartRecord(page, filed.day, filed.marks)
+
+
+def gather_part(folder: Path, planned: PartAnswer, arrival: KeptArrival | None) -> Filed:
+    """Return all that a part's folder holds beside its run.
+
+    Parameters
+    ----------
+    folder : Path
+    planned : PartAnswer
+        The plan, filled.
+    arrival : KeptArrival or None
+        As seen; None where nothing could be measured.
+    """
+    filed = gather_stamped(folder)
+    return replace(
+        filed,
+        of="part",
+        pictures=tuple(stage_pictures(folder, filed.day, usable=False)),
+        marks=tuple(flow_on_part(mark, arrival, planned) for mark in filed.day.marks),
+    )
 
 
 def of_plan(run: Mapping[str, Any], planned: PartAnswer) -> bool:

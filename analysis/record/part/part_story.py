@@ -6,13 +6,16 @@ Tested in tests/analysis/record/part/test_part_record.py.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.infusion.learn.learnt import WHAT
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.answer.text import rows, sentence, verdict_word
-from analysis.record.content import TableRow, VerdictWords
+from analysis.record.content import UNKNOWN, TableRow, VerdictWords
+from analysis.record.day.day_records import STAGES
 from analysis.record.part.next_plan import holds_planned, next_changes
+from analysis.record.story.after_sections import demoulded, warning_section
 from analysis.record.story.blocks import (
     Bullets,
     Code,
@@ -23,20 +26,44 @@ from analysis.record.story.blocks import (
     Table,
     Words,
 )
+from analysis.record.story.filed import Filed
+from analysis.record.story.run_sections import gauge_blocks, stamp_blocks
+from analysis.record.story.shop_sections import photos_of
 from vision.common.rounding import lapse, minutes, scientific
 
 Content = Mapping[str, Any]
 
 
-def part_report(
-    planned: PartAnswer,
-    run: Content,
-    panel: str,
-    pictures: Sequence[tuple[bytes, str]],
-    hashes: Sequence[tuple[str, str]],
-    version: str = "",
-) -> Report:
-    """Return the record of a part.
+@dataclass(frozen=True)
+class PartFiled:
+    """What belongs into the record of a part beside its plan and its run.
+
+    Attributes
+    ----------
+    panel : str
+        Folder of the panel that the stack came from; empty where the plan has its own numbers.
+    pictures : sequence of (bytes, str)
+        Of the run, with captions.
+    filed : Filed
+        Findings, marks, photos of the day, stamps.
+    marked : bytes
+        Picture of the marks; empty without any.
+    hashes : sequence of (str, str)
+        Files it rests on.
+    settings : str
+        The text of part.toml.
+    """
+
+    panel: str = ""
+    pictures: Sequence[tuple[bytes, str]] = ()
+    filed: Filed = field(default_factory=lambda: Filed(of="part"))
+    marked: bytes = b""
+    hashes: Sequence[tuple[str, str]] = ()
+    settings: str = ""
+
+
+def part_report(planned: PartAnswer, run: Content, beside: PartFiled, version: str = "") -> Report:
+    """Return the record of a part, in the order of the day.
 
     Parameters
     ----------
@@ -44,33 +71,53 @@ def part_report(
         The plan, filled.
     run : mapping
         Content of part_run.json.
-    panel : str
-        Folder of the panel that the stack came from; empty where the plan has its own numbers.
-    pictures : sequence of (bytes, str)
-        Of the run, with captions.
-    hashes : sequence of (str, str)
-        Files it rests on.
+    beside : PartFiled
     version : str
         Of Wetline.
     """
+    filed = beside.filed
     sections = [
-        _panel(planned, panel),
+        _setup(filed),
+        _panel(planned, beside.panel),
         Section("Expected: the plan", (Table(_plan_rows(planned)),)),
-        _seen(run, pictures),
+        Section("Drawdown", tuple(photos_of(filed, "drawdown"))),
+        _seen(run, beside.pictures, filed),
         _corrected(run),
-        _next(planned, run, panel),
+        demoulded(filed, beside.marked),
+        _next(planned, run, beside.panel),
+        warning_section([*filed.faults, *run["seen"]["warnings"]], _missing(filed)),
         Section("Cautions", (Bullets(planned.cautions),), boxed=True),
-        Section("Files it rests on (SHA-256)", (Hashes(tuple(hashes)),)),
+        Section("Settings (part.toml)", (Code(beside.settings.strip()),) * bool(beside.settings)),
+        Section("Files it rests on (SHA-256)", (Hashes(tuple(beside.hashes)),)),
     ]
     start = (run["seen"]["resin_start"] or "")[:10]
     return Report(
         title=planned.name,
         about="Infused part: panel, plan and part" + (f", {start}" if start else ""),
         verdict=_verdict(run),
-        numbers=_numbers(run),
-        sections=tuple(sections),
+        numbers=_numbers(run, len(filed.faults)),
+        sections=tuple(section for section in sections if section.blocks),
         version=version,
     )
+
+
+def _setup(filed: Filed) -> Section:
+    """Who laid it up, of what batch, with the photos of it."""
+    rows = (
+        TableRow("Done by", filed.day.done_by or UNKNOWN),
+        TableRow("Batch", filed.day.batch or UNKNOWN),
+    )
+    return Section("Set-up", (Table(rows), *photos_of(filed, "stack", "bag")))
+
+
+def _missing(filed: Filed) -> list[str]:
+    """Return what the record lacks, and what would put it in."""
+    shown = {picture.photo.stage for picture in filed.pictures}
+    absent = [stage for stage in STAGES[:-1] if stage not in shown]
+    if not absent:
+        return []
+    named = ", ".join(absent)
+    return [f"Photos of {named}: none filed. `wetline record FOLDER PHOTO --stage ...`."]
 
 
 def why_nothing_is_told(run: Content) -> str:
@@ -114,21 +161,28 @@ def _verdict(run: Content) -> VerdictWords:
     return VerdictWords(word, word, head, reason, use)
 
 
-def _span(middle: float | None, low: float | None, high: float | None) -> str:
+def _ends(content: Content) -> tuple[str, str]:
+    """Return a time to full and its interval, in words."""
     inf = float("inf")
+    middle, low, high = (content[f"fill_time_{end}s"] for end in ("", "low_", "high_"))
     ends = [inf if one is None else one for one in (middle, low, high)]
-    return f"{minutes(ends[0])} (95 %: {minutes(ends[1], 'down')} to {minutes(ends[2], 'up')})"
-
-
-def _numbers(run: Content) -> tuple[str, ...]:
-    told, learnt = [f"Planned full: {_times(run['planned'])}"], run["learnt"]
-    if learnt is not None and not run["seen"]["doubts"]:
-        told.append(f"Full, by what was seen: {_times(learnt)}")
-    return tuple(told)
+    return minutes(ends[0]), f"95 %: {minutes(ends[1], 'down')} to {minutes(ends[2], 'up')}"
 
 
 def _times(content: Content) -> str:
-    return _span(*(content[f"fill_time_{end}s"] for end in ("", "low_", "high_")))
+    middle, sure = _ends(content)
+    return f"{middle} ({sure})"
+
+
+def _numbers(run: Content, faults: int) -> tuple[str, ...]:
+    """Return the few numbers that stand with the verdict, and how many warnings there are."""
+    told, learnt = [f"Planned full: {_times(run['planned'])}"], run["learnt"]
+    if learnt is not None and not run["seen"]["doubts"]:
+        told.append(f"Full, by what was seen: {_times(learnt)}")
+    count = len(run["seen"]["warnings"]) + faults
+    if count:
+        told.append(f"{count} warning{'s' if count > 1 else ''}: see Warnings")
+    return tuple(told)
 
 
 def _panel(planned: PartAnswer, panel: str) -> Section:
@@ -137,52 +191,59 @@ def _panel(planned: PartAnswer, panel: str) -> Section:
     )  # fmt: skip
     lines = tuple(
         TableRow(
-            f"K of {one.name}",
+            f"K of {one.name if number else 'the stack'}",
             f"{scientific(one.k1_m2)} m2 along, {scientific(one.k2_m2)} m2 across",
             f"95 %: {scientific(one.k1_m2 * one.k_factor_low)} to "
             f"{scientific(one.k1_m2 * one.k_factor_high)}; {one.source}",
         )
-        for one in planned.stacks
+        for number, one in enumerate(planned.stacks)
     )
     return Section("Panel", (Words(where), Table(lines)))
 
 
 def _plan_rows(planned: PartAnswer) -> tuple[TableRow, ...]:
     plan = planned.plan
-    verdict = TableRow("Verdict", verdict_word(planned), sentence(planned.reason))
+    verdict = TableRow("Verdict", f"{verdict_word(planned)}: {sentence(planned.reason)}")
     feeds = [feed.name or f"feed {k}" for k, feed in enumerate(plan.feeds, 1)]
     vents = [vent.name or f"vent {k}" for k, vent in enumerate(plan.vents, 1)]
-    told = [TableRow(row.name, row.text, "; ".join(row.more)) for row in rows(planned)]
+    told = [TableRow(row.name, "; ".join([row.text, *row.more])) for row in rows(planned)]
     ports = [TableRow("Feeds", ", ".join(feeds)), TableRow("Vents", ", ".join(vents) or "none")]
     return (verdict, *ports, *told)
 
 
-def _seen(run: Content, pictures: Sequence[tuple[bytes, str]]) -> Section:
+def _seen(run: Content, pictures: Sequence[tuple[bytes, str]], filed: Filed) -> Section:
+    """What the camera saw against the plan, what was stamped meanwhile, photos of the run."""
     seen, beside = run["seen"], run["beside"]
     lines = [TableRow("Photos", f"{seen['frames_used']} of {seen['frames']} used")]
-    shown = tuple(Picture(data, caption) for data, caption in pictures)
+    shown = (
+        *(Picture(data, caption) for data, caption in pictures),
+        *stamp_blocks(filed),
+        *gauge_blocks(filed),
+        *photos_of(filed, "resin open", "end of fill", "other"),
+    )
     if beside is None:
         lines.append(TableRow("Not measured", seen["reason"] or "nothing could be measured"))
         return Section("Seen", (Table(tuple(lines)), *shown))
-    share = "not known" if seen["wetted_fraction"] is None else f"{seen['wetted_fraction']:.1%}"
+    share = (
+        "not known" if seen["wetted_fraction"] is None else f"{100 * seen['wetted_fraction']:.1f} %"
+    )
     lines.append(TableRow("Wet", f"{share} after {minutes(seen['last_s'])}"))
-    lines.append(TableRow("Not seen", f"{beside['unseen_fraction']:.0%} of the part"))
+    lines.append(TableRow("Not seen", f"{100 * beside['unseen_fraction']:.0f} % of the part"))
     if run["learnt"] is not None:
-        lines.append(TableRow("Full", _times(run["learnt"])))
+        lines.append(TableRow("Full", *_ends(run["learnt"])))
     for place in beside["places"]:
         least = "at least " if place["at_least"] else ""
         word = "late" if place["late_s"] > 0 else "early"
         usual = "; ".join(
             f"usually {c['usually']}: look at {c['look_at']}" for c in place["causes"]
         )
-        where = f"{place['where']} (x {place['x_mm']:.0f}, y {place['y_mm']:.0f} mm)"
+        where = f"{place['where']}: x {place['x_mm']:.0f}, y {place['y_mm']:.0f} mm"
         lines.append(TableRow(f"{least}{lapse(place['late_s'])} {word}", where, usual))
     for feed in beside["feeds"]:
         if feed["state"] not in ("as planned", "not seen"):
             wet = "" if feed["wet_s"] is None else f", {minutes(feed['wet_s'])}"
             lines.append(TableRow(f"Feed {feed['name']}", f"{feed['state']}{wet}"))
     lines += [TableRow("Doubt", text) for text in seen["doubts"]]
-    lines += [TableRow("Look at", text) for text in seen["warnings"]]
     return Section("Seen", (Table(tuple(lines)), *shown))
 
 

@@ -5,11 +5,14 @@ Tested in tests/analysis/record/story/test_report.py.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analysis.forecast.panel_answer import PanelAnswer
 from analysis.record.content import DEMOULD_NOTES, TableRow
 from analysis.record.day.day_records import AFTER_RUN, PLACES, Findings
+from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.story.blocks import Blanks, Block, Bullets, Picture, Section, Table, Words
 from analysis.record.story.day_figures import marks_figure
 from analysis.record.story.filed import Filed
@@ -19,19 +22,34 @@ from vision.common.rounding import rounded
 
 def demould_section(answer: PanelAnswer, filed: Filed) -> Section:
     """What was found after demoulding: findings, marks with the front's doings, photos."""
+    picture = _marks_picture(answer, filed) if filed.marks else b""
+    return demoulded(filed, picture)
+
+
+def demoulded(filed: Filed, marked: bytes) -> Section:
+    """Return what was found after demoulding, of a panel or a part.
+
+    Parameters
+    ----------
+    filed : Filed
+    marked : bytes
+        Picture of the marks seen from above; none where empty.
+    """
     photos = photos_of(filed, *AFTER_RUN)
     if not filed.day.has_findings:
         blanks = Blanks(DEMOULD_NOTES)
         return Section("After demoulding", (*photos, Words("Nothing is filed yet."), blanks))
     blocks: list[Block] = []
-    rows = finding_rows(filed.day.findings)
+    rows = finding_rows(filed.day.findings, filed.of)
     blocks += [Table(tuple(rows))] * bool(rows)
-    blocks += _marks(answer, filed)
+    caption = f"The {filed.of} from above, with what was found: the numbers are those of the table."
+    blocks += [Picture(marked, caption, 150.0)] * bool(marked)
+    blocks += [mark_table(filed.marks)] * bool(filed.marks)
     return Section("After demoulding", (*blocks, *photos))
 
 
-def finding_rows(found: Findings) -> list[TableRow]:
-    """Return the findings that somebody made, in shop units."""
+def finding_rows(found: Findings, of: str = "panel") -> list[TableRow]:
+    """Return the findings that somebody made, in shop units; `of` is "panel" or "part"."""
     rows = [
         TableRow(name, value)
         for name, value in (
@@ -43,9 +61,9 @@ def finding_rows(found: Findings) -> list[TableRow]:
         if value
     ]
     if found.thickness_mm:
-        rows.append(_thickness_row(found.thickness_mm))
+        rows.append(_thickness_row(found.thickness_mm, of))
     for name, mass in (
-        ("Weight of the panel", found.weight_kg),
+        (f"Weight of the {of}", found.weight_kg),
         ("Mixed resin used", found.resin_used_kg),
         ("Mixed resin left over", found.resin_left_kg),
     ):
@@ -55,33 +73,37 @@ def finding_rows(found: Findings) -> list[TableRow]:
     return rows
 
 
-def _thickness_row(values: tuple[float, ...]) -> TableRow:
+def _thickness_row(values: tuple[float, ...], of: str) -> TableRow:
     mean, spread = float(np.mean(values)), max(values) - min(values)
     listed = ", ".join(rounded(value, 2) for value in values)
-    places = " (the four corners as corners run, then the middle)" if len(values) == PLACES else ""
+    places = (
+        " (the four corners as corners run, then the middle)"
+        if (len(values), of) == (PLACES, "panel")
+        else ""
+    )
     told = f"{listed} mm{places}; {rounded(spread, 2)} mm apart"
     return TableRow("Thickness, mean", f"{rounded(mean, 2)} mm", told)
 
 
-def _marks(answer: PanelAnswer, filed: Filed) -> list[Block]:
-    """The marks on the plan view, and beside each what the front did there."""
-    if not filed.marks:
-        return []
+def _marks_picture(answer: PanelAnswer, filed: Filed) -> bytes:
+    """Return the marks on the plan view; nothing where the panel's size is not known."""
     scale, arrival = answer.scale, answer.tracked.arrival
     length = arrival.length_mm if arrival is not None else scale.length_mm
     width = arrival.width_mm if arrival is not None else scale.width_mm
-    blocks: list[Block] = []
-    if length > 0 and width > 0:
-        seen = arrival if answer.front.usable else None
-        caption = "The panel from above, with what was found: the numbers are those of the table."
-        blocks.append(Picture(marks_figure((length, width), seen, filed.marks), caption, 150.0))
+    if not (length > 0 and width > 0):
+        return b""
+    return marks_figure((length, width), arrival if answer.front.usable else None, filed.marks)
+
+
+def mark_table(marks: Sequence[MarkFlow]) -> Table:
+    """Return the marks, and beside each what the front did there."""
     rows = []
-    for number, found in enumerate(filed.marks, 1):
+    for number, found in enumerate(marks, 1):
         mark = found.mark
         place = f"x {rounded(mark.x_mm)}, y {rounded(mark.y_mm)} mm"
         note = f" ({mark.note})" if mark.note else ""
         rows.append(TableRow(f"{number}. {mark.kind}{note}", place, f"{found.words}."))
-    return [*blocks, Table(tuple(rows), ("Found", "Where", "What the front did there"))]
+    return Table(tuple(rows), ("Found", "Where", "What the front did there"))
 
 
 def warning_section(warnings: list[str], missing: list[str]) -> Section:

@@ -96,7 +96,7 @@ def marks_figure(
     if arrival is not None:
         _draw_arrival(figure, axes, arrival)
     for number, found in enumerate(marks, 1):
-        _draw_mark(axes, number, found)
+        draw_mark(axes, number, found)
     axes.set_xlim(0, length)
     axes.set_ylim(width, 0)
     axes.set_xlabel("x, mm from the feed edge", fontsize=9)
@@ -133,7 +133,8 @@ def _draw_arrival(figure: Figure, axes: Any, arrival: ArrivalMap) -> None:
     axes.set_title("  ".join(words), fontsize=8.5, loc="left")
 
 
-def _draw_mark(axes: Any, number: int, found: MarkFlow) -> None:
+def draw_mark(axes: Any, number: int, found: MarkFlow) -> None:
+    """Draw a mark as a ringed number on its place."""
     mark = found.mark
     ring = {"boxstyle": "circle,pad=0.22", "fc": "white", "ec": INK, "lw": 1.3}
     axes.plot([mark.x_mm], [mark.y_mm], "+", color=BLUE, ms=4, zorder=5)

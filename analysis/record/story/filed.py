@@ -6,7 +6,7 @@ Tested in tests/analysis/record/test_record.py.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -55,6 +55,7 @@ class Filed:
         SHA-256 of each input file by its name.
     faults : tuple of str
         What could not be read, and how to mend it.
+    of : {"panel", "part"}
     """
 
     day: Day = field(default_factory=Day)
@@ -70,6 +71,24 @@ class Filed:
     said: dict[str, str] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
     faults: tuple[str, ...] = ()
+    of: str = "panel"
+
+
+def gather_stamped(folder: Path) -> Filed:
+    """Return what was filed and stamped of a panel or part, apart from what rests on its answer.
+
+    A file that cannot be read is no reason to lose the run's result: it is named in `faults`.
+    """
+    faults: list[str] = []
+    stamps: tuple[Stamp, ...] = _or_fault(lambda: tuple(read_stamps(folder)), (), faults)
+    return Filed(
+        day=_or_fault(lambda: read_day(folder), Day(), faults),
+        stamps=stamps,
+        notes=_note_photos(folder, stamps),
+        readings=_or_fault(lambda: tuple(read_readings(folder)), (), faults),
+        hashes=hash_inputs(folder),
+        faults=tuple(faults),
+    )
 
 
 def gather(folder: Path, answer: PanelAnswer) -> Filed:
@@ -84,29 +103,20 @@ def gather(folder: Path, answer: PanelAnswer) -> Filed:
     answer : PanelAnswer
         What the panel says.
     """
-    faults: list[str] = []
-    day = _or_fault(lambda: read_day(folder), Day(), faults)
-    stamps: tuple[Stamp, ...] = _or_fault(lambda: tuple(read_stamps(folder)), (), faults)
-    readings: tuple[tuple[float, float], ...] = _or_fault(
-        lambda: tuple(read_readings(folder)), (), faults
-    )
+    filed = gather_stamped(folder)
+    day = filed.day
     forecast = kept_result(folder, FORECAST)
     levers = folder / "results" / "levers.png"
     panel = read_toml(folder / "panel.toml").get("panel", {})
-    return Filed(
-        day=day,
+    return replace(
+        filed,
         pictures=tuple(stage_pictures(folder, day, answer.front.usable)),
         marks=tuple(flow_at(mark, answer.tracked) for mark in day.marks),
         drawdown=kept_result(folder, DRAWDOWN, "log_file"),
         resin=kept_result(folder, RESIN),
         forecast=forecast,
         levers=levers.read_bytes() if forecast.good and levers.is_file() else b"",
-        stamps=stamps,
-        notes=_note_photos(folder, stamps),
-        readings=readings,
         said={key: str(panel[key]) for key in SAID if panel.get(key)},
-        hashes=hash_inputs(folder),
-        faults=tuple(faults),
     )
 
 

@@ -17,7 +17,7 @@ _AS_WRITTEN = ("Note",)
 _UNITS = {"mm": ("in", INCH_MM, 2), "mbar": ("inHg", INHG_MBAR, 2), "kg": ("lb", POUND_KG, 2)}
 _N = r"(\d+(?:\.\d+)?)"
 _VALUE = re.compile(
-    rf"(?<![\d.])(?:x {_N}, y {_N}|{_N} to {_N}|([\d., ]*\d, \d+(?:\.\d+)?)|{_N})"
+    rf"(?<![\d.])(?:x {_N}, y {_N}|{_N} to {_N}|{_N} x {_N}|([\d., ]*\d, \d+(?:\.\d+)?)|{_N})"
     r" (mm|mbar|kg)(/min)?(?![\w²/·])"
 )
 
@@ -31,6 +31,8 @@ def both_units(text: str) -> str:
     --------
     >>> both_units("290 to 310 mm"), both_units("5.6 cm² at x 150, y 140 mm")
     ('290 to 310 mm (11.41 to 12.21 in)', '5.6 cm² at x 150, y 140 mm (x 5.91, y 5.51 in)')
+    >>> both_units("1800 x 900 mm")
+    '1800 x 900 mm (70.87 x 35.43 in)'
     >>> both_units("940 mbar of pull, 12 mm/min, 300 mPa·s")
     '940 mbar (27.76 inHg) of pull, 12 mm/min (0.47 in/min), 300 mPa·s'
     """
@@ -38,7 +40,7 @@ def both_units(text: str) -> str:
 
 
 def _bracket(found: re.Match[str]) -> str:
-    x, y, low, high, listed, one, unit, per = found.groups()
+    x, y, low, high, long, wide, listed, one, unit, per = found.groups()
     other, size, decimals = _UNITS[unit]
     extra = 1 if "." in found.group(0) else 0
 
@@ -49,6 +51,8 @@ def _bracket(found: re.Match[str]) -> str:
         told = f"x {turned(x)}, y {turned(y)}"
     elif low is not None:
         told = f"{turned(low, 'down')} to {turned(high, 'up')}"
+    elif long is not None:
+        told = f"{turned(long)} x {turned(wide)}"
     elif listed is not None:
         told = ", ".join(turned(part) for part in re.findall(r"\d+(?:\.\d+)?", listed))
     else:

@@ -57,7 +57,7 @@ def run_section(
         for name in names
         if pictures.get(name)
     ]
-    blocks = [*shown, *_by_the_minute(answer, inch), *_stamps(filed), *_gauge(filed)]
+    blocks = [*shown, *_by_the_minute(answer, inch), *stamp_blocks(filed), *gauge_blocks(filed)]
     return Section("The run", (*blocks, *photos_of(filed, "resin open", "end of fill", "other")))
 
 
@@ -140,8 +140,8 @@ def _minute_frames(time_s: FloatArray) -> list[int]:
     return sorted({*found, len(time_s) - 1})
 
 
-def _stamps(filed: Filed) -> list[Block]:
-    """What was done at the panel and when, as stamped while it ran, by this computer's clock."""
+def stamp_blocks(filed: Filed) -> list[Block]:
+    """Return what was done and when, as stamped while it ran, by this computer's clock."""
     if not filed.stamps:
         return []
     start = stamped_clock_s(list(filed.stamps), RESIN_OPEN)
@@ -151,13 +151,13 @@ def _stamps(filed: Filed) -> list[Block]:
         what = f"{stamp.kind}: {stamp.text}" if stamp.text else stamp.kind
         what += f" (photo {stamp.photo})" if stamp.photo else ""
         rows.append((iso_local(stamp.clock_s)[11:19], after, what))
-    words = "What was done and seen at the panel, in minutes from resin open:"
+    words = f"What was done and seen at the {filed.of}, in minutes from resin open:"
     shown = [Picture(data, f"Photo {name}.", half=True) for name, data in filed.notes.items()]
     return [Words(words), Grid(("Clock", "min", "What"), tuple(rows)), *shown]
 
 
-def _gauge(filed: Filed) -> list[Block]:
-    """Gauge readings typed while it ran, drawn and in a table."""
+def gauge_blocks(filed: Filed) -> list[Block]:
+    """Return gauge readings typed while it ran, drawn and in a table."""
     readings = sorted(filed.readings)
     if not readings:
         return []
