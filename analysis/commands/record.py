@@ -181,7 +181,7 @@ def _anything(told: dict[str, Any]) -> bool:
 
 
 def _say(day: Day, flows: Sequence[MarkFlow], told: dict[str, Any], end: str) -> None:
-    """Say what was filed and what the front did at new marks, or print all of it as JSON."""
+    """Print what was filed and what the front did at new marks, or all of it as JSON."""
     import json
     from dataclasses import asdict
 
