@@ -58,37 +58,29 @@ def watch(
 
     Every picture goes to FOLDER/frames first, with its time. Stop with Ctrl-C; the same command
     goes on with the same run. Type o and Enter when the resin opens, c at the clamp, e at the
-    end; at a part f when its next feed was opened.
+    end; at a part f when its next feed was opened, v 1 when vent 1 was clamped, and u to take
+    the last of these back.
     """
     from contextlib import ExitStack
 
     from analysis.page.access.endings import ends_tidily
-    from analysis.part.part_folder import is_part
-    from analysis.runs.panels.good_run import read_reference
-    from analysis.watch.run import Watch
     from analysis.watch.terminal import run_in_terminal
     from vision.cameras.clock import SteadyClock
     from vision.cameras.open_camera import open_camera
-    from vision.errors import WetlineError
 
-    if is_part(folder):
-        _refuse_for_part(folder, camera, with_page, share, bool(references), as_json)
-        return _watch_part(folder, camera, interval_s, quiet)
-    if not (folder / "panel.toml").is_file():
-        raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
-    good = [read_reference(path) for path in references]
+    begin = _beginning(folder, references)
     clock = SteadyClock()
     with ExitStack() as stack:
         stack.enter_context(ends_tidily())
         opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
-        watched = stack.enter_context(Watch(folder, opened, interval_s, good, clock))
+        watched = stack.enter_context(begin(opened, interval_s, clock))
+        layout, more = _keys(watched)
         served = None
-        more = {}
         if with_page or share or camera == "phone":
             served = _serve_watch(stack, watched, folder, share, port)
-            more = {"p": lambda: _new_codes(served)}
+            more["p"] = lambda _: _new_codes(served)
         try:
-            board = run_in_terminal(watched, quiet, more=more)
+            board = run_in_terminal(watched, quiet, more=more, layout=layout)
         except KeyboardInterrupt:
             click.echo(_stopped(watched, folder), err=True)
             return
@@ -98,65 +90,62 @@ def watch(
             _stay(served)
 
 
+def _beginning(folder: Path, references: tuple[Path, ...]) -> Any:
+    """Return what begins the watch of a panel or a part, given camera, interval and clock."""
+    from analysis.part.part_folder import is_part
+    from vision.errors import WetlineError
+
+    if is_part(folder):
+        from analysis.watch.part.run import WatchPart
+
+        _refuse_for_part(folder, bool(references))
+        return lambda camera, interval_s, clock: WatchPart(folder, camera, interval_s, clock)
+    from analysis.runs.panels.good_run import read_reference
+    from analysis.watch.run import Watch
+
+    if not (folder / "panel.toml").is_file():
+        raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
+    good = [read_reference(path) for path in references]
+    return lambda camera, interval_s, clock: Watch(folder, camera, interval_s, good, clock)
+
+
+def _keys(watched: Any) -> tuple[Any, dict[str, Any]]:
+    """Return how a watched run's board is written in the terminal, and the keys of its own."""
+    from analysis.watch.part.board import KEYS, part_board_lines
+    from analysis.watch.part.run import WatchPart
+    from analysis.watch.terminal import PANEL, Layout
+
+    if not isinstance(watched, WatchPart):
+        return PANEL, {}
+    keys = {"f": watched.open_feed, "v": watched.clamp_vent, "u": watched.take_back}
+    return Layout(part_board_lines, KEYS), keys
+
+
 def _show_last(watched: Any, board: Any, as_json: bool) -> None:
     import json
 
     from analysis.forecast.panel_text import text_lines
 
     if as_json:
-        from analysis.page.board_view import board_view
+        from analysis.page.part_view import view_of
 
-        click.echo(json.dumps(board_view(watched, board), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(view_of(watched, board), indent=2, ensure_ascii=False))
     else:
         click.echo("\n".join(text_lines(board.final)))
 
 
-def _refuse_for_part(
-    folder: Path, camera: str, page: bool, share: bool, like: bool, as_json: bool
-) -> None:
-    """Refuse what a part's board does not have yet, and a part without [frames]."""
+def _refuse_for_part(folder: Path, like: bool) -> None:
+    """Refuse good runs beside a part, and a part without [frames]."""
     from analysis.part.part_folder import has_camera
     from vision.errors import WetlineError
 
-    asked = {"--page": page, "--share": share, "--camera phone": camera == "phone"}
-    given = [name for name, wanted in asked.items() if wanted]
-    if given:
-        raise WetlineError(
-            f"{folder}: the page does not show parts yet: leave out {', '.join(given)} and read "
-            "the board here"
-        )
-    for name, wanted in (("--like", like), ("--json", as_json)):
-        if wanted:
-            raise WetlineError(f"{folder}: {name}: goes with panels only: leave it out")
+    if like:
+        raise WetlineError(f"{folder}: --like: goes with panels only: leave it out")
     if not has_camera(folder):
         raise WetlineError(
             f"{folder / 'part.toml'}: [frames]: is missing: write a line [frames], below it "
             'source = "frames", and a [scale], to watch this part'
         )
-
-
-def _watch_part(folder: Path, camera: str, interval_s: float, quiet: bool) -> None:
-    from contextlib import ExitStack
-
-    from analysis.forecast.panel_text import text_lines
-    from analysis.page.access.endings import ends_tidily
-    from analysis.watch.part.board import KEYS, part_board_lines
-    from analysis.watch.part.run import WatchPart
-    from analysis.watch.terminal import Layout, run_in_terminal
-    from vision.cameras.clock import SteadyClock
-    from vision.cameras.open_camera import open_camera
-
-    clock, layout = SteadyClock(), Layout(part_board_lines, KEYS)
-    with ExitStack() as stack:
-        stack.enter_context(ends_tidily())
-        opened = stack.enter_context(open_camera(camera, folder, interval_s, clock))
-        watched = stack.enter_context(WatchPart(folder, opened, interval_s, clock))
-        try:
-            board = run_in_terminal(watched, quiet, more={"f": watched.open_feed}, layout=layout)
-        except KeyboardInterrupt:
-            click.echo(_stopped(watched, folder), err=True)
-            return
-        click.echo("\n".join(text_lines(board.final)))
 
 
 def _stopped(watched: Any, folder: Path) -> str:

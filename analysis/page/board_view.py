@@ -27,23 +27,8 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
     """
     elapsed = watch.elapsed_s()
     numbers = board.numbers
-    view: dict[str, Any] = {
-        "version": board.version,
-        "watched": True,
-        "name": board.name,
-        "state": board.state,
-        "todo": board.todo,
-        "now_ms": watch.clock.now() * 1000.0,
-        "start_ms": None if board.start_clock_s is None else board.start_clock_s * 1000.0,
-        "stamped": board.start_stamped,
-        "clamped": board.clamp_clock_s is not None,
-        "ended": board.state == ENDED,
-        "elapsed_s": elapsed,
-        "frames": board.frames,
-        "camera": board.camera,
-        "interval_s": watch.interval_s,
-        "silence_s": watch.recorder.silence_s(),
-        "delay_s": board.delay_s,
+    view: dict[str, Any] = shared_view(watch, board, elapsed) | {
+        "kind": "panel",
         "front": None if numbers.front is None else asdict(numbers.front),
         "width_text": "" if numbers.front is None else width_text(numbers.front),
         "end_text": end_text(board, elapsed),
@@ -57,13 +42,35 @@ def board_view(watch: Watch, board: Board) -> dict[str, Any]:
         "gel_text": gel_text(board, elapsed),
         "margin_s": margin_s(board, elapsed),
         "beside": None if numbers.beside is None else asdict(numbers.beside),
-        "alarms": [asdict(alarm) for alarm in board.alarms],
-        "drawdown": {"verdict": board.drawdown[0], "text": board.drawdown[1]},
-        "final": [asdict(row) for row in board.final],
         "chart_text": chart_words(board, elapsed),
     }
     shown: dict[str, Any] = plain(view)
     return shown
+
+
+def shared_view(watch: Watch, board: Board, elapsed_s: float | None) -> dict[str, Any]:
+    """Return what the boards of a panel and of a part have in common."""
+    return {
+        "version": board.version,
+        "watched": True,
+        "name": board.name,
+        "state": board.state,
+        "todo": board.todo,
+        "now_ms": watch.clock.now() * 1000.0,
+        "start_ms": None if board.start_clock_s is None else board.start_clock_s * 1000.0,
+        "stamped": board.start_stamped,
+        "clamped": board.clamp_clock_s is not None,
+        "ended": board.state == ENDED,
+        "elapsed_s": elapsed_s,
+        "frames": board.frames,
+        "camera": board.camera,
+        "interval_s": watch.interval_s,
+        "silence_s": watch.recorder.silence_s(),
+        "delay_s": board.delay_s,
+        "alarms": [asdict(alarm) for alarm in board.alarms],
+        "drawdown": {"verdict": board.drawdown[0], "text": board.drawdown[1]},
+        "final": [asdict(row) for row in board.final],
+    }
 
 
 def chart_words(board: Board, elapsed_s: float | None = None) -> str:

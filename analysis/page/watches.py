@@ -11,10 +11,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.page.stored.panels import Panels, panel_id, refuse_links_out
+from analysis.part.part_folder import is_part
 from analysis.watch.board import ENDED
+from analysis.watch.part.run import WatchPart
 from analysis.watch.reference import Reference
 from analysis.watch.run import Watch
-from vision.cameras.camera import PHONE
+from vision.cameras.camera import PHONE, Camera
 from vision.cameras.clock import SteadyClock
 from vision.cameras.open_camera import open_camera
 from vision.errors import WetlineError
@@ -91,7 +93,7 @@ class Watches:
                 watch.close()
             clock = SteadyClock()
             opened = open_camera(camera, folder, interval_s, clock)
-            watch = Watch(folder, opened, interval_s, self.references, clock)
+            watch = self._begin(folder, opened, interval_s, clock)
             try:
                 watch.__enter__()
             except BaseException:
@@ -101,6 +103,11 @@ class Watches:
             self._running[name] = watch
             self._ours.add(name)
             return watch
+
+    def _begin(self, folder: Path, camera: Camera, interval_s: float, clock: SteadyClock) -> Watch:
+        if is_part(folder):
+            return WatchPart(folder, camera, interval_s, clock)
+        return Watch(folder, camera, interval_s, self.references, clock)
 
     def is_new(self, name: str, frame_id: str) -> bool:
         """Return whether a frame's id was not taken in before (phones send again when unsure)."""

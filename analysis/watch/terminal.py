@@ -142,7 +142,7 @@ def listen(
     watch: Watch,
     keys: IO[str],
     say: Callable[[str], None],
-    more: Mapping[str, Callable[[], str]] | None = None,
+    more: Mapping[str, Callable[[str], str]] | None = None,
     layout: Layout = PANEL,
 ) -> threading.Thread:
     """Obey typed lines in the background, on every system alike; `more` adds words of its own."""
@@ -151,8 +151,9 @@ def listen(
     def work() -> None:
         for line in keys:
             try:
-                own = (more or {}).get(line.strip().lower())
-                answer = run_command(watch, line, layout.keys) if own is None else own()
+                word, _, rest = line.strip().partition(" ")
+                own = (more or {}).get(word.lower())
+                answer = run_command(watch, line, layout.keys) if own is None else own(rest.strip())
             except WetlineError as error:
                 answer = str(error)
             if answer:
@@ -167,7 +168,7 @@ def run_in_terminal(
     watch: Watch,
     quiet: bool = False,
     out: TextIO | None = None,
-    more: Mapping[str, Callable[[], str]] | None = None,
+    more: Mapping[str, Callable[[str], str]] | None = None,
     layout: Layout = PANEL,
 ) -> Board:
     """Watch until the run ends or the user stops it; give the last board."""

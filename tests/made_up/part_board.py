@@ -5,7 +5,7 @@ import numpy as np
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import OPEN, NextFeed
 from analysis.infusion.ahead.time_left import TimeLeft
-from analysis.watch.part.numbers import PartNumbers
+from analysis.infusion.outlook.numbers import PartNumbers
 
 LEFT = TimeLeft(0.4, 1200.0, 1100.0, 1400.0, False, 2000.0, 800.0, "yes")
 """Ten minutes to go at 600 s."""

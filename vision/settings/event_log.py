@@ -13,7 +13,8 @@ from vision.common.outside.input_files import is_there, read_text
 from vision.errors import WetlineError
 
 RESIN_OPEN, CLAMP, NOTE, PHOTO, EVENT = "resin open", "clamp", "note", "photo", "event"
-FEED_OPEN = "feed open"
+FEED_OPEN, FEED_BACK = "feed open", "feed not open"
+VENT_SHUT, VENT_BACK = "vent clamped", "vent not clamped"
 HEADER = ("clock", "kind", "text", "photo")
 FILE = "stamps.csv"
 MOST_TEXT = 400
@@ -28,8 +29,10 @@ class Stamp:
     clock_s : float
         Unix time.
     kind : str
-        ``"resin open"``, ``"feed open"`` (a later feed of a part, named in `text`), ``"clamp"``,
-        ``"note"``, ``"photo"``, or ``"event"`` for what Wetline saw itself, such as a gap.
+        ``"resin open"``, ``"clamp"``, ``"note"``, ``"photo"``, or ``"event"`` for what Wetline saw
+        itself, such as a gap. Of a part, with the name of the feed or vent in `text`: ``"feed
+        open"``, ``"vent clamped"``, and ``"feed not open"``, ``"vent not clamped"`` where that is
+        taken back.
     text : str
     photo : str
         Name of the photo beside it, in the panel's ``notes`` folder.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.infusion.seen.by_hand import later_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.plan import PartFeed, PartPlan
@@ -64,10 +65,9 @@ def feeds_to_open(
     tuple of NextFeed
         In the order in which the plan opens them; first feeds and open ones are left out.
     """
-    later = [feed for feed in plan.feeds if feed.opens_at_s > 0 or feed.opens_when_wet]
-    later = [feed for feed in later if feed.name not in opened]
+    later = [feed for feed in later_feeds(plan) if feed.name not in opened]
     until = on.last_s if settled_s is None else settled_s
-    return tuple(_stands(feed, on, until) for feed in sorted(later, key=lambda f: f.opens_at_s))
+    return tuple(_stands(feed, on, until) for feed in later)
 
 
 def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:

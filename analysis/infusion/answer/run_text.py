@@ -7,7 +7,11 @@ import numpy as np
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
+<<<<<<< HEAD
 from analysis.infusion.learn.learnt import WHAT
+=======
+from analysis.infusion.learn.learnt import LearntValue
+>>>>>>> 00e00b6 (wip)
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
 
@@ -171,6 +175,7 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
     if run.learnt is None:
         return [Row("Learnt", run.not_learnt)] if run.not_learnt else []
     out = []
+<<<<<<< HEAD
     for one in run.learnt.values:
         shown = scientific if one.unit == "m2" else _plain
         if one.told:
@@ -180,12 +185,27 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
             text = f"can't be told from here: {one.why}"
         what = WHAT[one.kind]
         out.append(Row("Learnt", f"{what} {one.name}: {text}"))
+=======
+    out += [Row("Learnt", learnt_text(one)) for one in run.learnt.values]
+>>>>>>> 00e00b6 (wip)
     low, high = minutes(run.learnt.fill_low_s, "down"), minutes(run.learnt.fill_high_s, "up")
     gel = run.learnt.gel_s
     late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
     late = late or ("; may gel first" if gel is not None and run.learnt.fill_high_s > gel else "")
     out.append(Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}"))
     return [*out, *(Row("Note", text) for text in run.learnt.notes)]
+
+
+def learnt_text(one: LearntValue) -> str:
+    """Write one number of the plan as corrected, or why it can't be told."""
+    shown = scientific if one.unit == "m2" else _plain
+    if one.told:
+        span = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)})"
+        text = f"{span}, planned {shown(one.planned)}"
+    else:
+        text = f"can't be told from here: {one.why}"
+    what = {"zone": "K of", "gap": "width of", "feed": "resistance of"}[one.kind]
+    return f"{what} {one.name}: {text}"
 
 
 def _plain(value: float) -> str:

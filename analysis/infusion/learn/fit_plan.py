@@ -35,6 +35,7 @@ from analysis.infusion.learn.taken_back import (
     unlike_note,
     wider,
 )
+from analysis.infusion.seen.by_hand import as_opened
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import clock_of, opening_impulses
 from analysis.part.flow.filling import Filling, fill_plan
@@ -93,7 +94,7 @@ def fit_plan(
     with a bounded loss (Huber, Ann. Math. Statist. 35, 73-101, 1964) and a weak prior; intervals
     by clusters (see `covariance`). Sampled places and a coarse grid keep it quick.
     """
-    job = _as_opened(job, opened_s)
+    job = as_opened(job, opened_s)
     planned = planned or fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
     places = places_of(on)
     if np.count_nonzero(~places.dry) < FEWEST_PLACES:
@@ -142,19 +143,6 @@ def _every_place(every: list[Knob], fitted: Fitted) -> FloatArray:
     at = np.zeros(len(every))
     at[[every.index(knob) for knob in fitted.knobs]] = fitted.at
     return at
-
-
-def _as_opened(job: PartJob, opened_s: Sequence[float | None] | None) -> PartJob:
-    """Return the job with feeds that open when they were seen to."""
-    if opened_s is None:
-        return job
-    feeds = tuple(
-        feed
-        if at is None
-        else replace(feed, opens_at_s=float(at) if at > 0 else 0.0, opens_when_wet=False)
-        for feed, at in zip(job.plan.feeds, opened_s, strict=True)
-    )
-    return replace(job, plan=replace(job.plan, feeds=feeds))
 
 
 def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:

@@ -30,7 +30,7 @@ from analysis.page.routes.asked import (
     points,
     words,
 )
-from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out
+from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out, refuse_part
 from analysis.page.stored.plan_lines import plan_lines
 from analysis.record.day.day_records import (
     COUNTS,
@@ -197,7 +197,9 @@ class Filing:
         return await run_in_threadpool(work)
 
     def _folder(self, request: Request) -> Path:
-        return self._panels.find(request.path_params["panel"])
+        folder = self._panels.find(request.path_params["panel"])
+        refuse_part(folder, "the page files for panels only: put a note on the board instead")
+        return folder
 
 
 def corners_asked(text: str) -> tuple[tuple[float, float], ...]:

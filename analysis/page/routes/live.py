@@ -17,12 +17,14 @@ from starlette.responses import Response
 from analysis.page.access.pairing import Pairing
 from analysis.page.access.rights import PICTURES, RUN, SCALE, SEE, WEBCAM
 from analysis.page.access.security import COOKIE
-from analysis.page.board_view import board_view
 from analysis.page.chart import chart_svg
+from analysis.page.part_chart import part_chart_svg
+from analysis.page.part_view import view_of
 from analysis.page.routes.asked import Door, answer, asked, body, caller, number, points, words
-from analysis.page.stored.panels import photos
+from analysis.page.stored.panels import photos, refuse_part
 from analysis.page.stored.scale_points import save_scale
 from analysis.page.watches import Watches
+from analysis.watch.part.run import KINDS, WatchPart
 from vision.cameras.camera import PHONE
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.errors import WetlineError
@@ -84,7 +86,7 @@ class Live:
         device = self._pairing.device(request.cookies.get(COOKIE))
         if device is None or not device.may(SEE, name):
             return answer({"error": "Pair this device first."}, 401)
-        return answer(board_view(watch, watch.board) | {"rights": sorted(device.rights)})
+        return answer(view_of(watch, watch.board) | {"rights": sorted(device.rights)})
 
     async def picture(self, request: Request) -> Response:
         """Return the latest picture with the front on it."""
@@ -98,6 +100,9 @@ class Live:
         """Return the chart as SVG."""
         watch = self._watches.need(request.path_params["panel"])
         narrow = request.query_params.get("narrow") == "1"
+        if isinstance(watch, WatchPart):
+            svg = await run_in_threadpool(part_chart_svg, watch.board, watch.planned, narrow)
+            return Response(svg, media_type="image/svg+xml")
         repeat = watch.panel.part.repeat_sd if watch.panel.part else 0.08
         svg = await run_in_threadpool(chart_svg, watch.board, watch.references, repeat, narrow)
         return Response(svg, media_type="image/svg+xml")
@@ -121,9 +126,15 @@ class Live:
         return answer({"ok": True})
 
     async def stamp(self, request: Request) -> Response:
-        """Stamp resin open or the clamp."""
+        """Stamp resin open or the clamp, or at a part that a feed is open or a vent clamped."""
         values = await asked(request)
-        kind = str(values.get("kind", ""))
+        kind, watch = str(values.get("kind", "")), self._watches.get(request.path_params["panel"])
+        if isinstance(watch, WatchPart) and kind in KINDS:
+            age = min(max(number(values.get("age_s", 0), "age_s"), 0.0), MOST_AGE_S)
+            name = str(values.get("name", ""))
+            return answer(
+                {"ok": True, "said": await run_in_threadpool(watch.by_hand, kind, name, age)}
+            )
         if kind not in (RESIN_OPEN, CLAMP):
             raise WetlineError("stamp: must be resin open or clamp")
         return await self._stamped(request, kind, "", values.get("age_s", 0))
@@ -154,6 +165,7 @@ class Live:
         """Save tapped scale points."""
         values = await asked(request)
         name, folder = self._panel(request)
+        refuse_part(folder, "the scale of a part stands in part.toml: set it there")
         photo = str(values.get("photo", ""))
         if photo not in {path.name for path in photos(folder)}:
             raise WetlineError("scale points: tap them on one of this panel's pictures")

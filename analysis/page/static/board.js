@@ -1,4 +1,5 @@
 import { $, api, call, clock, element, fileLinks, panelId, show } from "./common.js";
+import { CAPTION, drawPart, gaugeText, partNumbers } from "./part.js";
 
 let panel = null, may = [];
 let board = null, skew = 0, muted = new Set(), audio = null, pictureVersion = -1, saidTimer = 0;
@@ -89,10 +90,11 @@ function drawClocks() {
   else if (board.ended) set("left", "-", "", "run ended before");
   else if (board.end_s !== null && now !== null) {
     const last = board.end_high_s;
-    if (last !== null && now > last) set("left", "overdue", "", `95 %: ${clock(now - last)} ago at the latest; look at the panel`);
+    const span = board.kind === "part" ? "range" : "95 %";
+    if (last !== null && now > last) set("left", "overdue", "", `${span}: ${clock(now - last)} ago at the latest; look at the ${board.kind}`);
     else {
       const first = now > board.end_low_s ? "now" : clock(board.end_low_s - now);
-      const range = board.end_low_s === null ? "" : `95 %: ${first} to ${last === null ? "never" : clock(last - now)}${board.slowing ? "; later if it goes on slowing" : ""}`;
+      const range = board.end_low_s === null ? "" : `${span}: ${first} to ${last === null ? "never" : clock(last - now)}${board.slowing ? "; later if it goes on slowing" : ""}`;
       set("left", now > board.end_s ? "due now" : clock(board.end_s - now), "", range);
     }
   } else set("left", "-", "", "not known yet");
@@ -110,8 +112,12 @@ function draw() {
   document.title = `${board.alarms.length ? "! " : ""}${board.name}: Wetline`;
   $("name").textContent = board.name;
   drawAlarms();
+  nameThings(board.kind);
   const front = board.front;
-  if (front) {
+  if (board.kind === "part") {
+    partNumbers(board, set);
+    drawPart(board, board.rights, { stamp, sure });
+  } else if (front) {
     set("front", round(front.mean_mm), "mm", `of ${round(front.length_mm)} mm; ${board.width_text}${front.settled ? "" : "; settling"}`);
     set("speed", front.speed_mm_min === null ? "-" : round(front.speed_mm_min, 1), "", front.filled ? "at the end" : "mm in a minute");
   } else {
@@ -121,8 +127,10 @@ function draw() {
   drawClocks();
   show("beside", Boolean(board.beside));
   if (board.beside) $("beside").textContent = `Beside the good runs: ${board.beside.text}`;
-  show("drawdown", !board.ended && board.start_ms === null);
-  $("drawdown-text").textContent = (board.drawdown.verdict ? `${board.drawdown.verdict.toUpperCase()}: ` : "") + board.drawdown.text;
+  const before = board.start_ms === null, part = board.kind === "part";
+  show("drawdown", !board.ended && (before || part));
+  $("drawdown-name").textContent = before ? "Drawdown before the start" : "Vacuum gauge";
+  $("drawdown-text").textContent = before || !part ? (board.drawdown.verdict ? `${board.drawdown.verdict.toUpperCase()}: ` : "") + board.drawdown.text : gaugeText(board);
   show("todo", Boolean(board.todo));
   $("todo-text").textContent = board.todo;
   may = board.rights;
@@ -142,8 +150,18 @@ function draw() {
   if (board.ended) drawFinal(board.final);
 }
 
+function nameThings(kind) {
+  const part = kind === "part";
+  $("front-name").textContent = part ? "Wet" : "Front";
+  $("left-name").textContent = part ? "To full" : "To the end";
+  $("speed-name").textContent = part ? "Not seen" : "Speed";
+  $("start-name").textContent = `Watch this ${part ? "part" : "panel"}`;
+  if (part) $("picture-words").textContent = CAPTION;
+  show("to-day", !part);
+}
+
 // -- a panel that is done: verdict, report and pictures first, and no button of a live run
-const PICTURES = [["front_lines.jpg", "Front lines on the photo"], ["front_lines.png", "Front lines on the photo"], ["plan_view.png", "The panel from above"], ["curve.png", "Front against time"], ["unexplained.png", "Where the photos do not bear the result out"]];
+const PICTURES = [["part_lines.jpg", "Planned and seen front on the last photo"], ["part_late.png", "Minutes earlier and later than planned"], ["part_resin_seen.png", "Resin in the part"], ["front_lines.jpg", "Front lines on the photo"], ["front_lines.png", "Front lines on the photo"], ["plan_view.png", "The panel from above"], ["curve.png", "Front against time"], ["unexplained.png", "Where the photos do not bear the result out"]];
 function drawShots(files) {
   const found = PICTURES.filter(([name]) => files.includes(name));
   const fresh = Date.now();
@@ -167,6 +185,7 @@ function drawStill() {
   if (text === stillShown) return;
   stillShown = text;
   may = panel.rights;
+  nameThings(panel.kind);
   const done = Boolean(panel.verdict), files = panel.files || [];
   $("name").textContent = panel.name;
   show("to-hands", false);
@@ -267,19 +286,19 @@ function said(text) {
   saidTimer = setTimeout(() => { $("said").textContent = ""; }, 6000);
 }
 // A stamp pressed while the network is away is kept with its time and sent later.
-async function stamp(kind, text = "") {
+async function stamp(kind, text = "", name = "") {
   const pressed = Date.now();
   for (;;) {
     try {
       const age_s = (Date.now() - pressed) / 1000;
-      await (kind === "note" ? call(api("/note"), { text, age_s }) : call(api("/stamp"), { kind, age_s }));
+      const told = await (kind === "note" ? call(api("/note"), { text, age_s }) : call(api("/stamp"), { kind, name, age_s }));
       $("error").textContent = "";
-      said(`Noted: ${text || kind}`);
+      said(told.said || `Noted: ${text || kind}`);
       return;
     } catch (error) {
       $("error").textContent = error.message;
       if (!error.message.includes("cannot be reached")) return;
-      said(`Kept, sent when the computer is back: ${text || kind}`);
+      said(`Kept, sent when the computer is back: ${[name, text || kind].filter(Boolean).join(": ")}`);
       await new Promise((go) => setTimeout(go, 2000));
     }
   }

@@ -61,6 +61,7 @@ export function fileLinks(place, files) {
   place.replaceChildren();
   const id = encodeURIComponent(panelId());
   const words = {
+    "part_record.html": "Record", "part_record.pdf": "Record to print", "part_run.html": "Planned and seen", "part.html": "The plan",
     "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
     "front_lines.png": "Front lines", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
     "curve.png": "Curve", "levers.png": "What to change", "first_frame.png": "First photo",
@@ -69,7 +70,7 @@ export function fileLinks(place, files) {
   };
   const order = Object.keys(words), rank = (name) => (order.indexOf(name) + 1 || order.length + 1);
   for (const name of [...(files || [])].sort((a, b) => rank(a) - rank(b))) {
-    const link = element("a", words[name] || name, name === "report.html" ? "button main" : "button");
+    const link = element("a", words[name] || name, name === "report.html" || name === "part_run.html" ? "button main" : "button");
     link.href = `/results/${id}/${encodeURIComponent(name)}`;
     place.append(link);
   }

@@ -12,6 +12,8 @@ from typing import Any
 from urllib.parse import quote
 
 from analysis.page.stored.finished import finished_rows, verdict_of
+from analysis.page.stored.part_shown import describe_part, is_watched_part, part_size_mm
+from analysis.part.part_folder import is_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import plain_text, shown_name
 from vision.common.toml_table import length_mm, read_toml
@@ -119,9 +121,23 @@ class Panels:
 
 def _is_panel(folder: Path) -> bool:
     try:
-        return (folder / "panel.toml").is_file() and inside(folder, "panel.toml") is not None
+        if (folder / "panel.toml").is_file():
+            return inside(folder, "panel.toml") is not None
+        return inside(folder, "part.toml") is not None and is_watched_part(folder)
     except OSError:
         return False
+
+
+def refuse_part(folder: Path, text: str) -> None:
+    """Refuse for a part what the page does for panels only.
+
+    Raises
+    ------
+    WetlineError
+        With that text.
+    """
+    if is_part(folder):
+        raise WetlineError(text)
 
 
 def result_files(folder: Path) -> dict[str, Path]:
@@ -142,6 +158,9 @@ def result_files(folder: Path) -> dict[str, Path]:
 
 def describe(name: str, folder: Path) -> dict[str, Any]:
     """Return what the list of panels shows for one of them; a bad one says so in its own place."""
+    if is_part(folder):
+        pictures = inside(folder, "frames") is not None and bool(photos(folder))
+        return describe_part(name, folder, list(result_files(folder)), pictures)
     shown: dict[str, Any] = {"id": name, "name": shown_name(folder), "verdict": None, "reason": ""}
     try:
         panel = read_toml(folder / "panel.toml").get("panel", {})
@@ -171,7 +190,9 @@ def _stored_answer(path: Path) -> dict[str, Any]:
 
 
 def panel_size_mm(folder: Path) -> tuple[float | None, float | None]:
-    """Length and width from panel.toml, where given."""
+    """Length and width from panel.toml, where given; of a part, of the box around its outline."""
+    if is_part(folder):
+        return part_size_mm(folder)
     panel = read_toml(folder / "panel.toml").get("panel", {})
     panel = panel if isinstance(panel, dict) else {}
     return length_mm(panel.get("length_mm")), length_mm(panel.get("width_mm"))

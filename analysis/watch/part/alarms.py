@@ -9,9 +9,12 @@ from collections.abc import Collection, Sequence
 
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import OPEN, NextFeed
+from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.infusion.outlook.standstill import Standstill
+from analysis.infusion.outlook.words import left_text, where_text
+from analysis.part.plan.plan import PartFeed
 from analysis.watch.alarms import ACT, LOOK, Alarm
-from analysis.watch.part.numbers import PartNumbers
-from vision.common.rounding import rounded
+from vision.common.rounding import minutes
 
 
 def part_alarms(now: PartNumbers, before: PartNumbers | None = None) -> list[Alarm]:
@@ -27,26 +30,14 @@ def part_alarms(now: PartNumbers, before: PartNumbers | None = None) -> list[Ala
     if now.left is None or now.left.filled:
         return []
     found = [_cut_off(cut) for cut in now.cut_offs if before is None or _again(cut, before)]
+    if now.standstill is not None:
+        found.append(_standstill(now.standstill))
     found += [_feed(feed) for feed in now.feeds[:1] if feed.state == OPEN]
     return sorted(found, key=lambda alarm: alarm.level != ACT)
 
 
 def _again(cut: CutOff, before: PartNumbers) -> bool:
     return any(bool((cut.cells & other.cells).any()) for other in before.cut_offs)
-
-
-def where_text(cut: CutOff) -> str:
-    """Write how large an area is and where its air ends.
-
-    The place is in the plan's own coordinates.
-    """
-    return f"{cut.area_mm2 / 100:.0f} cm2, its air ends at x {cut.x_mm:.0f}, y {cut.y_mm:.0f} mm"
-
-
-def left_text(cut: CutOff) -> str:
-    """Write in how many minutes an area is cut off, rounded to the early side."""
-    low, high = rounded(cut.low_min, 1, "down"), rounded(cut.high_min, 1, "up")
-    return f"{rounded(cut.minutes_left, 1, 'down')} min ({low} to {high})"
 
 
 def _cut_off(cut: CutOff) -> Alarm:
@@ -71,6 +62,39 @@ def _cut_off(cut: CutOff) -> Alarm:
 def _feed(feed: NextFeed) -> Alarm:
     todo = "Open it when your plan says so, then note it."
     return Alarm(f"feed {feed.name}", LOOK, f"The front is past all of {_name(feed)}", todo)
+
+
+def _standstill(still: Standstill) -> Alarm:
+    text = f"The front stands still at {100 * still.share:.0f} % wet since {minutes(still.since_s)}"
+    todo = (
+        f"By the plan {100 * still.due:.0f} % more should be wet. Look for an empty pot, a pinched "
+        "line, a shut feed, a leak, shut-in air, or resin that gels."
+    )
+    return Alarm("stall", ACT, text, todo)
+
+
+def unnoted_feeds(later: Sequence[PartFeed], opened: Collection[str], now_s: float) -> list[Alarm]:
+    """List feeds that the plan has open by now and that nobody noted.
+
+    Parameters
+    ----------
+    later : sequence of PartFeed
+        Of the plan.
+    opened : collection of str
+        Noted as open.
+    now_s : float
+        Seconds since resin start.
+    """
+    return [
+        Alarm(
+            f"due {feed.name}",
+            LOOK,
+            f"{feed.name} is not noted as open: the plan opens it at {minutes(feed.opens_at_s)}",
+            "The forecast takes it as open. Note it once it is.",
+        )
+        for feed in later
+        if feed.name not in opened and not feed.opens_when_wet and feed.opens_at_s < now_s
+    ]
 
 
 def _name(feed: NextFeed) -> str:

@@ -8,14 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from analysis.forecast.panel_text import text_lines
+from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.board import Board, clock_text
 from analysis.watch.part.alarms import alarm_texts
 from analysis.watch.part.lines import part_lines
-from analysis.watch.part.numbers import PartNumbers
 
 KEYS = (
-    "Type and press Enter:  o resin open   f next feed open   c clamp now   n TEXT note   "
-    "g MBAR gauge   e end run"
+    "Type and press Enter:  o resin open   f next feed open   v NUMBER vent clamped   "
+    "u take back f or v   c clamp now   n TEXT note   g MBAR gauge   e end run"
 )
 MOST_ALARMS = 4
 
@@ -29,13 +30,20 @@ class PartBoard(Board):
     part : PartNumbers
     learning : str
         Why the plan could not be corrected; empty when it could, or nothing was tried.
-    opened : tuple of str
-        Later feeds that were noted as open.
+    learnt : Learnt or None
+        The plan as corrected.
+    opened, shut : tuple of str
+        Later feeds that were noted as open, and vents that were clamped.
+    gauge : (float, float) or None
+        The latest gauge reading: Unix time and mbar absolute in the bag.
     """
 
     part: PartNumbers = field(default_factory=PartNumbers)
     learning: str = ""
+    learnt: Learnt | None = None
     opened: tuple[str, ...] = ()
+    shut: tuple[str, ...] = ()
+    gauge: tuple[float, float] | None = None
 
     @property
     def has_front(self) -> bool:
@@ -67,5 +75,9 @@ def part_board_lines(board: PartBoard, elapsed_s: float | None) -> list[str]:
         lines.append(f"Drawdown:   {verdict}{board.drawdown[1]}")
     if board.opened:
         lines.append(f"Open:       {', '.join(board.opened)}")
+    if board.shut:
+        lines.append(f"Clamped:    {', '.join(board.shut)}")
+    if board.gauge is not None:
+        lines.append(f"Gauge:      {board.gauge[1]:.1f} mbar in the bag")
     lines.append(f"Pictures:   {board.frames} from {board.camera}")
     return [*lines, *text_lines(board.final)]

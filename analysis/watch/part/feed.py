@@ -9,6 +9,7 @@ from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.plan.part_toml import PartJob
 from vision.cameras.frame_store import StoredFrame
 from vision.drawing.live_picture import load_frame
+from vision.drawing.strokes import Image
 from vision.errors import WetlineError
 from vision.frames.source import FEWEST_FRAMES, open_frames, resin_start_clock_s
 from vision.part_records import PartSeen
@@ -24,6 +25,11 @@ class PartFeed(FolderEyes):
     Parameters
     ----------
     job : PartJob
+
+    Attributes
+    ----------
+    photo : (str, ndarray of shape (H, W, 3)) or None
+        The last picture and its name.
 
     Raises
     ------
@@ -42,6 +48,7 @@ class PartFeed(FolderEyes):
                 'frames: write source = "frames"'
             )
         self._live: LivePart | None = None
+        self.photo: tuple[str, Image] | None = None
 
     @property
     def frozen(self) -> bool:
@@ -54,7 +61,9 @@ class PartFeed(FolderEyes):
         self.count = len(paths)
         self._prepare()
         if self.last_clock_s is None and paths:
-            self.last_clock_s = max(p.stat().st_mtime for p in paths)
+            newest = max(paths, key=lambda p: p.stat().st_mtime)
+            self.last_clock_s = newest.stat().st_mtime
+            self._keep(newest.name, load_frame(newest))
         return self.last_clock_s
 
     def add(self, frame: StoredFrame) -> None:
@@ -66,6 +75,7 @@ class PartFeed(FolderEyes):
         if image is None:
             return
         self.last_clock_s = frame.clock_s
+        self._keep(frame.path.name, image)
         if self._live is None:
             self._prepare()
             return
@@ -74,6 +84,10 @@ class PartFeed(FolderEyes):
             return
         self.todo = ""
         self._add(self._live, Frame(self.count - 1, frame.path.name, frame.clock_s, image))
+
+    def _keep(self, name: str, image: Image | None) -> None:
+        if image is not None:
+            self.photo = name, image
 
     def _add(self, live: LivePart, frame: Frame) -> None:
         live.add(frame)
@@ -98,6 +112,7 @@ class PartFeed(FolderEyes):
             for frame in replayed(frames):
                 self._add(live, frame)
                 self.last_clock_s = frame.clock_s
+                self._keep(frame.name, frame.image)
         self._live, self.todo = live, ""
 
     def measure(self, stamped: float | None) -> PartSeen | None:

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.outlook.numbers import Forecast, learnt_forecast
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.plan.part_toml import PartJob
-from analysis.watch.part.numbers import Forecast, learnt_forecast
 from vision.errors import WetlineError
 
 EVERY_S = 30.0
@@ -33,6 +33,8 @@ class PartLearner:
     ----------
     forecast : Forecast or None
         The latest; replaced whole.
+    learnt : Learnt or None
+        What it was made from.
     said : str
         Why the last fit came to nothing; empty when it did not.
     """
@@ -41,7 +43,8 @@ class PartLearner:
         self._job, self.every_s = job, every_s
         self._thread: threading.Thread | None = None
         self._began = -float("inf")
-        self._last: Learnt | None = None
+        self._round = 0
+        self.learnt: Learnt | None = None
         self.forecast: Forecast | None = None
         self.said = ""
 
@@ -52,14 +55,20 @@ class PartLearner:
             return
         self._began = time.monotonic()
         self._thread = threading.Thread(
-            target=self._learn, args=(on, opened_s), name="learn", daemon=True
+            target=self._learn, args=(on, opened_s, self._round), name="learn", daemon=True
         )
         self._thread.start()
 
-    def _learn(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None) -> None:
+    def forget(self) -> None:
+        """Drop what was learnt, as feeds were not open when it was taken that they were."""
+        self._round += 1
+        self._began, self.forecast, self.learnt, self.said = -float("inf"), None, None, ""
+
+    def _learn(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None, number: int) -> None:
         try:
-            learnt = fit_plan(self._job, on, opened_s=opened_s, start=self._last)
-            self._last, self.forecast, self.said = learnt, learnt_forecast(learnt, on), ""
+            learnt = fit_plan(self._job, on, opened_s=opened_s, start=self.learnt)
+            if number == self._round:
+                self.learnt, self.forecast, self.said = learnt, learnt_forecast(learnt, on), ""
         except WetlineError as error:
             self.said = str(error)
         except Exception as error:  # pictures and board must go on whatever happens here

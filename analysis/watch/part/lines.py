@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from analysis.infusion.ahead.time_left import TimeLeft
+from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.infusion.outlook.words import cut_off_text
 from analysis.watch.board import clock_text
-from analysis.watch.part.alarms import left_text, where_text
-from analysis.watch.part.numbers import PartNumbers
 
 
 def part_lines(numbers: PartNumbers) -> list[str]:
@@ -24,12 +24,7 @@ def part_lines(numbers: PartNumbers) -> list[str]:
     lines = [_wet(numbers), f"Left:       {left_of(numbers.left, numbers.last_s)}"]
     lines.append(f"Gel:        {gel_of(numbers.left)}")
     lines += [f"Next feed:  {feed.text}" for feed in numbers.feeds[:1]]
-    for cut in numbers.cut_offs:
-        will = (
-            "may be cut off" if not cut.likely else "cut off" if cut.closed else "will be cut off"
-        )
-        when = "already" if cut.closed else f"in {left_text(cut)}"
-        lines.append(f"Air:        {will} {when}: {where_text(cut)}")
+    lines += [f"Air:        {cut_off_text(cut)}" for cut in numbers.cut_offs]
     if not numbers.learnt:
         lines.append("Forecast:   from the plan alone, scaled to the front as seen")
     return [*lines, *(f"Doubt:      {doubt}" for doubt in numbers.doubts)]

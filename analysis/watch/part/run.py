@@ -3,36 +3,55 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from analysis.forecast.panel_text import TextRow
-from analysis.infusion.answer.run_job import run_part
-from analysis.infusion.answer.run_text import lines
+from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
+from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
 from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
 from analysis.part.plan.part_toml import read_part
-from analysis.part.plan.plan import PartFeed as PlannedFeed
 from analysis.watch.alarms import ACT, Alarm, Situation, alarms_for
 from analysis.watch.board import ENDED, RUNNING
 from analysis.watch.gauge import vacuum_lost
-from analysis.watch.part.alarms import part_alarms
+from analysis.watch.part.alarms import alarm_texts, part_alarms, unnoted_feeds
 from analysis.watch.part.board import PartBoard
 from analysis.watch.part.feed import PartFeed
+from analysis.watch.part.final import Told, finish_part
 from analysis.watch.part.learner import EVERY_S, PartLearner
-from analysis.watch.part.numbers import PartNumbers, planned_forecast, read_part_numbers
+from analysis.watch.part.picture import PartPicture, draw_part
 from analysis.watch.run import CLOSE_S, SPACE_CHECK_S, Watch
 from vision.cameras.camera import Camera
 from vision.cameras.clock import SteadyClock
 from vision.cameras.frame_store import FrameStore, StoredFrame
+from vision.drawing.live_picture import jpeg_bytes
 from vision.errors import WetlineError
+from vision.part_records import PartSeen
 from vision.settings.event_log import (
+    FEED_BACK,
     FEED_OPEN,
     RESIN_OPEN,
+    VENT_BACK,
+    VENT_SHUT,
     read_stamps,
     stamped_clock_s,
 )
+
+KINDS = {
+    FEED_OPEN: "is open",
+    FEED_BACK: "is not open, taken back",
+    VENT_SHUT: "is clamped",
+    VENT_BACK: "is not clamped, taken back",
+}
+"""What is noted of a feed or vent by hand, in words."""
+SAME_TIME_S = 10.0
+LOG_AGAIN_S = 600.0
+"""An alarm that was away for so long is logged anew."""
 
 
 class WatchPart(Watch):
@@ -72,6 +91,11 @@ class WatchPart(Watch):
         super().__init__(folder, camera, interval_s, (), clock, store)
         self._learn_every_s = learn_every_s
         self._before, self._looked_s = PartNumbers(), -float("inf")
+        self._opened_s: list[float | None] | None = None
+        self._shown: PartPicture | None = None
+        self._told: list[Told] = []
+        self._told_at: set[str] = set()
+        self._logged: dict[str, float] = {}
         self.learner: PartLearner | None = None
         self.board = PartBoard(name=folder.name)
 
@@ -86,7 +110,7 @@ class WatchPart(Watch):
         self.job = read_part(self.folder / "part.toml")
         self.ambient_mbar = self.job.vacuum.ambient_pa / 100.0
         self.eyes = PartFeed(self.job)
-        self.planned = planned_forecast(self.job)
+        self.planned, self._opened_s = planned_forecast(self.job), None
         self.learner = PartLearner(self.job, self._learn_every_s)
 
     def close(self) -> None:
@@ -104,60 +128,126 @@ class WatchPart(Watch):
 
     # -- what people do
 
-    def open_feed(self) -> str:
-        """Note that the next feed was opened now; return what was noted, in words."""
-        left = [feed for feed in self._later() if feed.name not in self._opened()]
-        if not left:
+    def by_hand(self, kind: str, name: str, age_s: float = 0.0) -> str:
+        """Note that a later feed was opened, a vent clamped, or that one of these is taken back.
+
+        Parameters
+        ----------
+        kind : str
+            One of `KINDS`.
+        name : str
+            Of the feed or vent in part.toml.
+        age_s : float
+            How long ago.
+
+        Returns
+        -------
+        noted : str
+            In words.
+
+        Raises
+        ------
+        WetlineError
+            If part.toml has no such later feed or vent.
+        """
+        feeds = kind in (FEED_OPEN, FEED_BACK)
+        there = [one.name for one in (later_feeds(self.job.plan) if feeds else self.job.plan.vents)]
+        if kind not in KINDS or name not in there:
+            what = "later feed" if feeds else "vent"
+            raise WetlineError(f"{name}: is no {what} of part.toml: it has {_listed(there)}")
+        self.stamp(kind, name, age_s)
+        return f"noted: {name} {KINDS[kind]}"
+
+    def open_feed(self, name: str = "") -> str:
+        """Note that a later feed, the next one unless named, was opened now; return it in words."""
+        opened = dict(self._by_hand().opened)
+        left = [feed.name for feed in later_feeds(self.job.plan) if feed.name not in opened]
+        if not name and not left:
             return "no later feed is left to open in part.toml"
-        self.stamp(FEED_OPEN, left[0].name)
-        return f"noted: {left[0].name} is open"
+        return self.by_hand(FEED_OPEN, name or left[0])
 
-    def _later(self) -> list[PlannedFeed]:
-        later = [feed for feed in self.job.plan.feeds if feed.opens_at_s > 0 or feed.opens_when_wet]
-        return sorted(later, key=lambda feed: feed.opens_at_s)
+    def clamp_vent(self, name: str) -> str:
+        """Note that a vent was clamped now: by name, or by its number in part.toml."""
+        vents = [vent.name for vent in self.job.plan.vents]
+        if not name and len(vents) != 1:
+            return f"v needs a vent, such as v 1: part.toml has {_listed(vents)}"
+        if name not in vents and name.isdecimal() and 0 < int(name) <= len(vents):
+            name = vents[int(name) - 1]
+        return self.by_hand(VENT_SHUT, name or vents[0])
 
-    def _opened(self) -> dict[str, float]:
-        """Later feeds noted as open, and when; the first word on each counts."""
-        found: dict[str, float] = {}
-        for stamp in read_stamps(self.folder):
-            if stamp.kind == FEED_OPEN:
-                found.setdefault(stamp.text, stamp.clock_s)
-        return found
+    def take_back(self, _: str = "") -> str:
+        """Take back the last feed or vent that was noted; return that in words."""
+        last = self._by_hand().last
+        if last is None:
+            return "nothing is left to take back: no feed and no vent is noted"
+        return self.by_hand(FEED_BACK if last[0] == FEED_OPEN else VENT_BACK, last[1])
+
+    def _by_hand(self) -> ByHand:
+        return read_by_hand(self.folder, self.job.plan)
 
     # -- the board
 
+    def picture_jpeg(self, width: int = 1280) -> bytes | None:
+        """Draw the board's picture now; None before the first frame."""
+        parts = self._shown
+        return None if parts is None else jpeg_bytes(draw_part(parts, width))
+
     def _more(self) -> dict[str, Any]:
         said = "" if self.learner is None else self.learner.said
-        return {"opened": tuple(self._opened()), "learning": said}
+        hand = self._by_hand()
+        readings = read_readings(self.folder)
+        return {
+            "opened": tuple(name for name, _ in hand.opened),
+            "shut": hand.shut,
+            "learning": said,
+            "learnt": None if self.learner is None else self.learner.learnt,
+            "gauge": readings[-1] if readings else None,
+        }
 
     def _measured(self) -> dict[str, Any]:
         self._measure_wanted.clear()
-        opened, stamps = self._opened(), read_stamps(self.folder)
+        stamps, hand = read_stamps(self.folder), self._by_hand()
         seen = self.eyes.measure(stamped_clock_s(stamps, RESIN_OPEN))
         numbers, clock_s = PartNumbers(), self.eyes.last_clock_s
-        if seen is not None:
-            forecast = (self.learner and self.learner.forecast) or self.planned
-            numbers = read_part_numbers(self.job, seen, forecast, opened)
         if seen is not None and seen.usable:
             self._found_start_s = seen.start_clock_s
-            if self.learner is not None and numbers.wetted_share and not seen.doubts:
-                self.learner.offer(bring_on_plan(seen, self.planned.links), self._opened_s(opened))
+        opened_s = hand.opened_s(self.job.plan, self._found_start_s)
+        self._plan_as_opened(opened_s)
+        if seen is not None:
+            forecast = (self.learner and self.learner.forecast) or self.planned
+            vents = hand.open_vents(self.job.plan)
+            numbers = read_part_numbers(
+                self.job, seen, forecast, dict(hand.opened), vents, self.planned.arrival_s
+            )
+        if seen is not None and numbers.wetted_share and not seen.doubts and self.learner:
+            self.learner.offer(bring_on_plan(seen, self.planned.links), opened_s)
         if clock_s is not None and clock_s > self._looked_s:
             # The same picture again is no second look.
             self._looked_s = clock_s
             if self.board.part.left is not None:
                 self._before = self.board.part
+        self._keep(seen, numbers)
         return {"part": numbers, "frame_clock_s": clock_s, "todo": self.eyes.todo}
 
-    def _opened_s(self, opened: dict[str, float]) -> list[float | None] | None:
-        """Seconds since resin start at which each of the plan's feeds was noted as open."""
-        start = self._found_start_s
-        if start is None or not opened:
-            return None
-        return [
-            max(0.0, opened[feed.name] - start) if feed.name in opened else None
-            for feed in self.job.plan.feeds
-        ]
+    def _plan_as_opened(self, opened_s: list[float | None] | None) -> None:
+        """Fill the plan again where a feed was opened, or that was taken back."""
+        if not _about_same(opened_s, self._opened_s):
+            self.planned = planned_forecast(as_opened(self.job, opened_s))
+            self._opened_s = opened_s
+            if self.learner is not None:
+                self.learner.forget()
+
+    def _keep(self, seen: PartSeen | None, numbers: PartNumbers) -> None:
+        """Keep what the picture is drawn from, and what the board said of this photo."""
+        if self.eyes.photo is None:
+            return
+        name, image = self.eyes.photo
+        cuts = () if seen is None else numbers.cut_offs
+        self._shown = PartPicture(name, image, self.job.plan, self.planned, seen, cuts)
+        left, share = numbers.left, numbers.wetted_share
+        if left is not None and share is not None and name not in self._told_at:
+            self._told_at.add(name)
+            self._told.append(Told(name, share, left.end_s, left.low_s, left.high_s))
 
     def _alarms(self, board: PartBoard, readings: list[tuple[float, float]]) -> list[Alarm]:  # type: ignore[override]
         now = self.clock.now()
@@ -169,7 +259,19 @@ class WatchPart(Watch):
         found = alarms_for(situation)
         if board.state == RUNNING and not situation.clamped:
             found += part_alarms(board.part, self._before)
+            if situation.elapsed_s is not None and not situation.filled:
+                later = later_feeds(self.job.plan)
+                found += unnoted_feeds(later, board.opened, situation.elapsed_s)
+        self._log(found, now)
         return sorted(found, key=lambda alarm: alarm.level != ACT)
+
+    def _log(self, found: list[Alarm], now: float) -> None:
+        """Put each alarm into the run's log as it comes up; a full disk is told elsewhere."""
+        fresh = [a for a in found if now - self._logged.get(a.key, -math.inf) > LOG_AGAIN_S]
+        self._logged |= {alarm.key: now for alarm in found}
+        with suppress(OSError, WetlineError):
+            for text in alarm_texts(fresh):
+                self._event(f"alarm: {text.strip(' !')}")
 
     def _situation(
         self, board: PartBoard, readings: list[tuple[float, float]], now: float
@@ -208,9 +310,20 @@ class WatchPart(Watch):
         self._publish(replace(self.board, todo="Working out the final result ..."))
         again = TextRow("", f"The pictures are kept. The result again: wetline run {self.folder}")
         try:
-            found = run_part(self.folder)
-            rows = (*(TextRow("", line) for line in lines(found)), again)
+            rows = (*finish_part(self.folder, self._told), again)
         except WetlineError as error:
             rows = (TextRow("", f"No final result: {error}"), again)
         self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=rows))
         self._end_wanted.clear()
+
+
+def _about_same(one: list[float | None] | None, other: list[float | None] | None) -> bool:
+    """Return whether feeds were opened at the same times, but for the doubt of resin start."""
+    pairs = list(zip(one or [], other or [], strict=False))
+    return (one is None) == (other is None) and all(
+        a == b or (a is not None and b is not None and abs(a - b) < SAME_TIME_S) for a, b in pairs
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f"{k} {name}" for k, name in enumerate(names, start=1)) or "none"

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
+from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.alarms import ACT, LOOK
 from analysis.watch.part.alarms import alarm_texts, part_alarms
-from analysis.watch.part.numbers import PartNumbers
 from tests.made_up.part_board import LEFT, cut_off
 
 

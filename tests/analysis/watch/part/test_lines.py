@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, NextFeed
+from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.part.lines import gel_of, left_of, part_lines
-from analysis.watch.part.numbers import PartNumbers
 from tests.made_up.part_board import LEFT, cut_off
 
 FEED = NextFeed(

@@ -134,11 +134,10 @@ def test_f_notes_the_next_later_feed(run, tmp_path):
     assert [s.text for s in read_stamps(folder) if s.kind == FEED_OPEN] == ["second"]
 
 
-@pytest.mark.parametrize("option", [["--page"], ["--share"], ["--camera", "phone"]])
-def test_the_page_is_refused_in_a_line(run, option):
-    done = CliRunner().invoke(watch, [str(run[2]), *option])
+def test_good_runs_beside_a_part_are_refused_in_a_line(run):
+    done = CliRunner().invoke(watch, [str(run[2]), "--like", str(run[2])])
     assert done.exit_code == 1
-    assert "the page does not show parts yet" in str(done.exception)
+    assert "--like: goes with panels only" in str(done.exception)
 
 
 def test_a_part_without_frames_is_refused_with_the_mend(tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.ahead.next_feed import NextFeed, feeds_to_open
 from analysis.infusion.ahead.time_left import TimeLeft, time_left
 from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.outlook.standstill import Standstill, find_standstill
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.clock import clock_of, opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
@@ -73,6 +74,9 @@ class PartNumbers:
         Why nothing can be measured; empty when it can.
     doubts : tuple of str
         Of the eyes: why what is shown may be wrong.
+    time_s, shares : ndarray of shape (K,)
+        The photos used, in seconds since resin start, and the wet share in each.
+    standstill : Standstill or None
     """
 
     wetted_share: float | None = None
@@ -86,6 +90,9 @@ class PartNumbers:
     last_s: float = 0.0
     cannot: str = ""
     doubts: tuple[str, ...] = ()
+    time_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    shares: FloatArray = field(default_factory=lambda: np.zeros(0))
+    standstill: Standstill | None = None
 
 
 def planned_forecast(job: PartJob) -> Forecast:
@@ -133,6 +140,7 @@ def read_part_numbers(
     forecast: Forecast,
     opened: Collection[str] = (),
     open_vents: Sequence[bool] | None = None,
+    planned_s: FloatArray | None = None,
 ) -> PartNumbers:
     """Work out the numbers of a part's board.
 
@@ -146,6 +154,9 @@ def read_part_numbers(
         Later feeds that are open already.
     open_vents : sequence of bool, optional
         False for a vent that was clamped by hand.
+    planned_s : ndarray of shape (cells,), optional
+        The plan's own arrival, to find a front that stands still by; left out, it is not looked
+        for.
     """
     if not seen.usable:
         return PartNumbers(cannot=seen.reason, doubts=seen.doubts)
@@ -158,9 +169,15 @@ def read_part_numbers(
     held = float(on.links.pore_m3[: on.links.cells][wet].sum())
     part = float(seen.inside.sum())
     last = len(seen.wetted_share) - 1
+    sd = float(seen.wetted_sd[last]) if last >= 0 else None
+    time_s, shares = seen.frame_s[seen.used], seen.wetted_share[seen.used]
+    still = None
+    if planned_s is not None:
+        area = on.links.share[: on.links.cells]
+        still = find_standstill(time_s, shares, sd or 0.0, planned_s, area)
     return PartNumbers(
         wetted_share=1.0 - ahead.dry_share,
-        wetted_sd=float(seen.wetted_sd[last]) if last >= 0 else None,
+        wetted_sd=sd,
         resin_in_kg=held * clock.density_kg_m3,
         hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
         left=time_left(ahead, clock.gel_s, forecast.doubt),
@@ -169,4 +186,7 @@ def read_part_numbers(
         learnt=forecast.learnt,
         last_s=float(seen.last_s),
         doubts=seen.doubts,
+        time_s=time_s,
+        shares=shares,
+        standstill=still,
     )

@@ -8,10 +8,10 @@ import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN
 from analysis.infusion.learn.learnt import Learnt, Unlike
+from analysis.infusion.outlook.numbers import learnt_forecast, planned_forecast, read_part_numbers
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import clock_of
 from analysis.part.plan.part_toml import read_part
-from analysis.watch.part.numbers import learnt_forecast, planned_forecast, read_part_numbers
 from tests.made_up.part_seen import part_seen
 
 COVER = Path(__file__).resolve().parents[4] / "sample_frames" / "part_cover"

@@ -1,0 +1,1 @@
+"""What lies ahead of a part that is filling: numbers and words, live and in the result."""

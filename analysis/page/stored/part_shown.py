@@ -1,0 +1,89 @@
+"""What the page shows of a part before and after its run.
+
+Tested in tests/analysis/page/routes/test_part_page.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.infusion.answer.run_files import NUMBERS
+from analysis.infusion.seen.part_setup import has_camera
+from analysis.part.part_folder import is_part
+from analysis.part.plan.part_toml import read_part
+from vision.common.atomic_files import read_json
+from vision.common.outside.input_files import shown_name
+from vision.common.rounding import minutes
+from vision.common.toml_table import read_toml
+from vision.errors import WetlineError
+
+
+def is_watched_part(folder: Path) -> bool:
+    """Return whether a folder is a part's that is to be watched; one that can't be read is, too."""
+    if not is_part(folder):
+        return False
+    try:
+        return has_camera(folder)
+    except WetlineError:
+        return True
+
+
+def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool) -> dict[str, Any]:
+    """Return what the list shows for a part; a bad one says so in its own place.
+
+    Parameters
+    ----------
+    name : str
+        Its id.
+    folder : Path
+    files : sequence of str
+        Names of its results.
+    pictures : bool
+        Whether it has any.
+    """
+    shown: dict[str, Any] = {
+        "id": name,
+        "kind": "part",
+        "name": shown_name(folder),
+        "verdict": None,
+        "reason": "",
+        "files": list(files),
+        "pictures": pictures,
+    }
+    try:
+        shown["name"] = str(read_toml(folder / "part.toml").get("name") or shown["name"])
+        if NUMBERS in files:
+            shown |= _seen(read_json(folder / "results" / NUMBERS))
+    except WetlineError as error:
+        shown["reason"] = str(error)
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        shown["reason"] = f"{NUMBERS} cannot be read: run `wetline run` on this part again"
+    return shown
+
+
+def _seen(numbers: dict[str, Any]) -> dict[str, Any]:
+    """Return in short what the result of a run on a part says."""
+    seen = numbers["seen"]
+    if not seen["usable"]:
+        return {"verdict": "not measured", "rows": _rows("NOT MEASURED", str(seen["reason"]))}
+    share = f"{100 * float(seen['wetted_fraction']):.0f} % wet"
+    doubts = [str(doubt) for doubt in seen["doubts"]]
+    text = f"{share} after {minutes(float(seen['last_s']))}"
+    return {"verdict": "in doubt" if doubts else share, "rows": _rows(text, *doubts)}
+
+
+def _rows(text: str, *more: str) -> list[dict[str, Any]]:
+    return [{"label": "Verdict", "text": text, "more": list(more)}]
+
+
+def part_size_mm(folder: Path) -> tuple[float | None, float | None]:
+    """Return length and width of the box around a part's outline; None where it can't be read."""
+    try:
+        size = np.ptp(read_part(folder).plan.outline_mm, axis=0)
+    except WetlineError:
+        return None, None
+    return float(size[0]), float(size[1])
