@@ -17,7 +17,7 @@ from click.testing import CliRunner
 
 import wetline
 from analysis.watch.alarms import Situation, alarms_for
-from analysis.watch.part.alarms import part_alarms
+from analysis.watch.part.alarms import part_alarms, unnoted_feeds
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
 from tests.made_up.part_board import every_part_alarm
 from tests.made_up.run_folders import write_run
@@ -206,7 +206,7 @@ def test_the_guide_has_a_row_for_each_alarm():
     raised = [alarm for now in SITUATIONS for alarm in alarms_for(now)]
     assert {alarm.key for alarm in raised} == set(re.findall(r'Alarm\(\s*"(\w+)"', code))
     own = (ROOT / "analysis" / "watch" / "part" / "alarms.py").read_text(encoding="utf-8")
-    part = part_alarms(every_part_alarm())
+    part = part_alarms(every_part_alarm()) + unnoted_feeds({"third line": 60.0}, (), 90.0)
     assert len({alarm.text.split(" in ")[0] for alarm in part}) == own.count("return Alarm(")
     raised += part
     section = read("guide.md").split("## Alarms")[1].split("\n## ")[0]

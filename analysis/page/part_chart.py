@@ -9,8 +9,7 @@ from matplotlib.figure import Figure
 
 from analysis.infusion.outlook.numbers import Forecast
 from analysis.page.chart import NARROW, NARROW_ROOM, WIDE, WIDE_ROOM
-from analysis.record.figures import svg_text
-from analysis.record.palette import BLUE, INK, VERMILION
+from analysis.record.figures import BLUE, INK, VERMILION, svg_text
 from analysis.watch.part.board import PartBoard
 
 FARTHEST = 2.0
@@ -41,7 +40,7 @@ def part_chart_svg(board: PartBoard, planned: Forecast, narrow: bool = False) ->
     if left is not None and not left.filled and np.isfinite(left.end_s):
         high = min(left.high_s / 60, last_min)
         axes.plot([left.low_s / 60, high], [100, 100], color=INK, lw=5, alpha=0.5,
-                  solid_capstyle="butt", label="full, 95 %")  # fmt: skip
+                  solid_capstyle="butt", label="full, range")  # fmt: skip
     if left is not None and left.gel_s is not None and left.gel_s / 60 <= last_min:
         _gel(axes, left.gel_s / 60)
     axes.set(xlim=(0, last_min), ylim=(0, 108))

@@ -1,4 +1,7 @@
-"""The board of a part as plain JSON for the page."""
+"""The board of a part as plain JSON for the page.
+
+Tested in tests/analysis/page/routes/test_part_page.py.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ from analysis.infusion.answer.run_text import learnt_text
 from analysis.infusion.outlook.words import cut_off_text
 from analysis.infusion.seen.by_hand import later_feeds
 from analysis.page.board_view import board_view, shared_view
+from analysis.part.answer.clock import clock_of
 from analysis.part.plan.plan import PartPlan
 from analysis.watch.board import Board, clock_text
 from analysis.watch.part.board import PartBoard
@@ -46,7 +50,7 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
         "overdue": bool(open_end and left and elapsed is not None and elapsed > left.high_s),
         "slowing": False,
         "reached": left is not None and left.filled,
-        "gel_s": None if left is None else left.gel_s,
+        "gel_s": clock_of(watch.job).gel_s,
         "gel_text": "not known yet" if left is None else gel_of(left),
         "margin_s": None if left is None else left.margin_s,
         "learnt": numbers.learnt,
@@ -89,11 +93,11 @@ def _gauge(watch: WatchPart, board: PartBoard) -> dict[str, float] | None:
 def part_words(board: PartBoard) -> str:
     """Write in words what the chart of a part shows, for who cannot see it."""
     numbers = board.part
-    if numbers.wetted_share is None or not len(numbers.time_s):
+    if numbers.wetted_share is None:
         return "Nothing is seen to be wet yet."
     text = (
         f"{100 * numbers.wetted_share:.0f} % of the part wet "
-        f"{clock_text(float(numbers.time_s[-1]))} after resin start."
+        f"{clock_text(numbers.last_s)} after resin start."
     )
     if numbers.left is not None:
         text += f" Left: {left_of(numbers.left, numbers.last_s)}."

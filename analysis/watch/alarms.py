@@ -65,6 +65,7 @@ class Situation:
     clamped: bool = False
     beside: str = ""
     what: str = "Panel"
+    span: str = "95 %"
 
 
 def alarms_for(now: Situation) -> list[Alarm]:
@@ -154,12 +155,12 @@ def _gel(now: Situation) -> list[Alarm]:
         if math.isfinite(now.end_high_s):
             late = f"by {minutes(now.end_high_s, 'up')}"
         text = (
-            f"The end may come too late (95 %: {late}): working time ends at "
+            f"The end may come too late ({now.span}: {late}): working time ends at "
             f"{minutes(limit, 'down')}"
         )
         if now.end_high_s > now.gel_s:
             gel = minutes(now.gel_s, "down")
-            text = f"Gel may come before the end (95 %: end {late}): gel at {gel}"
+            text = f"Gel may come before the end ({now.span}: end {late}): gel at {gel}"
         return [Alarm("tight", LOOK, text, "Watch the front; have the clamp ready.")]
     return []
 

@@ -1,9 +1,16 @@
 """A watched run of a made-up part on a clock that the test moves; time 0 is resin start."""
 
+import atexit
 import json
 import re
 import shutil
+import tempfile
 from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
 
 from analysis.watch.part.run import WatchPart
 from sample_frames._part_make import make_part
@@ -11,6 +18,7 @@ from sample_frames._part_world import Clock, Outlet, World
 from tests.made_up.parts.cases import CLOTH, LEFT, PLATE, line, recipe
 from vision.cameras.camera import PhoneCamera
 from vision.cameras.clock import SteadyClock
+from vision.drawing.live_picture import jpeg_bytes
 
 START_S = 1_933_000_000.0
 
@@ -33,6 +41,35 @@ def make_run(folder):
     return filled, photos
 
 
+LATER = """[[feed]]
+name = "second line"
+line_mm = [[330, 20], [330, 300]]
+opens_when = "wet"
+
+[[vent]]
+name = "far edge"
+line_mm = [[480, 100], [480, 200]]
+
+"""
+"""A later feed and a second vent that the made-up part itself does not have."""
+
+
+@cache
+def made_run():
+    """Make the part once for all tests; its folder, its filling and its photos."""
+    home = Path(tempfile.mkdtemp(prefix="live_part_"))
+    atexit.register(shutil.rmtree, home, ignore_errors=True)
+    return (home, *make_run(home))
+
+
+def with_more(folder):
+    """Add the later feed and the second vent to a part's part.toml."""
+    text = (folder / "part.toml").read_text(encoding="utf-8")
+    text = text.replace("[[vent]]", LATER + "[[vent]]", 1)
+    (folder / "part.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
 def empty_part(made, folder):
     """Return a part's folder as it is before the day: part.toml without a start, no pictures."""
     folder.mkdir(parents=True)
@@ -45,6 +82,13 @@ def empty_part(made, folder):
 def copy_of(folder, to):
     """Return a copy of a watched folder, to go on with."""
     return shutil.copytree(folder, to)
+
+
+def again(photo, number):
+    """Return a photo of the same scene a moment later: the same but for the camera's noise."""
+    image = cv2.imdecode(np.frombuffer(photo, np.uint8), cv2.IMREAD_COLOR).astype(float)
+    noise = np.random.default_rng(number).normal(0.0, 1.0, image.shape)
+    return jpeg_bytes(np.clip(image + noise, 0, 255).astype(np.uint8), 95)
 
 
 class PartShop:

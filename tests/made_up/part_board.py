@@ -6,6 +6,7 @@ from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import OPEN, NextFeed
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.infusion.outlook.standstill import Standstill
 
 LEFT = TimeLeft(0.4, 1200.0, 1100.0, 1400.0, False, 2000.0, 800.0, "yes")
 """Ten minutes to go at 600 s."""
@@ -30,4 +31,7 @@ def every_part_alarm():
         cut_off(closed=True, likely=False),
     )
     feed = NextFeed("second line", OPEN, 500.0, 0.0, 0.0, "")
-    return PartNumbers(0.6, 0.01, 1.2, left=LEFT, cut_offs=cuts, feeds=(feed,), last_s=600.0)
+    still = Standstill(0.42, 300.0, 0.1)
+    return PartNumbers(
+        0.6, 0.01, 1.2, left=LEFT, cut_offs=cuts, feeds=(feed,), last_s=600.0, standstill=still
+    )

@@ -6,13 +6,20 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from analysis.infusion.seen.by_hand import later_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.plan import PartFeed, PartPlan
+from vision.records import BoolArray, IntArray
 
 OPEN, NOT_YET, HIDDEN = "open it", "not yet", "hidden"
+BESIDE_MM, BESIDE_CELLS = 20.0, 2.5
+"""Where a feed's own hose hides the cloth, the cloth so far to both sides of it tells: all that is
+seen of it must be wet."""
+LEAST_BESIDE = 0.45
+"""Share of that cloth that must have been seen."""
 MOST_HIDDEN = 0.5
 """A feed of which more was not seen itself is not said to be passed."""
 
@@ -77,11 +84,11 @@ def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:
     length = 2.0 * feed.place.radius_mm
     if feed.place.is_line:
         length = float(np.hypot(*np.diff(points, axis=0).T).sum())
-    passed = np.nan_to_num(on.time_s[cells], nan=np.inf) <= until_s
+    passed, seen = _beside(on, cells, until_s)
     dry_mm = length * float(np.mean(~passed)) if len(cells) else length
-    hidden_mm = length * float(np.mean(~on.seen[cells])) if len(cells) else length
+    hidden_mm = length * float(np.mean(~seen)) if len(cells) else length
     dry = bool((~passed).any()) or not len(cells)
-    if dry and bool((on.seen[cells] & ~passed).any()):
+    if dry and bool((seen & ~passed).any()):
         state = NOT_YET
     elif dry or hidden_mm > MOST_HIDDEN * length:
         state = HIDDEN
@@ -90,6 +97,27 @@ def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:
     return NextFeed(
         feed.name, state, length, dry_mm, hidden_mm, _text(feed.name, state, dry_mm, hidden_mm)
     )
+
+
+def _beside(on: SeenOnPlan, cells: IntArray, until_s: float) -> tuple[BoolArray, BoolArray]:
+    """Return at which cells of a feed the front is past, and which of them were seen.
+
+    A cell under the hose is judged by the cloth beside it.
+    """
+    links = on.links
+    wet = np.nan_to_num(on.time_s, nan=np.inf) <= until_s
+    passed, seen = wet[cells], on.seen[cells].copy()
+    reach = max(BESIDE_MM, BESIDE_CELLS * max(links.grid.dx_mm, links.grid.dy_mm))
+    centre = links.centre_mm[: links.cells]
+    if seen.all():
+        return passed, seen
+    tree = cKDTree(centre)
+    for k in np.flatnonzero(~seen):
+        near = np.array(tree.query_ball_point(centre[cells[k]], reach))
+        told = on.seen[near]
+        if told.mean() >= LEAST_BESIDE:
+            passed[k], seen[k] = bool(wet[near[told]].all()), True
+    return passed, seen
 
 
 def _text(name: str, state: str, dry_mm: float, hidden_mm: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -33,6 +34,7 @@ from vision.records import FloatArray
 from vision.scale.plane_map import photo_px
 
 LINES = 3
+LARGE = 2
 KINDS = ("planned: dashed", "seen: solid", "filled in, not seen: dotted")
 
 
@@ -77,6 +79,7 @@ def draw_fronts(
     seen: Sequence[Level],
     head: Sequence[str],
     lens: Lens | None = None,
+    large: bool = False,
 ) -> None:
     """Draw a part's outline, and its planned and seen fronts, into a photo of it.
 
@@ -92,8 +95,13 @@ def draw_fronts(
         Lines of the title.
     lens : (ndarray of shape (3, 3), ndarray of shape (5,)) or None
         As of `PartSeen`.
+    large : bool
+        Write larger, and leave out which line is which: for a picture shown small, with words
+        beside it that say so.
     """
     sizes = Sizes.for_image(image)
+    if large:
+        sizes = replace(sizes, text=LARGE * sizes.text)
     outline = np.vstack([plan.outline_mm, plan.outline_mm[:1]])
     for loop in (outline, *plan.holes_mm):
         stroke(image, to_px(plane, along_sides(np.vstack([loop, loop[:1]])), lens), WHITE, 1)
@@ -104,7 +112,8 @@ def draw_fronts(
     outline_px = to_px(plane, along_sides(outline), lens)
     taken = [draw_title(image, head, outline_px, sizes)]
     unseen = any(not line.seen.all() for line in seen)
-    taken.append(_legend(image, KINDS[: 2 + unseen], outline_px, taken, sizes))
+    if not large:
+        taken.append(_legend(image, KINDS[: 2 + unseen], outline_px, taken, sizes))
     _label(image, kept, taken, sizes)
 
 

@@ -7,11 +7,7 @@ import numpy as np
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
-<<<<<<< HEAD
-from analysis.infusion.learn.learnt import WHAT
-=======
-from analysis.infusion.learn.learnt import LearntValue
->>>>>>> 00e00b6 (wip)
+from analysis.infusion.learn.learnt import WHAT, LearntValue
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
 
@@ -175,19 +171,7 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
     if run.learnt is None:
         return [Row("Learnt", run.not_learnt)] if run.not_learnt else []
     out = []
-<<<<<<< HEAD
-    for one in run.learnt.values:
-        shown = scientific if one.unit == "m2" else _plain
-        if one.told:
-            span = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)})"
-            text = f"{span}, planned {shown(one.planned)}"
-        else:
-            text = f"can't be told from here: {one.why}"
-        what = WHAT[one.kind]
-        out.append(Row("Learnt", f"{what} {one.name}: {text}"))
-=======
     out += [Row("Learnt", learnt_text(one)) for one in run.learnt.values]
->>>>>>> 00e00b6 (wip)
     low, high = minutes(run.learnt.fill_low_s, "down"), minutes(run.learnt.fill_high_s, "up")
     gel = run.learnt.gel_s
     late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
@@ -204,8 +188,7 @@ def learnt_text(one: LearntValue) -> str:
         text = f"{span}, planned {shown(one.planned)}"
     else:
         text = f"can't be told from here: {one.why}"
-    what = {"zone": "K of", "gap": "width of", "feed": "resistance of"}[one.kind]
-    return f"{what} {one.name}: {text}"
+    return f"{WHAT[one.kind]} {one.name}: {text}"
 
 
 def _plain(value: float) -> str:

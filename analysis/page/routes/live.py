@@ -24,9 +24,10 @@ from analysis.page.routes.asked import Door, answer, asked, body, caller, number
 from analysis.page.stored.panels import photos, refuse_part
 from analysis.page.stored.scale_points import save_scale
 from analysis.page.watches import Watches
-from analysis.watch.part.run import KINDS, WatchPart
+from analysis.watch.part.run import KINDS, NARROW_PX, WatchPart
 from vision.cameras.camera import PHONE
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
+from vision.drawing.live_picture import SHOWN_WIDTH
 from vision.errors import WetlineError
 from vision.settings.event_log import CLAMP, NOTE, RESIN_OPEN
 
@@ -91,7 +92,9 @@ class Live:
     async def picture(self, request: Request) -> Response:
         """Return the latest picture with the front on it."""
         watch = self._watches.need(request.path_params["panel"])
-        data = await run_in_threadpool(watch.picture_jpeg)
+        narrow = request.query_params.get("narrow") == "1" and isinstance(watch, WatchPart)
+        width = NARROW_PX if narrow else SHOWN_WIDTH
+        data = await run_in_threadpool(watch.picture_jpeg, width)
         if data is None:
             raise HTTPException(404)
         return Response(data, media_type="image/jpeg")

@@ -232,7 +232,7 @@ async function drawPictures() {
     image.src = path;
   };
   show("picture-box", board.frames > 0);
-  if (board.frames) swap("picture", api(`/picture?v=${fresh}`));
+  if (board.frames) swap("picture", api(`/picture?narrow=${narrow}&v=${fresh}`));
   swap("chart", api(`/chart?narrow=${narrow}&v=${fresh}`));
   $("chart").alt = board.chart_text;
   $("chart-text").textContent = board.chart_text;

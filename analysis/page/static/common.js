@@ -62,6 +62,7 @@ export function fileLinks(place, files) {
   const id = encodeURIComponent(panelId());
   const words = {
     "part_record.html": "Record", "part_record.pdf": "Record to print", "part_run.html": "Planned and seen", "part.html": "The plan",
+    "part_lines.jpg": "Front lines", "part_late.png": "Early and late", "part_resin_seen.png": "Resin taken in", "part_front.csv": "Table", "part_run.json": "All numbers",
     "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
     "front_lines.png": "Front lines", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
     "curve.png": "Curve", "levers.png": "What to change", "first_frame.png": "First photo",

@@ -15,9 +15,10 @@ function card(panel) {
   board.href = `/panel/${id}`;
   board.setAttribute("aria-label", `Open ${panel.name}`);
   row.append(board);
-  if ((panel.files || []).includes("report.html")) {
+  const found = ["report.html", "part_run.html"].find((file) => (panel.files || []).includes(file));
+  if (found) {
     const report = element("a", "Report", "button");
-    report.href = `/results/${id}/report.html`;
+    report.href = `/results/${id}/${found}`;
     report.setAttribute("aria-label", `Report of ${panel.name}`);
     row.append(report);
   }

@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 
 from analysis.infusion.answer.run_files import NUMBERS
-from analysis.infusion.seen.part_setup import has_camera
-from analysis.part.part_folder import is_part
+from analysis.part.part_folder import has_camera, is_part
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import shown_name

@@ -5,14 +5,13 @@ Gel, a lost camera, vacuum and the like are those of `analysis.watch.alarms`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.infusion.outlook.words import left_text, where_text
-from analysis.part.plan.plan import PartFeed
 from analysis.watch.alarms import ACT, LOOK, Alarm
 from vision.common.rounding import minutes
 
@@ -73,28 +72,27 @@ def _standstill(still: Standstill) -> Alarm:
     return Alarm("stall", ACT, text, todo)
 
 
-def unnoted_feeds(later: Sequence[PartFeed], opened: Collection[str], now_s: float) -> list[Alarm]:
+def unnoted_feeds(due_s: Mapping[str, float], opened: Collection[str], now_s: float) -> list[Alarm]:
     """List feeds that the plan has open by now and that nobody noted.
 
     Parameters
     ----------
-    later : sequence of PartFeed
-        Of the plan.
+    due_s : mapping of str to float
+        When the plan opens each, in seconds since resin start.
     opened : collection of str
         Noted as open.
     now_s : float
         Seconds since resin start.
     """
     return [
-        Alarm(
-            f"due {feed.name}",
-            LOOK,
-            f"{feed.name} is not noted as open: the plan opens it at {minutes(feed.opens_at_s)}",
-            "The forecast takes it as open. Note it once it is.",
-        )
-        for feed in later
-        if feed.name not in opened and not feed.opens_when_wet and feed.opens_at_s < now_s
+        _unnoted(name, at_s) for name, at_s in due_s.items() if name not in opened and at_s < now_s
     ]
+
+
+def _unnoted(name: str, at_s: float) -> Alarm:
+    text = f"A feed is not noted as open: by the plan {name} opens at {minutes(at_s)}"
+    todo = "The forecast takes it as open. Look at the front there, and note it once it is."
+    return Alarm(f"due {name}", LOOK, text, todo)
 
 
 def _name(feed: NextFeed) -> str:

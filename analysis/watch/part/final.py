@@ -11,7 +11,7 @@ import numpy as np
 from analysis.forecast.panel_text import TextRow
 from analysis.infusion.ahead.time_left import FULL
 from analysis.infusion.answer.run_job import run_part
-from analysis.infusion.answer.run_text import lines
+from analysis.infusion.answer.run_text import ADVICE, headline, rows
 from analysis.watch.board import clock_text
 from vision.part_records import PartSeen
 
@@ -54,8 +54,10 @@ def finish_part(folder: Path, told: Sequence[Told]) -> tuple[TextRow, ...]:
         As `run_part`.
     """
     found = run_part(folder)
-    rows = [TextRow("", line) for line in lines(found)]
-    return (*rows, TextRow("", difference_line(told, found.seen)))
+    shown = [TextRow(row.name, row.text, row.more) for row in rows(found)]
+    caution = [TextRow("Caution", text) for text in ADVICE] if found.beside is not None else []
+    told_off = TextRow("", difference_line(told, found.seen))
+    return (TextRow("Verdict", headline(found)), *shown, *caution, told_off)
 
 
 def difference_line(told: Sequence[Told], seen: PartSeen) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.answer.front_levels import Level, front_levels
-from analysis.infusion.answer.photo_lines import draw_fronts, to_px
+from analysis.infusion.answer.photo_lines import LARGE, draw_fronts, to_px
 from analysis.infusion.outlook.numbers import Forecast
 from analysis.part.plan.plan import PartPlan
 from vision.common.rounding import rounded
@@ -19,9 +19,10 @@ from vision.drawing.labels import Box
 from vision.drawing.live_picture import SHOWN_WIDTH
 from vision.drawing.strokes import DARK, WHITE, Image, Sizes, padded, stroke, write
 from vision.part_records import PartSeen
-from vision.records import BoolArray, FloatArray
+from vision.records import FloatArray
 
-HATCH_PX, STROKE_PX = 14, 2
+HATCHES, HATCH_POINTS = 40, 400
+"""Hatching strokes, and points along each, over the longest side of a part."""
 MOST_MARKS = 4
 
 
@@ -50,7 +51,7 @@ class PartPicture:
     cut_offs: Sequence[CutOff] = field(default_factory=tuple)
 
 
-def draw_part(parts: PartPicture, width: int = SHOWN_WIDTH) -> Image:
+def draw_part(parts: PartPicture, width: int = SHOWN_WIDTH, large: bool = False) -> Image:
     """Draw the picture of a part's board.
 
     Parameters
@@ -58,6 +59,8 @@ def draw_part(parts: PartPicture, width: int = SHOWN_WIDTH) -> Image:
     parts : PartPicture
     width : int
         Greatest width in pixels.
+    large : bool
+        As for `draw_fronts`.
 
     Returns
     -------
@@ -65,23 +68,39 @@ def draw_part(parts: PartPicture, width: int = SHOWN_WIDTH) -> Image:
         The planned front of now dashed, the seen one solid, dotted where it was filled in; what
         was not seen is hatched, and areas about to be cut off are marked with their minutes.
     """
-    height, full = parts.image.shape[:2]
-    factor = min(1.0, width / full)
-    size = (max(1, round(full * factor)), max(1, round(height * factor)))
-    image = np.asarray(cv2.resize(parts.image, size, interpolation=cv2.INTER_AREA), np.uint8)
+    image, factor = _shrunk(parts.image, width)
     seen = parts.seen
     if seen is None or not seen.usable or parts.name not in seen.frames:
         return image
-    plane = _smaller(factor) @ seen.homographies[seen.frames.index(parts.name)]
+    small = _smaller(factor)
+    plane = small @ seen.homographies[seen.frames.index(parts.name)]
+    lens = None if seen.lens is None else (small @ seen.lens[0], seen.lens[1])
     if not np.isfinite(plane).all():
         return image
-    _hatch(image, seen, plane)
+    for line in hatching(seen):
+        _two_toned(image, to_px(plane, line, lens))
     used = seen.frame_s[seen.used]
     now = float(used[-1]) if len(used) else 0.0
     head = [f"at {time_label(max(now, 0.0))}"] if now > 0 else []
-    draw_fronts(image, parts.plan, plane, planned_front(parts.planned, now), _seen(seen, now), head)
-    _marks(image, plane, parts.cut_offs)
+    lines = planned_front(parts.planned, now), _seen(seen, now)
+    draw_fronts(image, parts.plan, plane, *lines, head, lens, large)
+    for cut in [cut for cut in parts.cut_offs if not cut.hidden][:MOST_MARKS]:
+        _mark(image, to_px(plane, np.array([[cut.x_mm, cut.y_mm]]), lens)[0], cut, large)
     return image
+
+
+def _shrunk(image: Image, width: int) -> tuple[Image, float]:
+    """Return a copy no wider than that, and by how much it was made smaller."""
+    height, full = image.shape[:2]
+    factor = min(1.0, width / full)
+    size = (max(1, round(full * factor)), max(1, round(height * factor)))
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8), factor
+
+
+def _smaller(factor: float) -> FloatArray:
+    """Return the map from pixels of a photo to those of the same photo made smaller."""
+    shift = 0.5 * factor - 0.5
+    return np.array([[factor, 0.0, shift], [0.0, factor, shift], [0.0, 0.0, 1.0]])
 
 
 def planned_front(planned: Forecast, now_s: float) -> list[Level]:
@@ -95,55 +114,47 @@ def _seen(seen: PartSeen, now_s: float) -> list[Level]:
     return front_levels(seen.time_s, seen.x_mm, seen.y_mm, [now_s], seen.seen)
 
 
-def _smaller(factor: float) -> FloatArray:
-    """Return the map from pixels of a photo to those of the same photo made smaller."""
-    shift = 0.5 * factor - 0.5
-    return np.array([[factor, 0.0, shift], [0.0, factor, shift], [0.0, 0.0, 1.0]])
+def hatching(seen: PartSeen) -> list[FloatArray]:
+    """Return strokes, in mm, over the places of a part that were not seen themselves."""
+    hidden = seen.inside & ~seen.seen
+    size = float(max(np.ptp(seen.x_mm), np.ptp(seen.y_mm)))
+    x, y = (np.sort(axis) for axis in (seen.x_mm, seen.y_mm))
+    hidden = hidden[:, np.argsort(seen.x_mm)][np.argsort(seen.y_mm)]
+    step = size / HATCH_POINTS
+    along = np.arange(0.0, 2.0 * size, step)
+    strokes = []
+    for start in np.arange(-2.0 * size, 2.0 * size, size / HATCHES):
+        points = np.column_stack([x[0] + start + along, y[0] + along])
+        col = np.searchsorted(x, points[:, 0]).clip(0, len(x) - 1)
+        row = np.searchsorted(y, points[:, 1]).clip(0, len(y) - 1)
+        within = (points[:, 0] <= x[-1]) & (points[:, 0] >= x[0]) & (points[:, 1] <= y[-1])
+        index = np.flatnonzero(hidden[row, col] & within)
+        runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
+        strokes += [points[run] for run in runs if len(run) > 1]
+    return strokes
 
 
-def hidden_px(seen: PartSeen, plane: FloatArray, shape: tuple[int, int]) -> BoolArray:
-    """Return the pixels of a picture that show a part where it was not seen itself.
-
-    Parameters
-    ----------
-    seen : PartSeen
-    plane : ndarray of shape (3, 3)
-        From the plan's mm to pixels.
-    shape : (int, int)
-        Of the picture.
-    """
-    hidden = (seen.inside & ~seen.seen).astype(np.uint8)
-    steps = [
-        float(np.diff(axis).mean()) if len(axis) > 1 else 1.0 for axis in (seen.x_mm, seen.y_mm)
-    ]
-    to_mm = np.array(
-        [[steps[0], 0.0, seen.x_mm[0]], [0.0, steps[1], seen.y_mm[0]], [0.0, 0.0, 1.0]]
-    )
-    size = (shape[1], shape[0])
-    return np.asarray(cv2.warpPerspective(hidden, plane @ to_mm, size, flags=cv2.INTER_NEAREST) > 0)
-
-
-def _hatch(image: Image, seen: PartSeen, plane: FloatArray) -> None:
-    """Hatch what was not seen, light beside dark, so that it reads on every cloth."""
-    hidden = hidden_px(seen, plane, image.shape[:2])
-    row, col = np.indices(hidden.shape)
-    at = (row + col) % HATCH_PX
-    image[hidden & (at < STROKE_PX)] = WHITE
-    image[hidden & (at >= STROKE_PX) & (at < 2 * STROKE_PX)] = DARK
-
-
-def _marks(image: Image, plane: FloatArray, cut_offs: Sequence[CutOff]) -> None:
+def _two_toned(image: Image, points: FloatArray) -> None:
+    """Draw a line light beside dark, so that it reads on every cloth."""
     sizes = Sizes.for_image(image)
-    for cut in [cut for cut in cut_offs if not cut.hidden][:MOST_MARKS]:
-        x, y = to_px(plane, np.array([[cut.x_mm, cut.y_mm]]))[0]
-        turn = np.linspace(0.0, 2 * np.pi, 33)
-        ring = np.column_stack([np.cos(turn), np.sin(turn)]) * 0.8 * sizes.text + [x, y]
-        stroke(image, ring, DARK, sizes.casing + 2)
-        stroke(image, ring, WHITE, sizes.line + 1)
-        text = "cut off" if cut.closed else f"cut off in {rounded(cut.minutes_left, 0, 'down')} min"
-        text = text if cut.likely else f"may be {text}"
-        wide, tall = padded(text, sizes.text)
-        middle = float(np.clip(x, wide / 2, max(image.shape[1] - wide / 2, wide / 2)))
-        above = y - 1.7 * sizes.text
-        write(image, text, Box(middle, above if above > tall else y + 1.7 * sizes.text, wide, tall),
-              sizes.text)  # fmt: skip
+    stroke(image, points, DARK, sizes.line + 1)
+    stroke(image, points, WHITE, max(1, sizes.line // 2))
+
+
+def _mark(image: Image, at_px: FloatArray, cut: CutOff, large: bool) -> None:
+    """Draw a ring where the air of an area ends, with the minutes that are left."""
+    sizes = Sizes.for_image(image)
+    if large:
+        sizes = replace(sizes, text=LARGE * sizes.text)
+    x, y = (float(value) for value in at_px)
+    turn = np.linspace(0.0, 2 * np.pi, 33)
+    ring = np.column_stack([np.cos(turn), np.sin(turn)]) * 0.8 * sizes.text + [x, y]
+    stroke(image, ring, DARK, sizes.casing + 2)
+    stroke(image, ring, WHITE, sizes.line + 1)
+    text = "cut off" if cut.closed else f"cut off in {rounded(cut.minutes_left, 0, 'down')} min"
+    text = text if cut.likely else f"may be {text}"
+    wide, tall = padded(text, sizes.text)
+    middle = float(np.clip(x, wide / 2, max(image.shape[1] - wide / 2, wide / 2)))
+    above = y - 1.7 * sizes.text
+    place = Box(middle, above if above > tall else y + 1.7 * sizes.text, wide, tall)
+    write(image, text, place, sizes.text)

@@ -10,12 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from analysis.forecast.panel_text import TextRow
+from analysis.infusion.ahead.next_feed import NOT_YET, OPEN
 from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
 from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
+from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.part_toml import read_part
+from analysis.part.plan.plan import PartFeed as PlannedFeed
 from analysis.watch.alarms import ACT, Alarm, Situation, alarms_for
 from analysis.watch.board import ENDED, RUNNING
 from analysis.watch.gauge import vacuum_lost
@@ -50,6 +53,7 @@ KINDS = {
 }
 """What is noted of a feed or vent by hand, in words."""
 SAME_TIME_S = 10.0
+NARROW_PX = 640
 LOG_AGAIN_S = 600.0
 """An alarm that was away for so long is logged anew."""
 
@@ -188,9 +192,12 @@ class WatchPart(Watch):
     # -- the board
 
     def picture_jpeg(self, width: int = 1280) -> bytes | None:
-        """Draw the board's picture now; None before the first frame."""
+        """Draw the board's picture now, with larger words where it is narrow.
+
+        None before the first frame.
+        """
         parts = self._shown
-        return None if parts is None else jpeg_bytes(draw_part(parts, width))
+        return None if parts is None else jpeg_bytes(draw_part(parts, width, width <= NARROW_PX))
 
     def _more(self) -> dict[str, Any]:
         said = "" if self.learner is None else self.learner.said
@@ -261,9 +268,27 @@ class WatchPart(Watch):
             found += part_alarms(board.part, self._before)
             if situation.elapsed_s is not None and not situation.filled:
                 later = later_feeds(self.job.plan)
-                found += unnoted_feeds(later, board.opened, situation.elapsed_s)
+                found += unnoted_feeds(self._due_s(later), board.opened, situation.elapsed_s)
         self._log(found, now)
         return sorted(found, key=lambda alarm: alarm.level != ACT)
+
+    def _due_s(self, later: Sequence[PlannedFeed]) -> dict[str, float]:
+        """Seconds since resin start at which the plan opens each later feed.
+
+        One that the front is past has an alarm of its own, and one that it is not past and that
+        opens once it is, is not due: both are left out.
+        """
+        links, arrival = self.planned.links, self.planned.arrival_s
+        states = {feed.name: feed.state for feed in self.board.part.feeds}
+        due = {}
+        for feed in later:
+            told = states.get(feed.name)
+            if told == OPEN or (told == NOT_YET and feed.opens_when_wet):
+                continue
+            cells = lies_on(links, feed.place)[: links.cells]
+            wet_s = float(arrival[cells].max()) if cells.any() else math.inf
+            due[feed.name] = wet_s if feed.opens_when_wet else feed.opens_at_s
+        return due
 
     def _log(self, found: list[Alarm], now: float) -> None:
         """Put each alarm into the run's log as it comes up; a full disk is told elsewhere."""
@@ -304,6 +329,7 @@ class WatchPart(Watch):
             filled=filled,
             clamped=board.clamp_clock_s is not None,
             what="Part",
+            span="range",
         )
 
     def _finish(self) -> None:

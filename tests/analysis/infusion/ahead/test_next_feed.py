@@ -78,3 +78,17 @@ def test_a_hidden_part_that_was_filled_as_dry_is_not_called_passed(plan, links):
 
 def test_open_ones_are_left_out(plan, links):
     assert [feed.name for feed in stand(plan, links, 150.0, opened=("second",))] == ["third"]
+
+
+def test_cloth_under_a_feed_s_own_hose_is_judged_by_what_lies_beside_it(plan, links):
+    def hose(x, y):
+        return np.abs(x - 102.0) < 8.0
+
+    before = stand(plan, links, 60.0, hidden=hose)[0]
+    assert before.state == NOT_YET
+    at_it = stand(plan, links, 108.0, hidden=hose)[0]
+    assert at_it.state == NOT_YET
+    past = stand(plan, links, 150.0, hidden=hose)[0]
+    assert (past.state, past.hidden_mm) == (OPEN, 0.0)
+    half = links.centre_mm[:, 0] + np.where(links.centre_mm[:, 1] > 100, 80.0, 0.0)
+    assert 100.0 <= stand(plan, links, 150.0, half, hidden=hose)[0].dry_mm <= 120.0

@@ -6,8 +6,9 @@ import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.infusion.outlook.standstill import Standstill
 from analysis.watch.alarms import ACT, LOOK
-from analysis.watch.part.alarms import alarm_texts, part_alarms
+from analysis.watch.part.alarms import alarm_texts, part_alarms, unnoted_feeds
 from tests.made_up.part_board import LEFT, cut_off
 
 
@@ -66,3 +67,19 @@ def test_muted_ones_are_left_out():
     (alarm,) = part_alarms(numbers(cut_off()))
     assert alarm_texts([alarm], (alarm.key,)) == []
     assert alarm_texts([alarm])[0].startswith("!! ACT NOW: An area will be cut off")
+
+
+def test_a_front_that_stands_still_is_for_now():
+    still = replace(numbers(), standstill=Standstill(0.42, 900.0, 0.11))
+    (alarm,) = part_alarms(still)
+    assert (alarm.key, alarm.level) == ("stall", ACT)
+    assert alarm.text == "The front stands still at 42 % wet since 15 min"
+    assert "By the plan 11 % more should be wet" in alarm.todo
+
+
+def test_a_feed_that_the_plan_has_open_and_nobody_noted_is_asked_about():
+    due = {"second": 600.0, "third": 1200.0}
+    assert unnoted_feeds(due, (), 500.0) == []
+    (alarm,) = unnoted_feeds(due, (), 700.0)
+    assert alarm.text == "A feed is not noted as open: by the plan second opens at 10 min"
+    assert unnoted_feeds(due, ("second",), 700.0) == []

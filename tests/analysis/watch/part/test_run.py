@@ -1,15 +1,27 @@
 """A made-up part watched while it fills: the board against the truth it was drawn from."""
 
+import json
+import re
+
 import pytest
 from click.testing import CliRunner
 
 from analysis.commands.live import watch
+from analysis.page.part_view import view_of
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
 from analysis.watch.part import learner as learner_module
 from analysis.watch.part.board import part_board_lines
-from tests.made_up.live_part import PartShop, copy_of, empty_part, make_run
-from vision.settings.event_log import FEED_OPEN, RESIN_OPEN, read_stamps
+from tests.made_up.live_part import PartShop, again, copy_of, empty_part, made_run, with_more
+from vision.errors import WetlineError
+from vision.settings.event_log import (
+    EVENT,
+    FEED_BACK,
+    FEED_OPEN,
+    RESIN_OPEN,
+    VENT_SHUT,
+    read_stamps,
+)
 
 CUT_OFF_S_SHARE = 0.25
 """x = sqrt(k t) (Darcy, constant pressure): the vent is half way, at a quarter of the time."""
@@ -18,9 +30,8 @@ CUT_OFF_S_SHARE = 0.25
 @pytest.fixture(scope="module")
 def run(tmp_path_factory):
     """A run up to two thirds; boards by time, the photos, and where its pictures are."""
-    home = tmp_path_factory.mktemp("part")
-    filled, photos = make_run(home / "made")
-    folder = empty_part(home / "made", home / "watched")
+    made, filled, photos = made_run()
+    folder = empty_part(made, tmp_path_factory.mktemp("part") / "watched")
     boards = []
     with PartShop(folder) as shop:
         opened = False
@@ -119,19 +130,106 @@ def test_a_fault_while_learning_is_a_line_and_pictures_go_on(run, tmp_path, monk
         assert board.frames == len(boards) + 1
 
 
-def test_f_notes_the_next_later_feed(run, tmp_path):
-    folder = copy_of(run[2], tmp_path / "again")
-    text = (folder / "part.toml").read_text(encoding="utf-8")
-    later = '[[feed]]\nname = "second"\nline_mm = [[400, 20], [400, 300]]\nopens_when = "wet"\n\n'
-    text = text.replace("[[vent]]", later + "[[vent]]", 1)
-    (folder / "part.toml").write_text(text, encoding="utf-8")
+def test_feeds_and_vents_are_noted_taken_back_and_kept_over_a_restart(run, tmp_path):
+    folder = with_more(copy_of(run[2], tmp_path / "again"))
     with PartShop(folder, t=run[3][-1][0] + 1.0) as shop:
-        assert [feed.name for feed in shop.watch.board.part.feeds] == ["second"]
-        assert shop.watch.open_feed() == "noted: second is open"
+        watch = shop.watch
+        assert [feed.name for feed in watch.board.part.feeds] == ["second line"]
+        assert watch.open_feed() == "noted: second line is open"
+        watch.follow_once(0.0)
+        assert watch.board.opened == ("second line",)
+        assert not watch.board.part.feeds
+        assert watch.open_feed() == "no later feed is left to open in part.toml"
+        assert watch.take_back() == "noted: second line is not open, taken back"
+        assert watch.take_back().startswith("nothing is left to take back")
+        watch.follow_once(0.0)
+        assert [feed.name for feed in watch.board.part.feeds] == ["second line"]
+        assert (
+            watch.clamp_vent("")
+            == "v needs a vent, such as v 1: part.toml has 1 far edge, 2 middle"
+        )
+        assert watch.clamp_vent("1") == "noted: far edge is clamped"
+        with pytest.raises(WetlineError, match="vent 7: is no vent"):
+            watch.by_hand(VENT_SHUT, "vent 7")
+        with pytest.raises(WetlineError, match="left: is no later feed"):
+            watch.open_feed("left")
+    with PartShop(folder, t=run[3][-1][0] + 2.0) as shop:
+        assert shop.watch.board.shut == ("far edge",)
+        text = "\n".join(part_board_lines(shop.watch.board, 1.0))
+        assert "Clamped:    far edge" in text
+    kinds = [(s.kind, s.text) for s in read_stamps(folder) if s.text in ("second line", "far edge")]
+    assert kinds == [
+        (FEED_OPEN, "second line"), (FEED_BACK, "second line"), (VENT_SHUT, "far edge")
+    ]  # fmt: skip
+
+
+def test_a_clamped_vent_shuts_air_in(run, tmp_path):
+    folder = with_more(copy_of(run[2], tmp_path / "again"))
+    with PartShop(folder, t=run[3][-1][0] + 1.0) as shop:
+        watch = shop.watch
+        assert not [cut for cut in watch.board.part.cut_offs if cut.closed]
+        watch.clamp_vent("far edge")
+        watch.follow_once(0.0)
+        assert [cut.likely and cut.closed for cut in watch.board.part.cut_offs] == [True]
+
+
+def test_alarms_are_in_the_run_s_log_once(run):
+    texts = [stamp.text for stamp in read_stamps(run[2]) if stamp.kind == EVENT]
+    told = [text for text in texts if text.startswith("alarm: ACT NOW: An area")]
+    assert any("will be cut off" in text for text in told)
+    assert any("is cut off from every vent" in text for text in told)
+    assert len(told) < len(run[3]) / 2
+
+
+def test_a_front_that_stands_still_is_told(run, tmp_path):
+    _, photos, watched, boards = run
+    folder = copy_of(watched, tmp_path / "again")
+    begun = boards[-1][0]
+    with PartShop(folder, t=begun + 1.0) as shop:
+        assert "stall" not in shop.told()
+        last = photos[len(boards) - 1][1]
+        for k in range(8):
+            shop.take(begun + 150.0 * (k + 1), again(last, k))
+        stalled = [a for a in shop.watch.board.alarms if a.key == "stall"]
+    assert [a.level for a in stalled] == [ACT]
+    share = float(re.search(r"stands still at (\d+) % wet", stalled[0].text).group(1)) / 100
+    assert share == pytest.approx(boards[-1][1], abs=0.02)
+
+
+def test_a_gauge_that_rises_is_an_alarm(run, tmp_path):
+    folder = copy_of(run[2], tmp_path / "again")
+    with PartShop(folder, t=run[3][-1][0] + 1.0) as shop:
+        shop.watch.gauge(10.0)
+        assert "vacuum" not in shop.told()
+        shop.t += 60.0
+        shop.watch.gauge(300.0)
+        assert "vacuum" in shop.told()
+        assert shop.watch.board.gauge[1] == 300.0
+        assert "Gauge:      300.0 mbar in the bag" in part_board_lines(shop.watch.board, 1.0)
+
+
+def test_the_end_says_how_far_the_board_was_off(run, tmp_path):
+    _, photos, watched, boards = run
+    folder = copy_of(watched, tmp_path / "again")
+    with PartShop(folder, t=boards[-1][0] + 1.0) as shop:
+        for t, photo, _ in photos[len(boards) : len(boards) + 2]:
+            shop.take(t, photo)
+        shop.watch.end()
         shop.watch.follow_once(0.0)
-        assert shop.watch.board.opened == ("second",)
-        assert not shop.watch.board.part.feeds
-    assert [s.text for s in read_stamps(folder) if s.kind == FEED_OPEN] == ["second"]
+        line = next(r.text for r in shop.watch.board.final if r.text.startswith("Live board"))
+    assert float(re.search(r"wet share ([0-9.]+) % of the part apart", line).group(1)) < 2.0
+
+
+def test_the_terminal_has_json_at_the_end(run, tmp_path):
+    folder = copy_of(run[2], tmp_path / "again")
+    more = tmp_path / "more"
+    more.mkdir()
+    with PartShop(folder, t=run[3][-1][0] + 1.0) as shop:
+        view = json.loads(json.dumps(view_of(shop.watch, shop.watch.board)))
+    assert view["kind"] == "part"
+    assert view["wet_share"] == pytest.approx(run[3][-1][1], abs=0.02)
+    assert view["end_low_s"] <= view["end_s"] <= view["end_high_s"]
+    assert view["vents"] == [{"name": "middle", "shut": False}]
 
 
 def test_good_runs_beside_a_part_are_refused_in_a_line(run):
