@@ -1,17 +1,21 @@
 """Runs of one part beside each other: made-up stored results of known difference."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from analysis.commands.runs import compare
+from analysis.infusion.answer.run_files import write_run
 from analysis.infusion.seen.made_from import plan_stamp
 from analysis.runs.parts.part_facts import all_parts
 from analysis.runs.parts.parts_beside import compare_part_folders
 from analysis.runs.parts.parts_store import parts_json, write_parts
 from analysis.runs.parts.parts_text import difference_lines, parts_head, parts_lines
+from tests.made_up.infusion_answers import even_run, run_of
 from tests.made_up.part_maps import save_map
 from vision.errors import WetlineError
 
@@ -112,6 +116,35 @@ def test_a_copy_with_a_photo_less_or_other_names_is_found_out(tmp_path):
     less = stored(tmp_path / "less", 3e-10, photos=taken[1:], shift=40.0)
     with pytest.raises(WetlineError, match=r"less: holds the same run as .*29 photos are in both"):
         compare_part_folders([a, less])
+
+
+def test_photos_saved_anew_with_one_left_out_are_found_out_and_a_like_run_is_not(tmp_path):
+    def run(name, at, photos):
+        folder = tmp_path / name
+        folder.mkdir()
+        what = even_run(folder)
+        keep = np.arange(len(what.seen.frames)) != at
+        seen = replace(
+            what.seen,
+            time_s=what.seen.time_s + 0.02 * (1 + at),
+            frames=tuple(np.array(what.seen.frames)[keep]),
+            notes=tuple(np.array(what.seen.notes)[keep]),
+            **{
+                key: getattr(what.seen, key)[keep]
+                for key in ("frame_s", "wetted_share", "wetted_sd", "used", "homographies")
+            },
+        )
+        write_run(run_of(what.job, what.planned, seen, photos=photos), folder / "results", None)
+        return folder
+
+    a, copy = run("a", -1, "a"), run("copy", 20, "saved anew")
+    with pytest.raises(WetlineError, match="times and wet share of the photos agree"):
+        compare_part_folders([a, copy])
+    like = tmp_path / "like"
+    like.mkdir()
+    even = even_run(like, factor=1.05)
+    write_run(run_of(even.job, even.planned, even.seen, photos="like"), like / "results", None)
+    assert len(compare_part_folders([a, like]).parts) == 2
 
 
 def test_an_edited_part_toml_and_another_version_are_noticed(tmp_path):
