@@ -12,7 +12,10 @@ import time
 import pytest
 from click.testing import CliRunner
 
+import analysis.batch.batch
 import wetline
+from analysis.batch.one_panel import Outcome
+from analysis.batch.workers import Finished
 from analysis.watch.lock import FolderLock
 from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, add_part, results_of
 
@@ -99,6 +102,20 @@ def test_parts_stand_among_panels_and_are_resumed(tmp_path):
     page = (tmp_path / "results" / "batch.html").read_text(encoding="utf-8")
     assert "Panels and parts in" in page
     assert "../cover/results/part_run.html" in page
+
+
+def test_panels_are_done_before_the_parts_that_may_rest_on_them(tmp_path, monkeypatch):
+    add_part(tmp_path, "a cover")
+    add_panel(tmp_path, "panel")
+    groups = []
+
+    def work(orders, wish):
+        groups.append([order.name for order in orders])
+        yield from (Finished(order, Outcome(order.name, "failed", "not today")) for order in orders)
+
+    monkeypatch.setattr(analysis.batch.batch, "_work", work)
+    assert batch(tmp_path, "-q").exit_code == 1
+    assert groups == [["panel"], ["a cover"]]
 
 
 def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):
