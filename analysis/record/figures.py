@@ -28,6 +28,8 @@ SIZE_IN = (7.2, 4.1)
 DPI = 160
 _FARTHEST = 2.5
 """An end of the fill interval farther off than this many widths of the axes runs off them."""
+_STEPS = 7
+"""Between ticks of an axis, at most: each tick costs nearly a millisecond."""
 ROOM = (0.122, 0.135, 0.862, 0.775)  # of the axes in the figure: left, bottom, width, height
 
 Points = NDArray[np.floating]
@@ -174,7 +176,9 @@ def png_bytes(figure: Figure, dpi: int = DPI) -> bytes:
     figure.set_dpi(dpi)
     try:
         canvas = FigureCanvasAgg(figure)
-        canvas.draw()
+        # Letters in their own widths, not fitted to whole pixels: evener, and quicker.
+        with matplotlib.rc_context({"text.hinting": "no_hinting"}):
+            canvas.draw()
         # Without the opaque fourth channel and lightly packed: half the time, and smaller.
         opaque = Image.fromarray(np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., :3]))
         opaque.save(store, "png", compress_level=2, dpi=(dpi, dpi))
@@ -198,6 +202,7 @@ def _page() -> tuple[Figure, Axes]:
     axes.spines[["top", "right"]].set_visible(False)
     axes.grid(color="#d9d9d9", linewidth=0.6)
     axes.set_axisbelow(True)
+    axes.locator_params(nbins=_STEPS)
     axes.tick_params(labelsize=10)
     axes.xaxis.label.set_fontsize(11)
     axes.yaxis.label.set_fontsize(11)

@@ -96,6 +96,8 @@ def place_labels(
         best: Box | None = None
         best_cost = np.inf
         for share in PLACES:
+            if abs(share - 0.5) >= best_cost:  # whatever it hides, it costs no less
+                continue
             half = np.array([width, height]) / 2
             x, y = np.clip(point_along(line, share), half, np.maximum(picture - half, half))
             box = Box(float(x), float(y), width, height)

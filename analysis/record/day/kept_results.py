@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.record.input_files import file_hash
-from analysis.shop.drawdown import Drawdown
-from analysis.shop.gauge_log import GaugeLog
 from vision.common.atomic_files import plain, read_json, write_json
 from vision.errors import WetlineError
 from vision.settings.settings_stamp import ANSWERED, settings_stamp
+
+if TYPE_CHECKING:
+    from analysis.shop.drawdown import Drawdown
+    from analysis.shop.gauge_log import GaugeLog
 
 RESTS_ON = "rests_on"
 _TABLES = (*ANSWERED, "part")
