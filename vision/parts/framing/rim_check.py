@@ -114,7 +114,8 @@ def check_rim(
     dry = _looks(first, seen, at, out, inward, deep_mm)
     for photo in late:
         end = _looks(photo, seen, at, out, inward, deep_mm)
-        table = np.nanmedian(end.far - dry.far, axis=0)
+        light = (end.far - dry.far)[np.isfinite(end.far - dry.far).all(axis=1)]
+        table = np.median(light, axis=0) if len(light) else np.full(3, np.nan)
         moved = (end.deep - dry.deep, end.out - dry.out, _band(end.inside - dry.inside, edge))
         changes.append([change - table for change in moved])
     own = np.min([_size(deep) for deep, _, _ in changes], axis=0)
@@ -159,7 +160,10 @@ def _band(inside: FloatArray, edge: IntArray) -> FloatArray:
     """Return the look of the dry band between outline and resin."""
     depth = np.arange(inside.shape[1])[None, :]
     within = depth < np.maximum(edge - 1, 1)[:, None]
-    return np.asarray(np.nanmedian(np.where(within[..., None], inside, np.nan), axis=1))
+    held = np.where(within[..., None], inside, np.nan)
+    empty = np.isnan(held).all(axis=1)
+    held[:, 0] = np.where(empty, 0.0, held[:, 0])
+    return np.where(empty, np.nan, np.nanmedian(held, axis=1))
 
 
 def _places(shape: PartShape) -> tuple[FloatArray, FloatArray]:
