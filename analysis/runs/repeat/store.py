@@ -16,6 +16,7 @@ from analysis.runs.panels.page import answer_box, bullets, page, picture, sectio
 from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.figures import DPI, band_figure, charts_figure
 from analysis.runs.repeat.judged import Judged
+from analysis.runs.repeat.judgement import RunJudgement
 from analysis.runs.repeat.text import (
     answer_lines,
     band_rows,
@@ -36,10 +37,8 @@ def repeat_json(found: Judged) -> dict[str, Any]:
     shaped: dict[str, Any] = plain(
         {
             "answer": head(found),
-            "judgement": None if found.judgement is None else asdict(found.judgement),
-            "judgement_resin_and_vacuum_taken_out": (
-                None if found.alike is None else asdict(found.alike)
-            ),
+            "judgement": _judgement_json(found.judgement, band.unit),
+            "judgement_resin_and_vacuum_taken_out": _judgement_json(found.alike, band.unit),
             "good": [{"run": run.label, "name": run.name} for run in found.good],
             "left_out": [{"name": name, "why": why} for name, why in found.left_out],
             "judged": None if found.judged is None else found.judged.name,
@@ -59,6 +58,17 @@ def repeat_json(found: Judged) -> dict[str, Any]:
         }
     )
     return shaped
+
+
+def _judgement_json(told: RunJudgement | None, unit: str) -> dict[str, Any] | None:
+    """Return a judgement with the unit of its places in the keys."""
+    if told is None:
+        return None
+    own = "mm" if unit == "mm" else ACROSS[unit]
+    return {
+        f"{key.removesuffix('mm')}{own}" if key.endswith("_mm") else key: value
+        for key, value in asdict(told).items()
+    }
 
 
 def _chart_json(chart: ControlChart) -> dict[str, Any]:

@@ -95,6 +95,8 @@ def test_the_command_says_it_by_exit_code_and_writes_page_map_and_json(good, sho
     numbers = json.loads((results / "repeat.json").read_text(encoding="utf-8"))
     assert numbers["places"]["odd"][0]["ratio"] == pytest.approx(0.7, rel=0.1)
     assert len(numbers["band"]["wet_percent"]) == len(numbers["band"]["late_s"])
+    assert numbers["judgement"]["judged_wet_percent"] == pytest.approx(98.0, abs=0.5)
+    assert not any(key.endswith("_mm") for key in numbers["judgement"])
     assert len(numbers["resin_in_kg"]) == len(numbers["band"]["late_s"])
     quiet = runner.invoke(main, ["repeat", *names, "--judge", str(shop / "race"), "-q"])
     assert quiet.output.count("\n") == 1

@@ -73,6 +73,7 @@ def test_command_writes_page_and_says_it_by_exit_code(good, shop):
     assert (results / "band.png").read_bytes().startswith(b"\x89PNG")
     numbers = json.loads((results / "repeat.json").read_text(encoding="utf-8"))
     assert numbers["judgement"]["side"] == "slow"
+    assert numbers["judgement"]["left_mm"] > 0
     assert numbers["band"]["rests_on"] == "own spread"
     assert len(numbers["band"]["late_s"]) == len(numbers["band"]["distance_mm"])
     quiet = runner.invoke(wetline.main, ["repeat", *names, "--judge", str(shop / "cold"), "-q"])
