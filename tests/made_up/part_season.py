@@ -10,7 +10,9 @@ from tests.made_up.infusion_answers import above, run_of
 from tests.made_up.part_beside import ZONE, filled, planned
 
 
-def part_run(folder, *, seed=0, factor=1.0, rib=1.0, learn=False, patch=None, more=ZONE, **seen):
+def part_run(
+    folder, *, seed=0, factor=1.0, rib=1.0, learn=False, patch=None, more=ZONE, told=None, **seen
+):
     """Write one run's folder.
 
     Parameters
@@ -23,6 +25,8 @@ def part_run(folder, *, seed=0, factor=1.0, rib=1.0, learn=False, patch=None, mo
         Whether the plan learns from it.
     patch : callable, optional
         Given x and y in mm, a factor on the times there.
+    told : dict, optional
+        Fields of what was seen that differ, such as ``usable``.
     """
     folder.mkdir(parents=True, exist_ok=True)
     job, answer = planned(folder, more)
@@ -35,7 +39,7 @@ def part_run(folder, *, seed=0, factor=1.0, rib=1.0, learn=False, patch=None, mo
         np.sin(2 * np.pi * (k * x / 600 + (3 - k) * y / 300) + phase[k]) for k in range(3)
     )
     local = 1.0 if patch is None else np.vectorize(patch)(x, y)
-    what = replace(what, time_s=what.time_s * np.exp(rough) * local)
+    what = replace(what, time_s=what.time_s * np.exp(rough) * local, **(told or {}))
     run = run_of(job, answer, above(what), photos=folder.name)
     write_run(learnt_from(run) if learn else run, folder / "results", None)
     return folder

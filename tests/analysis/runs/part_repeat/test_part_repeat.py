@@ -139,6 +139,20 @@ def test_a_run_of_another_plan_cannot_be_told_and_is_no_good_one(good, tmp_path)
     assert found.left_out[0][0] == "other"
 
 
+def test_a_run_not_measured_or_in_doubt_cannot_be_told_and_is_no_good_one(good, tmp_path):
+    why = {"usable": False, "reason": "the part was hidden throughout"}
+    blind = part_run(tmp_path / "blind", seed=21, told=why)
+    doubt = part_run(tmp_path / "doubt", seed=22, told={"doubts": ("the camera was turned",)})
+    done = CliRunner().invoke(main, ["repeat", *map(str, good), "--judge", str(blind)])
+    assert done.exit_code == 4
+    assert done.output.startswith("CANNOT BE TOLD")
+    assert "hidden throughout" in done.output
+    found = judge_part_folders([*good, doubt])
+    assert found.left_out == (("doubt", "in doubt: the camera was turned"),)
+    with pytest.raises(WetlineError, match="no good run can be used: blind: not measured"):
+        judge_part_folders([blind])
+
+
 def test_weighed_resin_is_charted(good, tmp_path):
     days = [shutil.copytree(folder, tmp_path / folder.name) for folder in good]
     for k, folder in enumerate(days):
