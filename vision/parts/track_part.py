@@ -20,6 +20,7 @@ from vision.part_records import Lens, PartSeen
 from vision.parts.fit_outline import find_part_scale
 from vision.parts.framing.rim_check import check_rim, rim_doubts, rim_photos
 from vision.parts.framing.view import view_notes
+from vision.parts.hand.part_fixes import with_fixes
 from vision.parts.height import Height, allow_height
 from vision.parts.measure_part import PartMeasured, measure_part
 from vision.parts.part_canvas import PartCanvas, lay_part
@@ -255,6 +256,7 @@ def track_part(
         seen = never_found(tracker)
     scale = tracker.rectifier.summary()
     asked = (scale.question,) if scale.question else ()
+    seen = with_fixes(camera, seen, frames)
     doubts, rim = _rim(camera, seen, frames)
     seen = replace(
         seen,

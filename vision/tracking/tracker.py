@@ -319,10 +319,17 @@ def _fixes(
         last_s=float(frames.clock_s[-1]) - start_clock_s,
         flow=tracker.setup.flow,
     )
-    return read_fixes(path, lambda text: _clock_text_s(text, frames, start_clock_s), limits)
+    return read_fixes(path, lambda text: clock_text_in_run_s(text, frames, start_clock_s), limits)
 
 
-def _clock_text_s(text: str, frames: Frames, start_clock_s: float) -> float:
+def clock_text_in_run_s(text: str, frames: Frames, start_clock_s: float) -> float:
+    """Return a clock text such as ``14:03:20`` in seconds since resin start.
+
+    Raises
+    ------
+    ValueError
+        If it is no clock time, or the frames carry no clock.
+    """
     seconds = clock_text_s(text)
     if not frames.has_clock:
         raise ValueError("cannot be used: the frames carry no clock; give time_s since resin start")

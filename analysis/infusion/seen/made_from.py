@@ -12,6 +12,7 @@ from typing import Any
 from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.frames.photos import PHOTO_SUFFIXES
+from vision.parts.hand.part_fixes import FIX_FILE
 from vision.settings.frame_settings import FrameSource
 
 UNTOLD = ("search",)
@@ -62,7 +63,7 @@ def made_from(path: Path, source: FrameSource) -> MadeFrom:
 
 
 def plan_stamp(path: Path) -> str:
-    """Return a stamp of a part.toml and of drawings, logs and panels that it names.
+    """Return a stamp of a part.toml, of drawings, logs and panels that it names, and of fix.csv.
 
     Names, comments, order and what a search is asked for do not count.
 
@@ -77,6 +78,9 @@ def plan_stamp(path: Path) -> str:
         if table not in (*UNTOLD, *NAMES)
     }
     digest = hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode("utf-8"))
+    fixes = path.parent / FIX_FILE
+    if fixes.is_file():
+        digest.update(_digest(fixes).digest())
     frames = told.pop("frames", {})
     source = str(frames.get("source", "")) if isinstance(frames, Mapping) else ""
     for name in sorted(set(_texts(told)) - {source}):

@@ -1,0 +1,1 @@
+"""What a person knows of a part's front, over what the camera saw."""

@@ -1,0 +1,147 @@
+"""``fix.csv`` of a part: where a person knows that the front stood, taken into its arrival map.
+
+The columns are those of a panel's (`vision.front.corrections`), in the plan's coordinates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from vision.common.outside.input_files import is_there
+from vision.errors import WetlineError
+from vision.frames.reader import Frames
+from vision.front.corrections import BACK_MM, bend, read_fixes
+from vision.part_records import PartSeen
+from vision.parts.part_settings import PartCamera, box_map
+from vision.records import ArrivalMap, BoolArray, FloatArray
+from vision.scale.plane_map import apply_homography
+from vision.tracking.tracker import clock_text_in_run_s
+
+FIX_FILE = "fix.csv"
+SHARE_IN_DOUBT = 0.3
+"""Share of what the points change a time by that stays in doubt, away from them. Common practice,
+no source."""
+
+
+def with_fixes(camera: PartCamera, seen: PartSeen, frames: Frames) -> PartSeen:
+    """Return what was seen with the points of a part's fix.csv taken in, and said.
+
+    Parameters
+    ----------
+    camera : PartCamera
+    seen : PartSeen
+    frames : Frames
+        For points that are given by the clock.
+
+    Raises
+    ------
+    WetlineError
+        If fix.csv cannot be read, or a point lies off the part or outside the run's time.
+    """
+    path = camera.folder / FIX_FILE
+    if not is_there(path):
+        return seen
+    points = read_fixes(path, lambda text: clock_text_in_run_s(text, frames, seen.start_clock_s))
+    if not seen.usable:
+        told = f"{FIX_FILE}: nothing could be measured, and points by hand cannot stand for it"
+        return replace(seen, warnings=(*seen.warnings, told))
+    _check(camera, seen, points)
+    return bent(camera, seen, points)
+
+
+def _check(camera: PartCamera, seen: PartSeen, points: FloatArray) -> None:
+    """Refuse the first point that cannot be."""
+    for time_s, x, y in points:
+        where = f"{camera.folder.name}/{FIX_FILE}: the point ({x:g}, {y:g}) mm at {time_s:.0f} s"
+        if time_s < 0:
+            raise WetlineError(f"{where} is before resin start: no front stood there yet")
+        if time_s > seen.last_s:
+            raise WetlineError(
+                f"{where} is after the last photo ({seen.last_s / 60:.1f} min): mend the time"
+            )
+        row, col = _pixel(seen, x, y)
+        near = seen.inside[max(row - 2, 0) : row + 3, max(col - 2, 0) : col + 3]
+        if not _in_box(seen, x, y) or not near.any():
+            raise WetlineError(f"{where} lies off the part: give places on the plan, in its mm")
+
+
+def _in_box(seen: PartSeen, x: float, y: float) -> bool:
+    steps = [float(np.abs(np.diff(axis)).mean()) for axis in (seen.x_mm, seen.y_mm)]
+    inside = [
+        axis.min() - 2 * step <= value <= axis.max() + 2 * step
+        for axis, step, value in zip((seen.x_mm, seen.y_mm), steps, (x, y), strict=True)
+    ]
+    return all(inside)
+
+
+def _pixel(seen: PartSeen, x: float, y: float) -> tuple[int, int]:
+    return int(np.argmin(np.abs(seen.y_mm - y))), int(np.argmin(np.abs(seen.x_mm - x)))
+
+
+def bent(camera: PartCamera, seen: PartSeen, points: FloatArray) -> PartSeen:
+    """Return what was seen, its times bent through points by hand.
+
+    Parameters
+    ----------
+    camera : PartCamera
+    seen : PartSeen
+    points : ndarray of shape (P, 3), float
+        Seconds since resin start, x and y on the plan.
+
+    Notes
+    -----
+    The correction is a panel's (`vision.front.corrections.bend`). At a point the time is known to
+    the reading of a photo by eye over the front's local speed; elsewhere a share of what the
+    points change stays in doubt, beside what was in doubt before.
+    """
+    step = float(np.abs(np.diff(seen.x_mm)).mean())
+    on = points.copy()
+    on[:, 1:] = apply_homography(box_map(camera.shape), points[:, 1:])
+    nobody = np.zeros(seen.inside.shape, bool)
+    before = ArrivalMap(np.where(seen.inside, seen.time_s, np.inf), seen.seen, nobody, step,
+                        seen.last_s)  # fmt: skip
+    after = bend(before, on)
+    time_s = np.where(seen.inside, after.time_s, np.nan)
+    hand = after.by_hand & seen.inside
+    was = np.where(np.isfinite(seen.time_s), seen.time_s, seen.last_s)
+    moved = np.where(np.isfinite(time_s), np.abs(time_s - was), 0.0)
+    sd = np.hypot(np.nan_to_num(seen.sd_s, nan=0.0), SHARE_IN_DOUBT * moved)
+    sd = np.where(hand, BACK_MM * _slowness(time_s, seen.inside, step), sd)
+    at = np.sort(time_s[seen.inside])
+    share = np.searchsorted(at, seen.frame_s, side="right") / max(len(at), 1)
+    return replace(
+        seen,
+        time_s=time_s,
+        sd_s=np.where(seen.inside & np.isfinite(time_s), sd, np.nan),
+        seen=seen.seen | hand,
+        wetted_share=np.where(np.isfinite(seen.wetted_share), share, np.nan),
+        warnings=(*seen.warnings, _words(seen, points)),
+    )
+
+
+def _slowness(time_s: FloatArray, inside: BoolArray, step_mm: float) -> FloatArray:
+    """Return the local seconds per millimetre, at least those of an even filling."""
+    held = np.where(np.isfinite(time_s), time_s, np.nan)
+    down, along = np.gradient(held, step_mm)
+    slow = np.hypot(down, along)
+    usual = float(np.nanmedian(slow[inside])) if np.isfinite(slow[inside]).any() else 1.0
+    return np.where(np.isfinite(slow), np.maximum(slow, 0.2 * usual), usual)
+
+
+def _words(seen: PartSeen, points: FloatArray) -> str:
+    """Return what the points do, in one line."""
+    told = []
+    for time_s, x, y in points:
+        row, col = _pixel(seen, x, y)
+        was = float(seen.time_s[row, col])
+        told.append(time_s - was if np.isfinite(was) else time_s - seen.last_s)
+    k = int(np.argmax(np.abs(told)))
+    way = "later" if told[k] > 0 else "earlier"
+    x, y = points[k, 1:]
+    most = f"{abs(told[k]):.0f} s" if abs(told[k]) < 120 else f"{abs(told[k]) / 60:.1f} min"
+    return (
+        f"{FIX_FILE}: its points by hand are taken as the truth; the farthest from what the camera "
+        f"saw is {most} {way}, at ({x:.0f}, {y:.0f}) mm"
+    )
