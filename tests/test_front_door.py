@@ -58,6 +58,23 @@ def test_import_loads_nothing_heavy():
     assert done.returncode == 0, done.stderr
 
 
+def test_a_command_that_ends_is_not_looked_through_and_an_import_changes_nothing():
+    # What is registered first is called last, when the command's own has been.
+    code = """
+import atexit, gc
+usual = gc.get_threshold()
+import wetline
+print(gc.get_threshold() == usual, gc.get_freeze_count())
+atexit.register(lambda: print(gc.get_freeze_count() > 1000, len(gc.get_objects()) < 1000))
+for _ in range(2):
+    wetline.main(["--version"], standalone_mode=False)
+print(gc.get_threshold()[0] > usual[0], gc.get_freeze_count())
+"""
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+    said = [line for line in done.stdout.splitlines() if "version" not in line]
+    assert said == ["True 0", "True 0", "True True"], done.stderr
+
+
 def test_unknown_name_is_an_attribute_error():
     with pytest.raises(AttributeError, match="wetline"):
         wetline.no_such_name  # noqa: B018
