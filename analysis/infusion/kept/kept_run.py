@@ -23,7 +23,16 @@ from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
 MAPS = ("time_s", "sd_s", "seen", "inside", "x_mm", "y_mm", "last_s", "start_sd_s")
-TABLES = ("seen", "planned", "scale")
+TOLD = {
+    "seen": (
+        "usable", "reason", "doubts", "warnings", "frames", "frames_used", "wetted_fraction",
+        "last_s", "resin_start",
+    ),
+    "planned": ("verdict",),
+    "made_from": ("part_toml", "photos"),
+}  # fmt: skip
+"""Tables of part_run.json, and fields of them, without which nothing can be told."""
+MAY_BE_NULL = ("beside", "learnt", "not_learnt")
 
 
 @dataclass(frozen=True)
@@ -91,19 +100,28 @@ def read_kept(path: Path) -> KeptRun:
     if not (results / NUMBERS).is_file():
         raise WetlineError(f"{results / NUMBERS}: no run of this part: run `wetline run {path}`")
     numbers = read_json(results / NUMBERS)
-    made = numbers.get("made_from")
-    whole = all(isinstance(numbers.get(key), dict) for key in TABLES)
-    if not whole or not isinstance(made, dict) or not isinstance(made.get("photos"), list):
+    if not _whole(numbers):
         raise WetlineError(
-            f"{results / NUMBERS}: does not say what it was made from: run `wetline run {path}` "
-            "again"
+            f"{results / NUMBERS}: lacks what a run writes, or what it was made from: run "
+            f"`wetline run {path}` again"
         )
-    if made.get("part_toml") != plan_stamp(job.path):
+    made = numbers["made_from"]
+    if made["part_toml"] != plan_stamp(job.path):
         raise WetlineError(
             f"{job.path}: it, or a file that it names, has changed since its run: run "
             f"`wetline run {path}` again"
         )
     return KeptRun(path, results, job, numbers, _arrival(results, path), tuple(made["photos"]))
+
+
+def _whole(numbers: Mapping[str, Any]) -> bool:
+    """Return whether part_run.json holds what is read from it later."""
+    tables = {name: numbers.get(name) for name in TOLD}
+    if not all(isinstance(table, dict) for table in tables.values()):
+        return False
+    told = all(key in tables[name] for name, keys in TOLD.items() for key in keys)  # type: ignore[operator]
+    optional = all(name in numbers for name in MAY_BE_NULL)
+    return told and optional and isinstance(numbers["made_from"]["photos"], list)
 
 
 def _arrival(results: Path, path: Path) -> KeptArrival:

@@ -56,8 +56,17 @@ def test_files_that_wetline_did_not_write_are_refused(tmp_path):
     numbers, results = tmp_path / "results" / "part_run.json", tmp_path / "results"
     content = json.loads(numbers.read_text(encoding="utf-8"))
     numbers.write_text(json.dumps(content | {"made_from": None}), encoding="utf-8")
-    with pytest.raises(WetlineError, match="does not say what it was made from"):
+    with pytest.raises(WetlineError, match="or what it was made from"):
         read_kept(tmp_path)
+    for name, table in (("seen", {"usable": True}), ("seen", 7), ("made_from", {"photos": 3})):
+        numbers.write_text(json.dumps(content | {name: table}), encoding="utf-8")
+        with pytest.raises(WetlineError, match="lacks what a run writes"):
+            read_kept(tmp_path)
+    content.pop("learnt")
+    numbers.write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(WetlineError, match="lacks what a run writes"):
+        read_kept(tmp_path)
+    content["learnt"] = None
     numbers.write_text(json.dumps(content), encoding="utf-8")
     np.savez(results / "arrival.npz", time_s=np.zeros((2, 2)))
     with pytest.raises(WetlineError, match="not what Wetline writes"):

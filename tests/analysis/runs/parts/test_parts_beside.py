@@ -44,7 +44,8 @@ def stored(folder: Path, k: float | None, *, fill_s=1200.0, length=600.0, doubts
     (folder / "part.toml").write_text(TOML.format(length=length), encoding="utf-8")
     seen = {
         "usable": True, "reason": "", "doubts": list(doubts), "wetted_fraction": 0.6,
-        "last_s": 600.0, "resin_start": "2024-09-11T10:00:00",
+        "last_s": 600.0, "resin_start": "2024-09-11T10:00:00", "warnings": [], "frames": 9,
+        "frames_used": 9,
     }  # fmt: skip
     value = {
         "kind": "zone", "name": "the stack", "unit": "m2", "planned": 3e-10, "value": k,
