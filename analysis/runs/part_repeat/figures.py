@@ -46,7 +46,7 @@ def places_figure(found: PartsRepeat) -> Figure | None:
                 path_effects=[withStroke(linewidth=3.0, foreground="white")], zorder=6)  # fmt: skip
     places(ax, plan)
     bar = figure.colorbar(image, ax=ax, shrink=0.85, pad=0.015)
-    bar.set_label("min later (+) or earlier (-) than the good runs")
+    bar.set_label("min late (+), early (-)")
     ax.set_title("Against the good runs, at this run's own pace", fontsize=11)
     marks = [
         Patch(facecolor="white", edgecolor="#777777", hatch="///", label="cannot be compared"),

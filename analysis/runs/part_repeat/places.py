@@ -30,6 +30,8 @@ practice, no source)."""
 LEAST_AREA = 0.01
 """Share of the part from which on a place is told of."""
 LEAST_CELLS = 4
+BEGINS = 0.05
+"""Share of a place, reached first, in which it begins."""
 FEWEST_CELLS = 30
 Z_95 = 1.96
 
@@ -76,6 +78,8 @@ class OddPlace:
     cells : ndarray of shape (cells,), bool
     where : str
         In words.
+    begins : str
+        Where the resin comes to it first, in words: what holds it up or lets it race lies there.
     x_mm, y_mm : float
         A cell in its middle.
     area_mm2 : float
@@ -89,6 +93,7 @@ class OddPlace:
 
     cells: BoolArray
     where: str
+    begins: str
     x_mm: float
     y_mm: float
     area_mm2: float
@@ -256,9 +261,11 @@ def _odd(
     middle = np.average(around.centre_mm[cells], axis=0, weights=around.area_mm2[cells])
     away = np.hypot(*(around.centre_mm[cells] - middle).T)
     x, y = around.centre_mm[cells][int(np.argmin(away))]
+    first = cells & (band.middle_s <= np.quantile(band.middle_s[cells], BEGINS))
     return OddPlace(
         cells=cells,
         where=around.words(cells),
+        begins=around.words(first),
         x_mm=float(x),
         y_mm=float(y),
         area_mm2=float(around.area_mm2[cells].sum()),

@@ -40,9 +40,10 @@ def _line(number: int, one: OddPlace) -> str:
     late = one.late_s > 0
     least = "at least " if one.at_least else ""
     size = f"{one.area_mm2 / 100:.0f} cm², x {one.x_mm:.0f}, y {one.y_mm:.0f} mm"
+    begins = "" if one.begins == one.where else f"; it begins {one.begins}"
     causes = LATE_CAUSES if late else EARLY_CAUSES
     return (
         f"Place {number}, {one.where} ({size}): {least}{lapse(one.late_s)} "
         f"{'late' if late else 'early'} against the good runs at this run's pace, {one.ratio:.2f} "
-        f"times as long. What usually does that (common practice): {causes}"
+        f"times as long{begins}. What usually does that (common practice): {causes}"
     )

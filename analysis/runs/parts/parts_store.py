@@ -26,6 +26,7 @@ def parts_json(found: PartsBeside) -> dict[str, Any]:
             "parts": [
                 {
                     "label": label,
+                    "folder": part.folder.resolve().name,
                     "name": part.name,
                     "left_out": part.left_out,
                     "seen": part.numbers["seen"],
@@ -46,7 +47,7 @@ def parts_json(found: PartsBeside) -> dict[str, Any]:
 
 def write_parts(folder: Path, found: PartsBeside) -> Path:
     """Write page and JSON and return the page."""
-    labels = [f"{label}: {part.name}" for label, part in found.parts.items()]
+    labels = [f"{label}: {part.folder.resolve().name}" for label, part in found.parts.items()]
     content = [
         answer_box(parts_head(found), []),
         section("Side by side", table(["", *labels], parts_rows(found))),
@@ -55,6 +56,7 @@ def write_parts(folder: Path, found: PartsBeside) -> Path:
         section("Caution", bullets(ADVICE)),
     ]
     write_json(folder / NUMBERS, parts_json(found))
-    title = f"{len(labels)} runs of a part side by side"
+    name = next(iter(found.parts.values())).name
+    title = f"{name}: {len(labels)} runs side by side"
     write_text(folder / PAGE, page(title, content, wetline_version()))
     return folder / PAGE

@@ -76,6 +76,8 @@ def test_a_dense_zone_makes_what_lies_behind_it_late_and_its_k_is_outside(good, 
     assert found.exit_code == 3
     assert all(one.late_s > 0 for one in found.places.odd)
     assert "right" in found.places.odd[0].where
+    assert "in zone rib" in found.places.odd[0].begins
+    assert "it begins " in " ".join(found.own_words)
     words = {one.name: one.word for one in found.numbers}
     assert (words["K of rib"], words["K of the stack"]) == ("out", "in")
     text = " ".join(" ".join(lines) for _, lines in found.own_sections)
