@@ -216,7 +216,12 @@ def turned(times: int) -> Change:
             return tuple(map(tuple, moved))
 
         scale = photos.setup.scale
-        scale = replace(scale, corners_px=place(scale.corners_px), tape_px=place(scale.tape_px))
+        scale = replace(
+            scale,
+            corners_px=place(scale.corners_px),
+            tape_px=place(scale.tape_px),
+            points_px=place(scale.points_px),
+        )
         photos = replace(photos, setup=replace(photos.setup, scale=scale))
         return each(photos, lambda _, image: np.ascontiguousarray(np.rot90(image, times)))
 

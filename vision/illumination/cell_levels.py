@@ -86,7 +86,7 @@ def _darker(step: FloatArray, gain: FloatArray, settings: LightSettings) -> Bool
     return darker if np.quantile(gain[darker], 0.9) > least else everywhere
 
 
-def expected_step_ratio(dry: FloatArray) -> FloatArray:
+def expected_step_ratio(dry: FloatArray, cloth: BoolArray | None = None) -> FloatArray:
     """Return the part of the typical step that each place can show.
 
     Glare adds light that wetting does not change, so in logarithms the step shrinks as the
@@ -96,6 +96,8 @@ def expected_step_ratio(dry: FloatArray) -> FloatArray:
     ----------
     dry : ndarray of shape (..., C), float
         Logarithm of the dry level.
+    cloth : ndarray of shape (...), bool, optional
+        Where there is fabric, which says what is usual; left out, everywhere.
 
     Returns
     -------
@@ -103,7 +105,7 @@ def expected_step_ratio(dry: FloatArray) -> FloatArray:
         From 0 (blind) to 1.
     """
     level = np.einsum("...c->...", dry) / dry.shape[-1]
-    typical = np.quantile(level, 0.5)
+    typical = np.quantile(level if cloth is None or not cloth.any() else level[cloth], 0.5)
     return np.exp(np.minimum(typical - level, 0.0))
 
 

@@ -91,6 +91,7 @@ def find_coarse_wetting(
     border_xy: FloatArray | None = None,
     settings: LightSettings | None = None,
     unseen: BoolArray | None = None,
+    cloth: BoolArray | None = None,
 ) -> CoarseWetting:
     """Find each frame's light and the frame from which each cell is wet.
 
@@ -105,6 +106,8 @@ def find_coarse_wetting(
     settings : LightSettings, optional
     unseen : ndarray of shape (K, h, w), bool, optional
         Cells that lie outside of a photo.
+    cloth : ndarray of shape (h, w), bool, optional
+        Cells of fabric; left out, all.
 
     Returns
     -------
@@ -119,17 +122,17 @@ def find_coarse_wetting(
     table = table_light(border, border_xy, settings)
     basis = even_basis(rows, cols, settings)
     light = border_light(table, basis)
-    found = _wetting_under(cells, table, basis, light, unseen)
+    found = _wetting_under(cells, table, basis, light, unseen, cloth)
     if not is_uneven(table, basis, light):
         return found
     least_contrast = settings.causes.least_contrast(count * rows * cols)
     bumpy = uneven_basis(rows, cols, settings)
-    uneven = _wetting_under(cells, table, bumpy, border_light(table, bumpy), unseen)
+    uneven = _wetting_under(cells, table, bumpy, border_light(table, bumpy), unseen, cloth)
     found = either_light(found, uneven, better_light(found, uneven, least_contrast))
     lasting = table.without_changed()
     if len(lasting.places) > (1 - CHANGED) * len(table.places):
         return found
-    steady = _wetting_under(cells, lasting, basis, border_light(lasting, basis), unseen)
+    steady = _wetting_under(cells, lasting, basis, border_light(lasting, basis), unseen, cloth)
     return steady if _beside_step(steady) < _beside_step(found) else found
 
 
@@ -178,7 +181,7 @@ class _State:
     """What is known of the cells between two turns; arrays as in `CoarseWetting`, cells in a row.
 
     `flat` are the levels (K, P, C) with the light so far removed, `step_ratio` (P,) each cell's
-    own step over the typical one.
+    own step over the typical one, `cloth` (P,) which are fabric, None for all.
     """
 
     light: FloatArray
@@ -187,6 +190,7 @@ class _State:
     vector: FloatArray
     step_ratio: FloatArray
     noise: FloatArray
+    cloth: BoolArray | None = None
 
 
 def _wetting_under(
@@ -195,6 +199,7 @@ def _wetting_under(
     basis: LightBasis,
     light: FloatArray,
     unseen: BoolArray | None,
+    cloth: BoolArray | None,
 ) -> CoarseWetting:
     """Find the wetting with one set of shapes for the light.
 
@@ -206,6 +211,7 @@ def _wetting_under(
     light : ndarray of shape (K, B, C), float
         As the table alone tells it.
     unseen : ndarray of shape (K, h, w), bool, or None
+    cloth : ndarray of shape (h, w), bool, or None
     """
     settings = basis.settings
     count, rows, cols, colours = cells.shape
@@ -216,7 +222,7 @@ def _wetting_under(
     if not light.any():
         light = sequential_light(levels, at_cells)
     flat = held_where_unseen(levels - np.matmul(at_cells, light), unseen)
-    state = _first_state(flat, light, settings)
+    state = _first_state(flat, light, settings, None if cloth is None else cloth.ravel())
     for turn in range(settings.rounds):
         state, expected = _expect(state, (rows, cols), settings, deepens=turn > 0)
         if settings.refit:
@@ -265,7 +271,9 @@ def _noise(
     return frame_noise(flat) + light_error(flat, wet_frame, dry, settings.guard_frames)
 
 
-def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -> _State:
+def _first_state(
+    flat: FloatArray, light: FloatArray, settings: LightSettings, cloth: BoolArray | None
+) -> _State:
     """Find dry level, step and noise from the best split of each cell's history."""
     window = (min(settings.lasts_frames(len(flat)), len(flat)), 1, 1)
     quiet = median_filter(flat, size=window, mode="nearest")
@@ -273,7 +281,7 @@ def _first_state(flat: FloatArray, light: FloatArray, settings: LightSettings) -
     vector = typical_step(step, gain, settings)
     dry = first_dry(flat, settings.causes.reference_frames)
     noise = _noise(flat, split, dry, settings)
-    return _State(light, flat, dry, vector, expected_step_ratio(dry), noise)
+    return _State(light, flat, dry, vector, expected_step_ratio(dry, cloth), noise, cloth)
 
 
 def _expect(
@@ -303,7 +311,7 @@ def _expect(
     dry = np.where((n_before >= 2)[:, None], dry_now, state.dry)
     good = (n_before >= 2) & (n_after >= 2)
     vector = agreed_step((wet - dry)[good], state.step_ratio[good], vector)
-    usual = expected_step_ratio(dry)
+    usual = expected_step_ratio(dry, state.cloth)
     weight = np.linalg.solve(state.noise, vector)
     along = (wet - dry) @ weight / float(vector @ weight)
     step_ratio = np.where(good, np.clip(along, 0.35 * usual, 1.8 * usual), usual)

@@ -1,6 +1,6 @@
 """From the canvases of a part to when each spot of it wetted.
 
-Tested in tests/vision/parts/test_track_part.py.
+Tested in tests/vision/parts/test_measure_part.py and test_track_part.py.
 """
 
 from __future__ import annotations
@@ -57,6 +57,13 @@ share of the part on."""
 
 HOSE_MM = 12.0
 """Half the breadth of what is as narrow as a hose. Common practice, no source."""
+
+LATE_FRAMES = 5
+FAINT_MM, FAINT_SHARE = 5.0, 0.15
+"""Part of the step, in the mean of so much cloth, from which a lasting change may be resin."""
+
+ALONE_MM, ALONE_SHARE = 15.0, 0.6
+"""Cloth counts as seen to stay dry only where so much of what lies around it was seen."""
 
 BLOCKS = (4, 6)
 """The part is looked at again in so many blocks, the more along its longer side."""
@@ -124,7 +131,7 @@ def measure_part(
     zero = float(stack.times_s[0])
     times = np.asarray(stack.times_s, float) - zero
     settings = settings.on_canvas(part.mm_per_px, float(np.median(np.diff(times))))
-    wetting = find_wetting(stack, settings)
+    wetting = find_wetting(stack, settings, part.inside & ~part.under)
     found = _repaired(wetting, times, part, settings)
     wet_frame, known = found.wet_frame, found.known
     fresh = known & ~found.before
@@ -199,8 +206,41 @@ def _repaired(
     shown = np.where(known, wet_frame, count)
     first = first_front(shown, count, own.least_front)
     wet_frame = np.maximum(wet_frame, first).astype(np.int16)
-    blind = (wet_frame >= count) & (wetting.pixels.step_ratio < settings.wetting.glare_share)
-    return _Repaired(carried_out(wet_frame, inside), known & ~blind, before, apart)
+    known &= ~((wet_frame >= count) & not_surely_dry(wetting, known, part, settings))
+    return _Repaired(carried_out(wet_frame, inside), known, before, apart)
+
+
+def not_surely_dry(
+    wetting: Wetting, known: BoolArray, part: PartCanvas, settings: TrackerSettings
+) -> BoolArray:
+    """Find where cloth that seems to have stayed dry may have wetted without showing it.
+
+    That is in glare, where a part of the step came and stayed, and in what little was seen in the
+    midst of what was hidden.
+
+    Parameters
+    ----------
+    wetting : Wetting
+    known : ndarray of shape (M, N), bool
+        What was seen and not filled.
+    part : PartCanvas
+    settings : TrackerSettings
+    """
+    pixels, cloth = wetting.pixels, (part.inside & ~part.under).astype(np.float32)
+    glare = pixels.step_ratio < settings.wetting.glare_share
+    late = np.median(np.stack(wetting.levels[-LATE_FRAMES:]), axis=0)
+    risen = _around(late - pixels.dry, cloth, FAINT_MM / part.mm_per_px)
+    faint = risen > FAINT_SHARE * _around(pixels.step_ratio, cloth, FAINT_MM / part.mm_per_px)
+    alone = _around(known.astype(np.float32), cloth, ALONE_MM / part.mm_per_px) < ALONE_SHARE
+    return np.asarray(glare | faint | alone)
+
+
+def _around(values: FloatArray, cloth: FloatArray, sigma_px: float) -> FloatArray:
+    """Return the mean of the cloth around each pixel."""
+    sigma = max(sigma_px, 0.5)
+    weight = cv2.GaussianBlur(cloth, (0, 0), sigma)
+    total = cv2.GaussianBlur((values * cloth).astype(np.float32), (0, 0), sigma)
+    return np.asarray(total / np.maximum(weight, 1e-3))
 
 
 def walled(sighting: Sighting, part: PartCanvas) -> Sighting:

@@ -136,6 +136,14 @@ class CanvasStack:
                 unseen[k] = np.asarray(share) < ALL_OF_CELL
         return unseen
 
+    def cells_on(self, cloth: BoolArray | None) -> BoolArray | None:
+        """Return the cells that lie on cloth for the most part, shape (h, w); None for None."""
+        if cloth is None:
+            return None
+        size = self.cell_shape[::-1]
+        share = cv2.resize(cloth.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        return np.asarray(np.asarray(share) > 0.5)
+
     def _thin(self) -> None:
         """Keep every second frame from here on."""
         self.stride *= 2

@@ -74,7 +74,11 @@ class Wetting:
     steps: TwoSteps | None = None
 
 
-def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) -> Wetting:
+def find_wetting(
+    stack: CanvasStack,
+    settings: TrackerSettings | None = None,
+    cloth: BoolArray | None = None,
+) -> Wetting:
     """Find when each pixel of a run turned wet.
 
     Parameters
@@ -82,6 +86,9 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     stack : CanvasStack
         At least 4 canvases.
     settings : TrackerSettings, optional
+    cloth : ndarray of shape (M, N), bool, optional
+        Where the canvas shows fabric; left out, everywhere. Beside it lies what never wets, and
+        how bright that is says nothing of glare.
 
     Returns
     -------
@@ -104,8 +111,10 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     border = np.stack(stack.borders) if stack.border_xy.size else None
     border_xy = stack.border_xy if border is not None else None
     cells = np.stack(stack.cells)
-    coarse = find_coarse_wetting(cells, border, border_xy, settings.light, stack.unseen_cells())
-    wetting = _wetting_of(stack, coarse, settings.wetting)
+    coarse = find_coarse_wetting(
+        cells, border, border_xy, settings.light, stack.unseen_cells(), stack.cells_on(cloth)
+    )
+    wetting = _wetting_of(stack, coarse, settings.wetting, cloth=cloth)
     earlier = find_earlier_step(cells, coarse, settings.steps, settings.light)
     if earlier is None:
         return wetting
@@ -114,7 +123,7 @@ def find_wetting(stack: CanvasStack, settings: TrackerSettings | None = None) ->
     clear = first.contrast >= settings.wetting.causes.least_contrast(looks)
     if settings.steps.follow == "second" or not clear:
         return replace(wetting, steps=TwoSteps(earlier, False, clear))
-    followed = _wetting_of(stack, first, settings.wetting, wetting.wet_frame)
+    followed = _wetting_of(stack, first, settings.wetting, wetting.wet_frame, cloth)
     return replace(followed, steps=TwoSteps(earlier, True, True, wetting.wet_frame))
 
 
@@ -123,6 +132,7 @@ def _wetting_of(
     coarse: CoarseWetting,
     own: WettingSettings,
     later: IntArray | None = None,
+    cloth: BoolArray | None = None,
 ) -> Wetting:
     """Find when each pixel turned wet, given the look on coarse cells.
 
@@ -134,12 +144,13 @@ def _wetting_of(
     later : ndarray of shape (M, N), int, optional
         Frame from which another, stronger change shows at each pixel: from there on the pixel is
         taken to stay as wet as this change made it.
+    cloth : ndarray of shape (M, N), bool, optional
     """
     count = len(stack)
     project = Projector(coarse, stack.shape)
     levels = _project_all(stack, project)
     n_reference = count_reference_frames(coarse, own.causes.reference_frames)
-    expected = expected_ratio(stack, n_reference, own)
+    expected = expected_ratio(stack, n_reference, own, cloth)
     if later is not None:
         hold_from(levels, later, middle_of(levels[:n_reference]) + expected)
     guess, onset = _first_guess(levels, coarse, expected, n_reference, own, stack.in_view)

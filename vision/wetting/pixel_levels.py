@@ -8,7 +8,7 @@ import numpy as np
 from vision.common.robust import robust_scale
 from vision.illumination.cell_levels import expected_step_ratio
 from vision.illumination.light_basis import LOG_TABLE
-from vision.records import FloatArray, IntArray
+from vision.records import BoolArray, FloatArray, IntArray
 from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack, middle_of
 from vision.wetting.wetness import PixelScale
@@ -17,7 +17,12 @@ BLIND = 0.02
 """Least part of the typical step that a pixel is taken to show, so that nothing divides by 0."""
 
 
-def expected_ratio(stack: CanvasStack, n_reference: int, settings: WettingSettings) -> FloatArray:
+def expected_ratio(
+    stack: CanvasStack,
+    n_reference: int,
+    settings: WettingSettings,
+    cloth: BoolArray | None = None,
+) -> FloatArray:
     """Return the part of the typical step that each pixel can show, less where glare lies on it.
 
     Parameters
@@ -26,6 +31,8 @@ def expected_ratio(stack: CanvasStack, n_reference: int, settings: WettingSettin
     n_reference : int
         Frames before the front came.
     settings : WettingSettings
+    cloth : ndarray of shape (M, N), bool, optional
+        Where there is fabric; left out, everywhere.
 
     Returns
     -------
@@ -33,7 +40,7 @@ def expected_ratio(stack: CanvasStack, n_reference: int, settings: WettingSettin
     """
     middle = middle_of(stack.canvases[:n_reference])
     logs: FloatArray = np.asarray(cv2.LUT(middle, LOG_TABLE), np.float32)
-    expected = expected_step_ratio(logs).astype(np.float32)
+    expected = expected_step_ratio(logs, cloth).astype(np.float32)
     expected[np.maximum.reduce(cv2.split(middle)) >= settings.blown] = BLIND
     return np.maximum(expected, BLIND)
 

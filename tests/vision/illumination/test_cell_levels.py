@@ -71,3 +71,13 @@ def test_a_fifth_of_the_cells_is_enough_to_tell_the_step():
     step = rng.normal(0, 0.003, (400, 3))
     step[:80] += STEP
     assert_allclose(typical_step(step, np.sum(step**2, axis=1), LIGHT), STEP, atol=0.02)
+
+
+def test_a_bright_table_beside_dark_cloth_does_not_hide_glare_on_the_cloth():
+    dry, cloth = np.full((20, 3), 3.0), np.arange(20) < 8
+    dry[~cloth] = 5.0
+    dry[0] = 4.0
+    assert expected_step_ratio(dry)[0] == 1.0
+    ratio = expected_step_ratio(dry, cloth)
+    assert_allclose(ratio[1:8], 1.0)
+    assert_allclose(ratio[0], np.exp(-1.0))

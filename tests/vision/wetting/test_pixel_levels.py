@@ -50,3 +50,13 @@ def test_what_is_blown_out_shows_next_to_nothing():
     ratio = expected_ratio(stack_of([canvas] * 4), 1, WETTING)
     assert_allclose(ratio[:, :10], 0.02)
     assert_allclose(ratio[:, 10:], 1.0)
+
+
+def test_what_is_usual_is_told_by_the_cloth_alone():
+    canvas = np.full((40, 60, 3), 200, np.uint8)
+    cloth = np.zeros((40, 60), bool)
+    cloth[:, :20] = True
+    canvas[:, :20], canvas[:, :5] = 40, 80
+    ratio = expected_ratio(stack_of([canvas] * 4), 1, WETTING, cloth)
+    assert_allclose(ratio[:, 5:20], 1.0)
+    assert (ratio[:, :5] < 0.6).all()
