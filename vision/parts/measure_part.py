@@ -20,12 +20,13 @@ from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_d
 from vision.check.front_grid import FrontGrid
 from vision.check.redraw import redraw
 from vision.parts.part_canvas import PartCanvas
+from vision.parts.timing.dead_ends import time_dead_ends
 from vision.parts.uncertainty import pixel_sd_s
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import first_front
 from vision.repair.initial_wet import find_initial_wet
 from vision.repair.inpaint import Course, Sighting
-from vision.repair.reachability import reject_implausible, unreachable_from_feed
+from vision.repair.reachability import keep_in_order, reject_implausible, unreachable_from_feed
 from vision.settings.tracker_settings import TrackerSettings
 from vision.wetting.canvas_series import CanvasStack
 from vision.wetting.change_point import Wetting, find_wetting
@@ -148,9 +149,12 @@ def measure_part(
     if start_s is not None:
         start, start_sd = start_s - zero, 0.0
     way = part.feeds.distance_px
-    arrival = np.maximum(interpolate_arrival(cut, times, start, way, offset_px) - start, 0.0)
+    arrival = interpolate_arrival(cut, times, start, way, offset_px)
+    ends = time_dead_ends(arrival, wet_frame, times, part.inside, offset_px)
+    arrival = np.maximum(ends.arrival_s - start, 0.0)
     edge_mm = part.mm_per_px * float(np.hypot(0.25 * width_px, 0.15 + wetting.pixels.sigma / 2))
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
+    sd = np.hypot(sd, ends.doubt_s)
     reason = _cannot_see(wetting, wet_frame, known, part, width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
@@ -203,6 +207,9 @@ def _repaired(
         walled(sighting, part), wetting.onset, Course(times, part.feeds), own
     )
     known &= cloth
+    # A speck one frame ahead of the front would count as a front of its own between two photos.
+    wet_frame, told = keep_in_order(wet_frame, known | ~cloth, place, own)
+    known &= told
     shown = np.where(known, wet_frame, count)
     first = first_front(shown, count, own.least_front)
     wet_frame = np.maximum(wet_frame, first).astype(np.int16)

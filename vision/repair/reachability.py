@@ -48,24 +48,36 @@ def reject_implausible(
     # Round a point the front is small at first, and a frame's error of its shape is much of it.
     early = 1 if course.feed.feed.is_point else 0
     filled = fill_wet_frame(reachable, course, settings)
-    wet_frame, known = _in_order(*filled, place, settings, early)
+    wet_frame, known = keep_in_order(*filled, place, settings, early)
     if early:
         return wet_frame, known
     jumped = find_jumps(wet_frame, count, settings)
     if not jumped.any():
         return wet_frame, known
     steady = replace(reachable, wet_frame=wet_frame, seen=known & ~jumped)
-    return _in_order(*fill_wet_frame(steady, course, settings), place, settings)
+    return keep_in_order(*fill_wet_frame(steady, course, settings), place, settings)
 
 
-def _in_order(
+def keep_in_order(
     wet_frame: IntArray,
     known: BoolArray,
     feed: BoolArray,
     settings: RepairSettings,
     early: int = 0,
 ) -> tuple[IntArray, BoolArray]:
-    """Let nothing be wet before there was a wet way to it, nor a hole stay dry behind the front."""
+    """Let nothing be wet before there was a wet way to it, nor a hole stay dry behind the front.
+
+    Parameters
+    ----------
+    wet_frame : ndarray of shape (M, N), int
+        Holes filled.
+    known : ndarray of shape (M, N), bool
+        What was not.
+    feed : ndarray of shape (M, N), bool
+    settings : RepairSettings
+    early : int
+        Frames by which a place may be wet before its way and stay so.
+    """
     wet_frame, known = _nothing_ahead(wet_frame, known, feed, settings, early)
     # Little islands of what was seen in a hole have no say: they are its rim.
     closed = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_CLOSE, settings.speck_window)

@@ -6,6 +6,7 @@ cloth by formula, film as a field of heights that mirrors a lamp, hoses and tape
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import cv2
@@ -174,7 +175,7 @@ def cloth_of(look: Look, where: np.ndarray, mm_per_px: float, rng) -> tuple[np.n
 def near_line(where: np.ndarray, line: np.ndarray) -> np.ndarray:
     """Distance of every pixel from a polyline."""
     best = np.full(where.shape[:2], 1e9, np.float32)
-    ends = list(zip(line[:-1], line[1:], strict=True)) or [(line[0], line[0])]
+    ends = list(itertools.pairwise(line)) or [(line[0], line[0])]
     for a, b in ends:
         along = (b - a).astype(np.float32)
         long = max(float(along @ along), 1e-9)

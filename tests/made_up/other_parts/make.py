@@ -22,8 +22,16 @@ from sample_frames._part_flow import fill
 from sample_frames._part_make import plan_toml, save_filled
 from sample_frames._part_world import Filled, World
 from tests.made_up.other_parts.eye import (
-    Look, Pinhole, Stage, cloth_of, film, lay_cards, near_line, take, waves,
-)  # fmt: skip
+    Look,
+    Pinhole,
+    Stage,
+    cloth_of,
+    film,
+    lay_cards,
+    near_line,
+    take,
+    waves,
+)
 from vision.common.atomic_files import write_text
 
 START = datetime.fromisoformat("2024-05-14T09:12:20+02:00")

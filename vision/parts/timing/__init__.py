@@ -1,0 +1,1 @@
+"""When a place wetted that lies where no later front tells it."""
