@@ -124,7 +124,7 @@ def _carried_on(
     reach = np.clip(far, *LOOK_BACK_PX)
     one = _arrival_at(arrival_s, at + back + way * reach[:, None])
     two = _arrival_at(arrival_s, at + back + 2 * way * reach[:, None])
-    edge = _arrival_at(arrival_s, at + back)
+    edge = _arrival_at(arrival_s, (at + back).astype(float))
     pace = (edge - one) / reach
     before = np.nan_to_num((one - two) / reach, nan=0.0)
     known = np.isfinite(pace) & (pace > 0)
