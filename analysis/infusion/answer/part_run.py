@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.infusion.beside.compare_plan import Beside, compare
 from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.seen.made_from import MadeFrom
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.part_answer import PartAnswer
@@ -56,6 +57,9 @@ class InfusionAnswer:
         What was understood of part.toml and of the photos.
     made_from : MadeFrom or None
         Stamps of part.toml and photos; None where it was not made from files.
+    ahead : PartNumbers or None
+        What was still to come at the last photo; None once the part is full, or where that was
+        not asked.
     """
 
     job: PartJob
@@ -68,6 +72,7 @@ class InfusionAnswer:
     not_learnt: str = ""
     notes: tuple[str, ...] = ()
     made_from: MadeFrom | None = None
+    ahead: PartNumbers | None = None
 
     @property
     def wet_share(self) -> float:

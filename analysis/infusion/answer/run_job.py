@@ -5,13 +5,19 @@ Tested in tests/analysis/commands/test_run_part.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
 from analysis.infusion.learn.fit_plan import fit_plan
+from analysis.infusion.outlook.numbers import (
+    learnt_forecast,
+    planned_forecast,
+    read_part_numbers,
+)
+from analysis.infusion.seen.by_hand import ByHand, as_opened, read_by_hand
 from analysis.infusion.seen.made_from import made_from
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.answer.job import answer_job, results_of
@@ -58,7 +64,10 @@ def run_part(
     tracked = track_part_folder(camera, quiet, progress)
     planned = answer_job(job, results, lambda text: None)
     run = answer_part_run(job, planned, tracked.seen)
-    run = learnt_from(replace(run, notes=tracked.notes, made_from=stamp))
+    hand = read_by_hand(job.path.parent, job.plan)
+    opened_s = hand.opened_s(job.plan, run.seen.start_clock_s if run.seen.usable else None)
+    run = learnt_from(replace(run, notes=tracked.notes, made_from=stamp), opened_s)
+    run = with_ahead(run, hand, opened_s)
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)
@@ -69,14 +78,49 @@ def run_part(
     return run
 
 
-def learnt_from(run: InfusionAnswer) -> InfusionAnswer:
-    """Return a run with what the plan learns from it, or why it learns nothing."""
+def learnt_from(
+    run: InfusionAnswer, opened_s: Sequence[float | None] | None = None
+) -> InfusionAnswer:
+    """Return a run with what the plan learns from it, or why it learns nothing.
+
+    Parameters
+    ----------
+    run : InfusionAnswer
+    opened_s : sequence of (float or None), optional
+        When feeds were noted as open, as for `fit_plan`.
+    """
     if run.beside is None:
         return run
     try:
-        return replace(run, learnt=fit_plan(run.job, run.on, run.planned.filling))
+        planned = run.planned.filling if opened_s is None else None
+        return replace(run, learnt=fit_plan(run.job, run.on, planned, opened_s))
     except WetlineError as error:
         return replace(run, not_learnt=str(error))
+
+
+def with_ahead(
+    run: InfusionAnswer, hand: ByHand, opened_s: Sequence[float | None] | None = None
+) -> InfusionAnswer:
+    """Return a run with what is still to come, where the part is not full.
+
+    Parameters
+    ----------
+    run : InfusionAnswer
+    hand : ByHand
+        Feeds that were opened and vents that were clamped.
+    opened_s : sequence of (float or None), optional
+        As for `learnt_from`.
+    """
+    if run.beside is None:
+        return run
+    if run.learnt is not None:
+        forecast = learnt_forecast(run.learnt, run.on)
+    else:
+        forecast = planned_forecast(as_opened(run.job, opened_s))
+    plan = run.job.plan
+    opened, vents = dict(hand.opened), hand.open_vents(plan)
+    found = read_part_numbers(run.job, run.seen, forecast, opened, vents)
+    return run if found.left is None or found.left.filled else replace(run, ahead=found)
 
 
 def _write_photos(run: InfusionAnswer, camera: PartCamera, results: Path) -> None:

@@ -11,6 +11,7 @@ from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.beside.late import SURE_SD
 from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.outlook.numbers import PartNumbers
 from vision.common.atomic_files import plain
 
 
@@ -51,6 +52,7 @@ def run_json(run: InfusionAnswer) -> dict[str, Any]:
         "beside": None if run.beside is None else _beside(run.beside),
         "learnt": None if run.learnt is None else _learnt(run.learnt),
         "not_learnt": run.not_learnt,
+        "ahead": None if run.ahead is None else _ahead(run.ahead),
         "notes": run.notes,
         "made_from": None if run.made_from is None else asdict(run.made_from),
     }
@@ -101,6 +103,34 @@ def _beside(found: Beside) -> dict[str, Any]:
                 "where": one.where,
             }
             for one in found.strays
+        ],
+    }
+
+
+def _ahead(numbers: PartNumbers) -> dict[str, Any]:
+    left = numbers.left
+    return {
+        "forecast": "corrected" if numbers.learnt else "plan alone",
+        "left_fraction": None if left is None else left.left_share,
+        "full_s": None if left is None else left.end_s,
+        "full_low_s": None if left is None else left.low_s,
+        "full_high_s": None if left is None else left.high_s,
+        "feeds": [
+            {"name": feed.name, "state": feed.state, "text": feed.text} for feed in numbers.feeds
+        ],
+        "cut_offs": [
+            {
+                "x_mm": cut.x_mm,
+                "y_mm": cut.y_mm,
+                "area_mm2": cut.area_mm2,
+                "closes_s": cut.closes_s,
+                "closes_low_s": cut.low_s,
+                "closes_high_s": cut.high_s,
+                "closed": cut.closed,
+                "likely": cut.likely,
+                "hidden": cut.hidden,
+            }
+            for cut in numbers.cut_offs
         ],
     }
 

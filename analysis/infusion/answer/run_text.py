@@ -8,6 +8,7 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.learn.learnt import WHAT, LearntValue
+from analysis.infusion.outlook.words import ahead_rows
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
 
@@ -71,6 +72,7 @@ def rows(run: InfusionAnswer) -> list[Row]:
         out.append(Row("No feed there", text, (f"{mend}; then put it into part.toml",)))
     out += _resin(run)
     out += _learnt(run)
+    out += [] if run.ahead is None else ahead_rows(run.ahead)
     out += [Row("Doubt", text) for text in run.seen.doubts]
     return [*out, *(Row("Look at", text) for text in run.seen.warnings), *_notes(run)]
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from analysis.infusion.ahead.cut_offs import CutOff
-from vision.common.rounding import rounded
+from analysis.infusion.ahead.time_left import TimeLeft
+from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.part.answer.text import Row
+from vision.common.rounding import minutes, rounded
 
 
 def where_text(cut: CutOff) -> str:
@@ -26,3 +31,27 @@ def cut_off_text(cut: CutOff) -> str:
     when = "already" if cut.closed else f"in {left_text(cut)}"
     hidden = "; most of it hidden" if cut.hidden else ""
     return f"{will} {when}: {where_text(cut)}{hidden}"
+
+
+def ahead_rows(numbers: PartNumbers) -> list[Row]:
+    """Return what was still to come at the last photo of a part that is not full, row by row.
+
+    When it is full is told here only where the plan could not be corrected: else that stands
+    beside what was learnt.
+    """
+    if numbers.left is None or numbers.left.filled:
+        return []
+    more = () if numbers.learnt else (_until(numbers.left),)
+    out = [Row("Left", f"{100 * numbers.left.left_share:.0f} % dry at the last photo", more)]
+    out += [Row("Next feed", feed.text) for feed in numbers.feeds[:1]]
+    return out + [
+        Row("Shut-in air", f"{cut_off_text(cut)}, counted from the last photo")
+        for cut in numbers.cut_offs
+    ]
+
+
+def _until(left: TimeLeft) -> str:
+    if not math.isfinite(left.end_s):
+        return "by the plan alone some of it is never reached"
+    low, high = minutes(left.low_s, "down"), minutes(left.high_s, "up")
+    return f"by the plan alone, at the pace so far, full at {minutes(left.end_s)} ({low} to {high})"

@@ -5,7 +5,10 @@ from dataclasses import replace
 import pytest
 
 from analysis.infusion.answer.part_run import answer_part_run
+from analysis.infusion.answer.run_job import with_ahead
+from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_text import ADVICE, headline, lines
+from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
 
@@ -57,3 +60,21 @@ def test_nothing_measured_is_one_line_with_the_mend(tmp_path):
     (line,) = lines(unusable_run(tmp_path))
     assert "NOT MEASURED" in line
     assert line.endswith("move what stands before it.")
+
+
+def test_a_part_that_is_not_full_says_what_is_still_to_come(tmp_path):
+    job, answer = planned(tmp_path, feed=TWO + '\nopens_when = "wet"')
+    seen, _ = filled(job, answer, last_s=0.3 * answer.fill_time_s)
+    run = with_ahead(answer_part_run(job, answer, seen), ByHand())
+    text = "\n".join(lines(run))
+    assert "dry at the last photo" in text
+    assert "right line: not yet: 300 mm of it still dry" in text
+    assert run_json(run)["ahead"]["feeds"][0]["state"] == "not yet"
+    opened = with_ahead(answer_part_run(job, answer, seen), ByHand((("right line", 1.0),)))
+    assert "right line: not yet" not in "\n".join(lines(opened))
+
+
+def test_a_full_part_says_nothing_of_that(tmp_path):
+    run = with_ahead(even_run(tmp_path), ByHand())
+    assert (run.ahead is None) == (run.wet_share > 0.998)
+    assert ("dry at the last photo" in "\n".join(lines(run))) == (run.ahead is not None)

@@ -1,9 +1,13 @@
 """What lies ahead, in words."""
 
+from dataclasses import replace
+
 import pytest
 
-from analysis.infusion.outlook.words import cut_off_text, left_text, where_text
-from tests.made_up.part_board import cut_off
+from analysis.infusion.ahead.next_feed import NOT_YET, NextFeed
+from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.infusion.outlook.words import ahead_rows, cut_off_text, left_text, where_text
+from tests.made_up.part_board import LEFT, cut_off
 
 WHERE = "120 cm2, its air ends at x 400, y 250 mm"
 
@@ -25,3 +29,25 @@ def test_a_cut_off(more, said):
 def test_minutes_are_rounded_to_the_early_side():
     assert left_text(cut_off(minutes_left=4.99)) == "4.9 min (4.0 to 6.5)"
     assert where_text(cut_off()) == WHERE
+
+
+def test_what_is_still_to_come_row_by_row():
+    feed = NextFeed("second", NOT_YET, 500.0, 60.0, 0.0, "second: not yet: 60 mm of it still dry")
+    numbers = PartNumbers(0.6, left=LEFT, feeds=(feed,), cut_offs=(cut_off(),), learnt=True)
+    rows = ahead_rows(numbers)
+    assert [row.name for row in rows] == ["Left", "Next feed", "Shut-in air"]
+    assert rows[0].text == "40 % dry at the last photo"
+    assert rows[0].more == ()
+    assert rows[2].text.endswith(", counted from the last photo")
+
+
+def test_when_it_is_full_is_told_where_the_plan_was_not_corrected():
+    (row,) = ahead_rows(PartNumbers(0.6, left=LEFT))
+    assert row.more == ("by the plan alone, at the pace so far, full at 20 min (18 min to 24 min)",)
+    (never,) = ahead_rows(PartNumbers(0.6, left=replace(LEFT, end_s=float("inf"))))
+    assert "never reached" in never.more[0]
+
+
+def test_a_full_part_has_nothing_to_come():
+    assert ahead_rows(PartNumbers(1.0, left=replace(LEFT, filled=True))) == []
+    assert ahead_rows(PartNumbers(cannot="dark")) == []
