@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+import textwrap
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -18,6 +19,9 @@ from vision.settings.event_log import CLAMP, NOTE, RESIN_OPEN
 
 KEYS = "Type and press Enter:  o resin open   c clamp now   n TEXT note   g MBAR gauge   e end run"
 PLAIN_EVERY_S = 60.0
+ANSWER_S = 12.0
+"""How long an answer to what was typed stays on the screen."""
+INDENT = 12
 _UP, _CLEAR = "\x1b[{}A", "\x1b[2K"
 
 
@@ -73,6 +77,8 @@ class Screen:
     def __init__(self, out: TextIO, quiet: bool = False, layout: Layout = PANEL) -> None:
         self._out, self._quiet, self._layout = out, quiet, layout
         self._tall = 0
+        self._answer, self._answered_at = "", -float("inf")
+        self._lock = threading.Lock()
         self._said_at = -float("inf")
         self._said: tuple[str, ...] = ()
         self.in_place = bool(getattr(out, "isatty", lambda: False)()) and not quiet
@@ -81,7 +87,9 @@ class Screen:
         """Show the board as it stands."""
         lines = self._layout.write(board, elapsed_s)
         if self.in_place:
-            self._draw([*lines, self._layout.keys])
+            answered = now_s - self._answered_at < ANSWER_S
+            with self._lock:
+                self._draw([*lines, self._layout.keys, self._answer if answered else ""])
             return
         alarms = tuple(alarm.text for alarm in board.alarms)
         due = now_s - self._said_at >= PLAIN_EVERY_S and not self._quiet
@@ -90,9 +98,20 @@ class Screen:
             self._out.write("\n".join(lines) + "\n")
             self._out.flush()
 
+    def typed(self, answer: str, now_s: float) -> None:
+        """Take note of a line that was typed, which moved the screen, and show what is answered."""
+        if not self.in_place:
+            if answer:
+                self._out.write(f"{answer}\n")
+                self._out.flush()
+            return
+        with self._lock:
+            self._tall += 1
+            self._answer, self._answered_at = answer, now_s
+
     def _draw(self, lines: list[str]) -> None:
-        width = shutil.get_terminal_size().columns
-        lines = [line if len(line) < width else line[: width - 4] + "..." for line in lines]
+        size = shutil.get_terminal_size()
+        lines = fitted(lines, size.columns, size.lines)
         up = _UP.format(self._tall) if self._tall else ""
         extra = max(0, self._tall - len(lines))
         text = up + "".join(f"\r{_CLEAR}{line}\n" for line in lines)
@@ -100,6 +119,23 @@ class Screen:
         self._tall = len(lines)
         self._out.write(text)
         self._out.flush()
+
+
+def fitted(lines: list[str], columns: int, rows: int) -> list[str]:
+    """Return lines broken to a screen's width, and no more of them than it has rows.
+
+    Examples
+    --------
+    >>> fitted(["Clock:      0:18 since resin start", "Gel:        at 90:00"], 26, 24)
+    ['Clock:      0:18 since', '            resin start', 'Gel:        at 90:00']
+    >>> fitted(["one", "two", "three"], 26, 3)
+    ['one', '...']
+    """
+    indent = " " * INDENT if columns > 2 * INDENT else ""
+    out: list[str] = []
+    for line in lines:
+        out += textwrap.wrap(line, max(columns - 1, 1), subsequent_indent=indent) or [""]
+    return out if len(out) < rows else [*out[: max(rows - 2, 0)], "..."]
 
 
 def run_command(watch: Watch, line: str, keys: str = KEYS) -> str:
@@ -141,11 +177,23 @@ def _gauge(watch: Watch, text: str) -> str:
 def listen(
     watch: Watch,
     keys: IO[str],
-    say: Callable[[str], None],
+    typed: Callable[[str], None],
     more: Mapping[str, Callable[[str], str]] | None = None,
     layout: Layout = PANEL,
 ) -> threading.Thread:
-    """Obey typed lines in the background, on every system alike; `more` adds words of its own."""
+    """Obey typed lines in the background, on every system alike.
+
+    Parameters
+    ----------
+    watch : Watch
+    keys : text file
+        What is typed, line by line.
+    typed : callable
+        Given the answer to each line, empty where there is none.
+    more : mapping of str to callable, optional
+        Words of a run's own; each is given the rest of the line and returns the answer.
+    layout : Layout
+    """
     from vision.errors import WetlineError
 
     def work() -> None:
@@ -156,8 +204,7 @@ def listen(
                 answer = run_command(watch, line, layout.keys) if own is None else own(rest.strip())
             except WetlineError as error:
                 answer = str(error)
-            if answer:
-                say(answer)
+            typed(answer)
 
     thread = threading.Thread(target=work, name="keys", daemon=True)
     thread.start()
@@ -176,7 +223,7 @@ def run_in_terminal(
 
     screen = Screen(out or sys.stderr, quiet, layout)
     if sys.stdin is not None and sys.stdin.isatty():
-        listen(watch, sys.stdin, lambda text: print(text, file=sys.stderr), more, layout)
+        listen(watch, sys.stdin, lambda text: screen.typed(text, time.monotonic()), more, layout)
     watch.start()
     while watch.board.state != ENDED:
         screen.show(watch.board, watch.elapsed_s(), time.monotonic())

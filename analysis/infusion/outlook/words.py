@@ -41,8 +41,7 @@ def ahead_rows(numbers: PartNumbers) -> list[Row]:
     """
     if numbers.left is None or numbers.left.filled:
         return []
-    more = () if numbers.learnt else (_until(numbers.left),)
-    out = [Row("Left", f"{100 * numbers.left.left_share:.0f} % dry at the last photo", more)]
+    out = [] if numbers.learnt else [Row("Full", _until(numbers.left))]
     out += [Row("Next feed", feed.text) for feed in numbers.feeds[:1]]
     return out + [
         Row("Shut-in air", f"{cut_off_text(cut)}, counted from the last photo")

@@ -1,6 +1,7 @@
 """The board in the terminal, and what is typed there."""
 
 import io
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from analysis.panel.gauge_readings import read_readings
 from analysis.watch.board import Board, Front, Gel, Numbers
 from analysis.watch.end_forecast import EndForecast
-from analysis.watch.terminal import Screen, board_lines, run_command
+from analysis.watch.terminal import ANSWER_S, Screen, board_lines, fitted, run_command
 from tests.made_up.live_run import write_panel
 from tests.made_up.live_shop import Shop
 from vision.settings.event_log import read_stamps
@@ -56,6 +57,45 @@ def test_terminal_draws_in_place_and_says_little_elsewhere():
     assert terminal.getvalue().count("\x1b[") > 20
     assert terminal.getvalue().count("A\r") == 19  # goes back up each time
     assert file.getvalue().count("Front:") == 1  # once a minute
+
+
+def ups(text):
+    """How far each redraw went up."""
+    return [int(n) for n in re.findall(r"\x1b\[(\d+)A\r", text)]
+
+
+def test_a_typed_line_leaves_nothing_behind_and_its_answer_stays_a_while():
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal = Terminal()
+    screen = Screen(terminal)
+    screen.show(BOARD, 420.0, 0.0)
+    screen.show(BOARD, 420.0, 0.5)
+    screen.typed("noted: second line is open", 0.7)
+    screen.show(BOARD, 420.0, 1.0)
+    screen.show(BOARD, 420.0, 1.0 + ANSWER_S)
+    first, second, third = ups(terminal.getvalue())
+    assert second == first + 1  # the line that was typed
+    assert third == first
+    assert terminal.getvalue().count("noted: second line is open") == 1
+
+
+def test_a_long_line_is_broken_and_a_low_screen_is_not_run_over():
+    lines = ["!! ACT NOW: " + "word " * 40, *(f"Line {k}" for k in range(40))]
+    out = fitted(lines, 60, 24)
+    assert len(out) == 23
+    assert out[-1] == "..."
+    assert all(len(line) < 60 for line in out)
+    assert " ".join(" ".join(out[:4]).split()) == " ".join(lines[0].split())
+
+
+def test_elsewhere_an_answer_is_a_line():
+    file = io.StringIO()
+    Screen(file).typed("noted", 0.0)
+    Screen(file).typed("", 0.0)
+    assert file.getvalue() == "noted\n"
 
 
 def test_typed_keys(tmp_path):

@@ -153,11 +153,93 @@ GOOD = {
 }
 
 
+UNEVEN = 0.1
+"""Log-normal spread of the cloth's K in the parts of a number."""
+FRAME = (box(190, 110, 290, 210),)
+"""A hole in the plate, such as a hatch."""
+
+
+def numbered(number: int) -> World:
+    """Return the part of a number: an outline, one or two feeds, vents, gaps, a patch, by chance.
+
+    The same number gives the same part. Its cloth is uneven.
+    """
+    rng = np.random.default_rng(number)
+    plate = line((0, 0), (0, 320)), line((480, 0), (480, 320))
+    middle, corner = line((240, 0), (240, 320)), line((475, 5))
+    short = line((480, 0), (480, 130))
+    shapes = {
+        "plate": (PLATE, (), [plate[:1], plate, (middle,)], [(plate[1],), (corner,), (short,)]),
+        "frame": (PLATE, FRAME, [plate[:1], plate], [(plate[1],), (corner,), (short,)]),
+        "ell": (
+            ELL,
+            (),
+            [(line((0, 0), (480, 0)),), (line((480, 0), (480, 160)),)],
+            [(line((0, 360), (200, 360)),), (line((475, 155)), line((100, 355)))],
+        ),
+        "octagon": (
+            OCTAGON,
+            (),
+            [(line((0, 60), (0, 260)),), (line((260, 0), (260, 320)),)],
+            [(line((520, 60), (520, 260)), line((0, 60), (0, 260))), (line((515, 65)),)],
+        ),
+        "strip": (STRIP, (), [(line((0, 0), (0, 160)),)], [(line((640, 0), (640, 160)),)]),
+        "disc": (DISC, (), [(line((200, 200)),)], [tuple(o.points_mm for o in RIM)]),
+    }
+    name = str(rng.choice(list(shapes)))
+    outline, holes, feeds, vents = shapes[name]
+    inlets = feeds[int(rng.integers(len(feeds)))]
+    outlets = vents[int(rng.integers(len(vents)))]
+    low, size = outline.min(axis=0), np.ptp(outline, axis=0)
+    x, y = low + size * rng.uniform(0.2, 0.6, 2) * (1.0, 0.3 if name == "ell" else 1.0)
+    wide, tall = size * rng.uniform(0.15, 0.3, 2)
+    patch = _slow(box(x, y, x + wide, y + tall), float(rng.choice([0.02, 0.3, 0.7, 1.4])))
+    edge = line((0, 0), (size[0], 0)) if name in ("plate", "frame", "ell", "strip") else None
+    gap = float(rng.choice([0.0, 0.4, 0.8]))
+    return World(
+        outline,
+        replace(CLOTH, k2_m2=CLOTH.k1_m2 * rng.uniform(0.5, 1.0)),
+        tuple(
+            Inlet(f"feed {k}", points, radius_mm=0.0 if len(points) > 1 else 6.0)
+            for k, points in enumerate(inlets, start=1)
+        ),
+        tuple(Outlet(f"vent {k}", points) for k, points in enumerate(outlets, start=1)),
+        holes_mm=holes,
+        patches=(patch,) if rng.integers(2) else (),
+        slots=(Slot(edge, gap),) if gap and edge is not None else (),
+        clock=SLOW,
+        log_sd=UNEVEN,
+    )
+
+
+def nearly(world: World, seed: int) -> World:
+    """Return a part as it is known once it was learnt from: cloth to 5 %, gaps to a tenth."""
+    rng = np.random.default_rng(seed)
+
+    def times(layup: Layup, factor: float) -> Layup:
+        return replace(layup, k1_m2=factor * layup.k1_m2, k2_m2=factor * layup.k2_m2)
+
+    return replace(
+        world,
+        layup=times(world.layup, rng.uniform(0.95, 1.05)),
+        patches=tuple(
+            replace(p, layup=times(p.layup, rng.uniform(0.95, 1.05))) for p in world.patches
+        ),
+        slots=tuple(
+            replace(slot, width_mm=slot.width_mm * rng.uniform(0.9, 1.1)) for slot in world.slots
+        ),
+        log_sd=0.0,
+    )
+
+
 @cache
 def flow_case(kind: str, name: str) -> tuple[World, Filled, list[Closing]]:
-    """Return a case of kind "cut off" or "good": the part, how it fills, and what is cut off."""
-    world = (CUT_OFF if kind == "cut off" else GOOD)[name]
-    filled = fill(world, step_mm=16.0, px_mm=PX_MM)
+    """Return a case of kind "cut off", "good" or "number": part, filling, what is cut off."""
+    if kind == "number":
+        world = numbered(int(name))
+    else:
+        world = (CUT_OFF if kind == "cut off" else GOOD)[name]
+    filled = fill(world, step_mm=16.0, px_mm=PX_MM, seed=int(name) if kind == "number" else 0)
     return world, filled, closings(filled, world.outlets)
 
 

@@ -67,7 +67,7 @@ def test_a_part_that_is_not_full_says_what_is_still_to_come(tmp_path):
     seen, _ = filled(job, answer, last_s=0.3 * answer.fill_time_s)
     run = with_ahead(answer_part_run(job, answer, seen), ByHand())
     text = "\n".join(lines(run))
-    assert "dry at the last photo" in text
+    assert "by the plan alone, at the pace so far, full at" in text
     assert "right line: not yet: 300 mm of it still dry" in text
     assert run_json(run)["ahead"]["feeds"][0]["state"] == "not yet"
     opened = with_ahead(answer_part_run(job, answer, seen), ByHand((("right line", 1.0),)))
@@ -77,4 +77,4 @@ def test_a_part_that_is_not_full_says_what_is_still_to_come(tmp_path):
 def test_a_full_part_says_nothing_of_that(tmp_path):
     run = with_ahead(even_run(tmp_path), ByHand())
     assert (run.ahead is None) == (run.wet_share > 0.998)
-    assert ("dry at the last photo" in "\n".join(lines(run))) == (run.ahead is not None)
+    assert ("at the pace so far" in "\n".join(lines(run))) == (run.ahead is not None)
