@@ -11,6 +11,7 @@ from __future__ import annotations
 import importlib.util
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -22,7 +23,7 @@ from analysis.part.plan.part_toml import read_part
 from sample_frames._part_world import World
 from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cases import CASES
-from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, job_of
+from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, flow_case, job_of, nearly, otherwise
 from tests.made_up.parts.made_part import made_part, true_filling
 from tests.made_up.parts.scored import at_places, score_arrival, score_cut_offs
 
@@ -107,10 +108,11 @@ def true_values(world: World) -> list[float]:
 
 def cut_offs(as_planned: bool) -> None:
     """Print the scores of areas cut off, with the plan's own forecast, not corrected."""
+    plan = () if as_planned else (otherwise,)
     print("cut-offs, the plan as it was:" if as_planned else "cut-offs, the plan unlike it:")
     early, alarms = 0, 0
     for name in CUT_OFF:
-        score = score_cut_offs("cut off", name, as_planned)
+        score = score_cut_offs("cut off", name, *plan)
         early += score.lead_min >= 2.0
         closes = score.closing.time_s / 60 if score.closing else float("nan")
         print(
@@ -118,11 +120,23 @@ def cut_offs(as_planned: bool) -> None:
             f"before; told of elsewhere {score.false_alarms} times"
         )
     for name in GOOD:
-        score = score_cut_offs("good", name, as_planned)
+        score = score_cut_offs("good", name, *plan)
         alarms += score.false_alarms > 0
         print(f"good:    {name:22} {score.false_alarms} false alarms")
     print(f"told two minutes ahead: {early} of {len(CUT_OFF)}")
     print(f"good runs with a false alarm: {alarms} of {len(GOOD)}")
+
+
+def by_chance(count: int = 75) -> None:
+    """Print the alarms in parts made by chance, the forecast as good as a learnt one."""
+    alarms, good = [], 0
+    for number in range(count):
+        if flow_case("number", str(number))[2]:
+            continue  # something is cut off there, or the plan itself does it
+        good += 1
+        score = score_cut_offs("number", str(number), partial(nearly, seed=number + 1000))
+        alarms += [number] if score.false_alarms else []
+    print(f"parts by chance in which nothing is cut off, with a false alarm: {alarms} of {good}")
 
 
 def main() -> None:
@@ -135,6 +149,7 @@ def main() -> None:
     learnt(names)
     for as_planned in (True, False):
         cut_offs(as_planned)
+    by_chance()
 
 
 if __name__ == "__main__":

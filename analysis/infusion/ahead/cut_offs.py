@@ -19,7 +19,7 @@ LEAST_SHARE = 5e-3
 """A smaller share of the part that is cut off is left out, and so is one of fewer cells than
 `LEAST_CELLS`: the front is not seen so well. Common practice, no source."""
 LEAST_CELLS = 8
-SURE_SHARE, SURE_HELD = 0.015, 0.8
+SURE_SHARE, SURE_HELD = 0.02, 0.8
 """One that is still to come is likely when it is of this share of the part and is cut off in this
 share of the cases; a front that runs unlike its forecast leaves smaller ones by chance."""
 SAME = 0.3

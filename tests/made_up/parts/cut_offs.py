@@ -69,18 +69,22 @@ def _slow(points, share, name="tight patch"):
     return Patch(name, points, replace(CLOTH, k1_m2=share * CLOTH.k1_m2, k2_m2=share * CLOTH.k2_m2))
 
 
-def _plate(*patches, inlets=(), outlets=(), slots=(), outline=PLATE, layup: Layup = CLOTH):
+def _plate(*patches, inlets=(), outlets=(), slots=(), outline=PLATE, holes=()):
     return World(
         outline,
-        layup,
+        CLOTH,
         inlets or (Inlet("left", line((0, 0), (0, 320))),),
         outlets or (Outlet("right", line((480, 0), (480, 320))),),
+        holes_mm=holes,
         patches=patches,
         slots=slots,
         clock=SLOW,
     )
 
 
+FRAME = (box(190, 110, 290, 210),)
+"""A hole in the plate, such as a hatch."""
+BOTH = (Inlet("left", line((0, 0), (0, 320))), Inlet("right", line((480, 0), (480, 320))))
 RIM = tuple(Outlet(f"rim {k}", DISC[[6 * k, 6 * k + 3]]) for k in range(8))
 TOP = line((0, 0), (480, 0))
 STRIP_WAYS = {
@@ -108,10 +112,7 @@ CUT_OFF = {
     "strip": _plate(_slow(box(240, 30, 380, 130), 0.02), **STRIP_WAYS),
     "octagon": _plate(_slow(box(320, 80, 450, 240), 0.02), **BOTH_ENDS),
     "two lines": _plate(
-        inlets=(
-            Inlet("left", line((0, 0), (0, 320))),
-            Inlet("right", line((480, 0), (480, 320))),
-        ),
+        inlets=BOTH,
         outlets=(Outlet("left of the middle", line((160, 0), (160, 320))),),
     ),
     "disc": _plate(
@@ -119,6 +120,9 @@ CUT_OFF = {
         outline=DISC,
         inlets=(Inlet("middle", line((200, 200)), radius_mm=6.0),),
         outlets=RIM,
+    ),
+    "frame": _plate(
+        holes=FRAME, inlets=BOTH, outlets=(Outlet("above", line((240, 0), (240, 110))),)
     ),
     "ell": _plate(
         outline=ELL,
@@ -142,6 +146,15 @@ GOOD = {
         inlets=(Inlet("middle", line((200, 200)), radius_mm=6.0),),
         outlets=RIM,
     ),
+    "frame": _plate(holes=FRAME),
+    "frame, two lines": _plate(
+        holes=FRAME,
+        inlets=BOTH,
+        outlets=(
+            Outlet("above", line((240, 0), (240, 110))),
+            Outlet("below", line((240, 210), (240, 320))),
+        ),
+    ),
     "ell": _plate(
         outline=ELL,
         inlets=(Inlet("right", line((480, 0), (480, 160))),),
@@ -155,8 +168,6 @@ GOOD = {
 
 UNEVEN = 0.1
 """Log-normal spread of the cloth's K in the parts of a number."""
-FRAME = (box(190, 110, 290, 210),)
-"""A hole in the plate, such as a hatch."""
 
 
 def numbered(number: int) -> World:

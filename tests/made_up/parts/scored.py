@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +14,9 @@ from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.plan.part_toml import PartJob
-from sample_frames._part_world import Filled
+from sample_frames._part_world import Filled, World
 from tests.made_up.part_seen import part_seen
-from tests.made_up.parts.cut_offs import Closing, flow_case, job_of, otherwise
+from tests.made_up.parts.cut_offs import Closing, flow_case, job_of
 from vision.part_records import PartSeen
 from vision.records import FloatArray
 
@@ -80,14 +81,16 @@ class CutOffScore:
     false_alarms: int
 
 
-def score_cut_offs(kind: str, name: str, as_planned: bool = True) -> CutOffScore:
+def score_cut_offs(
+    kind: str, name: str, plan: Callable[[World], World] = lambda world: world, looks: int = LOOKS
+) -> CutOffScore:
     """Look at a run again and again as it fills, and note when a cut-off was first told.
 
     It must be told from then on at every look until it closes; what is told of another place is a
-    false alarm. The forecast is that of the plan, which is right, or one that is not.
+    false alarm. The forecast is that of the part as it is, or as `plan` makes it out.
     """
     world, filled, true = flow_case(kind, name)
-    job = job_of(world if as_planned else otherwise(world))
+    job = job_of(plan(world))
     links = fill_plan(job.plan, opening_impulses(job.plan, job.impulse)).links
     centre = links.centre_mm[: links.cells]
     arrival = at_places(filled, centre[:, 0], centre[:, 1])
@@ -96,7 +99,7 @@ def score_cut_offs(kind: str, name: str, as_planned: bool = True) -> CutOffScore
     end = closing.time_s if closing else 0.98 * filled.fill_s
     told: list[tuple[float, bool]] = []
     false = 0
-    for time_s in np.linspace(0.1, 0.999, LOOKS) * end:
+    for time_s in np.linspace(0.1, 0.999, looks) * end:
         seen = part_seen(links, arrival, last_s=float(time_s), noise_s=2.0)
         ahead = look_ahead(bring_on_plan(seen, links), planned)
         cuts = [cut for cut in find_cut_offs(job.plan, ahead) if cut.likely]
