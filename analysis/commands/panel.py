@@ -354,7 +354,7 @@ def resin(
 @click.option("--gel-min", type=Measure(TIME_MIN, above=0, at_most=2880),
               help="From lock-off to the end of gel.")  # fmt: skip
 @click.option("--panel", "folder", type=FOLDER,
-              help="Panel folder to keep it in.  [default: the one the log lies in]")  # fmt: skip
+              help="Panel or part folder to keep it in.  [default: that of the log]")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def drawdown(
     log: Path,

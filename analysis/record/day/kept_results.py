@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from analysis.part.part_folder import is_part
 from analysis.record.input_files import file_hash
 from vision.common.atomic_files import plain, read_json, write_json
 from vision.errors import WetlineError
@@ -62,18 +63,18 @@ def keep_result(
 
 
 def keep_drawdown(log: Path, readings: GaugeLog, found: Drawdown, folder: Path | None) -> None:
-    """Keep a drawdown in its panel folder: the one given, or the one that the log lies in.
+    """Keep a drawdown in the folder of its panel or part: the one given, or that the log lies in.
 
-    Nothing is kept where the log lies in no panel folder and none is given.
+    Nothing is kept where the log lies in no such folder and none is given.
 
     Raises
     ------
     WetlineError
-        If the folder given is no panel folder.
+        If the folder given is neither a panel's nor a part's.
     """
     if folder is None:
-        home = next((p for p in (log.parent, log.parent.parent) if _is_panel(p)), None)
-    elif _is_panel(folder):
+        home = next((p for p in (log.parent, log.parent.parent) if _has_record(p)), None)
+    elif _has_record(folder):
         home = folder
     else:
         raise WetlineError(f"{folder}: no panel.toml: make one with `wetline new {folder}`")
@@ -86,8 +87,8 @@ def keep_drawdown(log: Path, readings: GaugeLog, found: Drawdown, folder: Path |
     keep_result(home, "drawdown", plain(values), log)
 
 
-def _is_panel(folder: Path) -> bool:
-    return (folder / "panel.toml").is_file()
+def _has_record(folder: Path) -> bool:
+    return (folder / "panel.toml").is_file() or is_part(folder)
 
 
 def kept_result(folder: Path, name: str, log: str = "") -> Kept:

@@ -14,6 +14,7 @@ from analysis.part.answer.job import answer_job
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.part_folder import MAP, NUMBERS, RECORDS, TABLE
 from analysis.record.day.day_records import Day
+from analysis.record.day.kept_results import kept_result
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.day.seal import write_seal
 from analysis.record.day.stage_pictures import stage_pictures
@@ -22,7 +23,7 @@ from analysis.record.part.part_marks import flow_on_part, part_marks_figure
 from analysis.record.part.part_story import PartFiled, part_report
 from analysis.record.render.html import report_html
 from analysis.record.render.pdf import write_pdf
-from analysis.record.story.filed import Filed, gather_stamped
+from analysis.record.story.filed import DRAWDOWN, Filed, gather_stamped
 from analysis.record.story.inches import report_in_inches
 from vision.common.atomic_files import write_text
 from vision.common.outside.input_files import read_text
@@ -126,6 +127,7 @@ def gather_part(folder: Path, planned: PartAnswer, arrival: KeptArrival | None) 
         of="part",
         pictures=tuple(stage_pictures(folder, filed.day, usable=False)),
         marks=tuple(flow_on_part(mark, arrival, planned) for mark in filed.day.marks),
+        drawdown=kept_result(folder, DRAWDOWN, "log_file"),
     )
 
 

@@ -28,7 +28,7 @@ from analysis.record.story.blocks import (
 )
 from analysis.record.story.filed import Filed
 from analysis.record.story.run_sections import gauge_blocks, stamp_blocks
-from analysis.record.story.shop_sections import photos_of
+from analysis.record.story.shop_sections import drawdown_section, photos_of
 from vision.common.rounding import lapse, minutes, scientific
 
 Content = Mapping[str, Any]
@@ -80,7 +80,7 @@ def part_report(planned: PartAnswer, run: Content, beside: PartFiled, version: s
         _setup(filed),
         _panel(planned, beside.panel),
         Section("Expected: the plan", (Table(_plan_rows(planned)),)),
-        Section("Drawdown", tuple(photos_of(filed, "drawdown"))),
+        drawdown_section(filed),
         _seen(run, beside.pictures, filed),
         _corrected(run),
         demoulded(filed, beside.marked),
@@ -96,7 +96,7 @@ def part_report(planned: PartAnswer, run: Content, beside: PartFiled, version: s
         about="Infused part: panel, plan and part" + (f", {start}" if start else ""),
         verdict=_verdict(run),
         numbers=_numbers(run, len(filed.faults)),
-        sections=tuple(section for section in sections if section.blocks),
+        sections=tuple(section for section in sections if section is not None and section.blocks),
         version=version,
     )
 
@@ -114,10 +114,13 @@ def _missing(filed: Filed) -> list[str]:
     """Return what the record lacks, and what would put it in."""
     shown = {picture.photo.stage for picture in filed.pictures}
     absent = [stage for stage in STAGES[:-1] if stage not in shown]
-    if not absent:
-        return []
-    named = ", ".join(absent)
-    return [f"Photos of {named}: none filed. `wetline record FOLDER PHOTO --stage ...`."]
+    lines = []
+    if not filed.drawdown.values:
+        lines.append("Drawdown: none kept. `wetline drawdown LOG.csv` on a log in the folder.")
+    if absent:
+        named = ", ".join(absent)
+        lines.append(f"Photos of {named}: none filed. `wetline record FOLDER PHOTO --stage ...`.")
+    return lines
 
 
 def why_nothing_is_told(run: Content) -> str:

@@ -162,6 +162,21 @@ def test_inches_stand_beside_millimetres_on_letter(tmp_path):
     assert "size: letter" in text
 
 
+def test_a_drawdown_on_a_log_in_the_part_s_folder_is_in_its_record(tmp_path):
+    write_run(even_run(tmp_path), tmp_path / "results", None)
+    assert "Drawdown: none kept" in write_part_record(tmp_path).page.read_text(encoding="utf-8")
+    log = tmp_path / "drawdown.csv"
+    log.write_text("time_min,bag_mbar\n0,22\n5,23\n10,25\n15,26\n20,28\n", encoding="utf-8")
+    assert CliRunner().invoke(main, ["drawdown", str(log)]).exit_code == 0
+    text = write_part_record(tmp_path).page.read_text(encoding="utf-8")
+    assert "<h2>Drawdown</h2>" in text
+    assert "22 mbar" in text
+    assert "Drawdown: none kept" not in text
+    log.write_text("time_min,bag_mbar\n0,22\n5,60\n", encoding="utf-8")
+    text = write_part_record(tmp_path).page.read_text(encoding="utf-8")
+    assert "drawdown.csv has changed since" in text
+
+
 def test_stamps_of_a_watched_part_are_in_its_record(tmp_path):
     write_run(even_run(tmp_path), tmp_path / "results", None)
     add_stamp(tmp_path, Stamp(1000.0, RESIN_OPEN))
