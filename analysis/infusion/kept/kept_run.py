@@ -108,7 +108,7 @@ def read_kept(path: Path) -> KeptRun:
     made = numbers["made_from"]
     if made["part_toml"] != plan_stamp(job.path):
         raise WetlineError(
-            f"{job.path}: it, or a file that it names, has changed since its run: run "
+            f"{job.path}: it, fix.csv or a file that it names has changed since its run: run "
             f"`wetline run {path}` again"
         )
     return KeptRun(path, results, job, numbers, _arrival(results, path), tuple(made["photos"]))

@@ -64,7 +64,8 @@ def points_to_tap(shape: PartShape, file: str, most: int = MOST) -> tuple[AskedP
     rings = [apply_homography(matrix, ring) for ring in (shape.outline_mm, *shape.holes_mm)]
     size = float(np.ptp(rings[0], axis=0).max())
     outer = _corners(rings[0], size)
-    inner = [corner for ring in rings[1:] for corner in _corners(ring, size)]
+    holes = [(ring, corner) for ring in rings[1:] for corner in _corners(ring, size)]
+    inner = [corner for _, corner in holes]
     if len(outer) + len(inner) < FEWEST:
         raise WetlineError(
             f"{file}: [outline]: has {len(outer) + len(inner)} corners that a finger can find, and "
@@ -78,8 +79,9 @@ def points_to_tap(shape: PartShape, file: str, most: int = MOST) -> tuple[AskedP
     else:
         order = _spread(found, most)
     order = _clockwise(found, order[:FEWEST]) + _clockwise(found, order[FEWEST:])
+    around = [rings[0]] * len(outer) + [ring for ring, _ in holes]
     words = _told_apart(
-        [_words(shape, found[k], rings[0], bool(is_inner[k]), size) for k in order], found[order]
+        [_words(shape, found[k], rings[0], around[k], size) for k in order], found[order]
     )
     on_plan = apply_homography(np.linalg.inv(matrix), found[order])
     return tuple(
@@ -120,18 +122,22 @@ def _clockwise(points: FloatArray, chosen: list[int]) -> list[int]:
 
 
 def _words(
-    shape: PartShape, at: FloatArray, outline: FloatArray, is_inner: bool, size: float
+    shape: PartShape, at: FloatArray, outline: FloatArray, ring: FloatArray, size: float
 ) -> str:
-    """Return where a corner lies, in words; `at` and `outline` in canvas mm."""
-    low, span = outline.min(axis=0), np.ptp(outline, axis=0)
-    share = (at - low) / span
-    down = "upper" if share[1] < 0.34 else "lower" if share[1] > 0.66 else ""
-    along = "left" if share[0] < 0.34 else "right" if share[0] > 0.66 else "middle"
-    place = f"{down} {along}".strip()
-    place = "in the middle" if place == "middle" else place
-    text = f"corner of an opening, {place}" if is_inner else place
+    """Return where a corner of a ring lies, in words; places in canvas mm."""
+    text = _where(at, ring)
+    if ring is not outline:
+        text = f"opening at the {_where(ring.mean(axis=0), outline)}, its {text} corner"
     beside = _beside(shape, at, BESIDE_SHARE * size)
     return f"{text}, by feed {beside!r}" if beside else text
+
+
+def _where(at: FloatArray, ring: FloatArray) -> str:
+    """Return where in a ring's box a place lies."""
+    share = (at - ring.min(axis=0)) / np.ptp(ring, axis=0)
+    down = "upper" if share[1] < 0.34 else "lower" if share[1] > 0.66 else ""
+    along = "left" if share[0] < 0.34 else "right" if share[0] > 0.66 else "middle"
+    return f"{down} {along}".strip()
 
 
 def _told_apart(words: list[str], at: FloatArray) -> list[str]:

@@ -45,7 +45,15 @@ def test_no_more_than_eight_are_asked_for_and_corners_of_openings_come_last():
     points = points_to_tap(shape(RECTANGLE, [hole, hole + np.array([200.0, 0])]), "part.toml")
     assert len(points) == 8
     assert all("opening" not in point.words for point in points[:4])
-    assert all(point.words.startswith("corner of an opening") for point in points[4:])
+    assert all(point.words.startswith("opening at the") for point in points[4:])
+    assert len({point.words for point in points}) == 8
+
+
+def test_corners_of_an_opening_are_told_by_its_place_and_theirs():
+    hole = np.array([[180.0, 100], [280, 100], [280, 160], [180, 160]])
+    words = [point.words for point in points_to_tap(shape(RECTANGLE, [hole]), "part.toml")]
+    assert words[4] == "opening at the upper left, its upper left corner"
+    assert words[6] == "opening at the upper left, its lower right corner"
 
 
 def test_steps_of_a_curve_are_no_corners():
