@@ -158,7 +158,7 @@ def test_lines_at_asked_times_are_drawn_on_a_photo_of_the_run(part, monkeypatch)
     done = run("lines", part)
     assert done.exit_code == 1
     assert "no run of this part" in done.output
-    monkeypatch.setattr(run_job, "learnt_from", lambda answer: answer)
+    monkeypatch.setattr(run_job, "learnt_from", lambda answer, opened_s=None: answer)
     run_job.run_part(part)
     names = sorted(path.name for path in (part / "frames").iterdir())
     done = run("lines", part, names[20], "--minutes", "1,2.5")
