@@ -232,7 +232,7 @@ SAID = {
     "vision/frames/video.py": ["is said to play slower", "the whole film stands for"],
     "vision/check/doubts.py": [
         "the light can be read in two ways", "show the front elsewhere than it was read",
-        "photos by themselves show",
+        "photos by themselves show", "looks dry behind the front, and yet changed for good",
     ],
     "analysis/fit/permeability.py": [
         "the front slowed from about", "the front runs as if resin had entered",

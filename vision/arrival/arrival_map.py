@@ -16,6 +16,7 @@ from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_d
 from vision.check.redraw import redraw
 from vision.check.second_front import read_second_front
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray, SecondFront
+from vision.repair.dry_patches import find_doubtful_dry
 from vision.repair.feed import Feed, FeedOnCanvas, first_front
 from vision.repair.initial_wet import find_initial_wet
 from vision.repair.inpaint import Course, Sighting
@@ -101,17 +102,18 @@ def measure(
     mm_per_px, step_s = feed.mm_per_px, float(np.median(np.diff(times)))
     settings = (settings or TrackerSettings()).on_canvas(mm_per_px, step_s)
     wetting = find_wetting(stack, settings)
-    course = Course(times, feed)
-    wetting, before, wet_frame, known = _repaired(wetting, course, region, settings)
+    steps, course = wetting.steps, Course(times, feed)
+    seen, changed = _seen(wetting, region, feed, settings)
+    wetting, before, wet_frame, known = _repaired(wetting, course, seen, settings)
     cut = measure_strips(wet_frame, count)
     if not feed.is_known:
         feed = feed.at(_find_point(cut, count, known))
     redrawing = redraw(wetting, wet_frame, known & ~before, feed, settings.check, settings.wetting)
     known &= ~redrawing.unexplained
-    offset_px, width_px = edge_offsets(wetting, wet_frame, known & ~before, settings.edge)
-    edge_mm = width_px * mm_per_px
-    reason = cannot_see(wetting.coarse, wet_frame, known, feed, edge_mm, settings)
-    fronts = Fronts(cut, times, offset_px, feed)
+    edge = edge_offsets(wetting, wet_frame, known & ~before, settings.edge)
+    blur_mm = edge.width_px * mm_per_px
+    reason = cannot_see(wetting.coarse, wet_frame, known, feed, blur_mm, settings)
+    fronts = Fronts(cut, times, edge.offset_px, feed)
     start, start_sd = fronts.start(settings.start) if start_s is None else (start_s - zero, 0.0)
     arrival_s = fronts.arrival_s(start) - start
     arrival = ArrivalMap(
@@ -121,26 +123,34 @@ def measure(
         mm_per_px=mm_per_px,
         last_s=float(times[-1] - start),
     )
-    steps, pixel_sd = wetting.steps, 0.15 + wetting.pixels.sigma / 2
     return Measured(
         arrival=arrival,
         start_s=start + zero,
         start_sd_s=start_sd,
-        edge_sd_mm=mm_per_px * float(np.hypot(0.25 * width_px, pixel_sd)),
+        edge_sd_mm=mm_per_px * edge.sd_px(wetting.pixels.sigma),
         stack_s=times - start,
         hidden_share=hidden_share(wet_frame, known, count),
         reason=reason,
         feed=feed.feed,
         row_doubts=row_doubts(redrawing, settings.check),
-        doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
-        steps=wetting.steps,
+        doubts=run_doubts(redrawing, steps, settings, wetting.coarse.other_light, changed),
+        steps=steps,
         second=None if steps is None else read_second_front(steps, times - start, feed),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
 
 
+def _seen(
+    wetting: Wetting, region: BoolArray | None, feed: FeedOnCanvas, settings: TrackerSettings
+) -> tuple[BoolArray, BoolArray]:
+    """Return what was seen, and patches that were not but changed; both of the canvas's shape."""
+    seen = wetting.seen if region is None else wetting.seen & region
+    doubtful = find_doubtful_dry(wetting, seen, feed.feed.is_point, settings.repair)
+    return seen & ~doubtful.holes, doubtful.changed
+
+
 def _repaired(
-    wetting: Wetting, course: Course, region: BoolArray | None, settings: TrackerSettings
+    wetting: Wetting, course: Course, seen: BoolArray, settings: TrackerSettings
 ) -> tuple[Wetting, BoolArray, IntArray, BoolArray]:
     """Mend what was wet before the first frame, not seen, or not likely.
 
@@ -156,7 +166,6 @@ def _repaired(
         What was not filled.
     """
     own, count = settings.repair, len(course.times_s)
-    seen = wetting.seen if region is None else wetting.seen & region
     place = course.feed.place(wetting.wet_frame, own.least_front)
     along_edge = not course.feed.feed.is_point
     wetting, before = find_initial_wet(wetting, place, along_edge, settings.wetting.onset, own)

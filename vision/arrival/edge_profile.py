@@ -91,7 +91,61 @@ FARTHEST_FRAMES = 40
 """What wetted farther from a frame than this does not belong to its front."""
 
 
-def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[float, float]:
+@dataclass(frozen=True)
+class Edge:
+    """Where the front stands in the change from dry to wet.
+
+    Attributes
+    ----------
+    offset_px : ndarray of shape (K,), float
+        How far ahead of the half-way contour (positive towards the dry side) at each frame.
+    width_px : float
+        Standard deviation of the blur of the step, the median over the run.
+    gradual_px : float
+        Standard uncertainty of the offset where the wet look comes without a clear step, the
+        median over the run; 0 where there is one.
+    """
+
+    offset_px: FloatArray
+    width_px: float
+    gradual_px: float
+
+    def sd_px(self, sigma: float) -> float:
+        """Return the standard uncertainty of the edge's place, given the scatter of a pixel."""
+        return float(np.hypot(np.hypot(0.25 * self.width_px, 0.15 + sigma / 2), self.gradual_px))
+
+
+CLEAR_STEP, NO_STEP = 0.5, 0.3
+"""Part of the whole wet look that comes in a step: from the one on the front is placed by it, and
+below the other by the deepening alone, whose beginning does not show."""
+
+
+def gradual_sd_px(step: float, deepening: float, length_px: float) -> float:
+    """Return how uncertain a front is whose wet look comes gradually.
+
+    Parameters
+    ----------
+    step, deepening : float
+        What of the wet look comes at once, and what after.
+    length_px : float
+        Over which most of the deepening comes.
+
+    Notes
+    -----
+    The front then lies anywhere within the length of the deepening: its breadth over the root of
+    twelve.
+
+    Examples
+    --------
+    >>> gradual_sd_px(0.6, 0.4, 6.0), round(gradual_sd_px(0.2, 0.8, 6.0), 2)
+    (0.0, 1.73)
+    """
+    part = step / (step + deepening)
+    lack = float(np.clip((CLEAR_STEP - part) / (CLEAR_STEP - NO_STEP), 0.0, 1.0))
+    return lack * length_px / float(np.sqrt(12))
+
+
+def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[float, float, float]:
     """Fit one profile and return where the front stands in it.
 
     Parameters
@@ -108,6 +162,8 @@ def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[f
         Front ahead of the contour (positive towards the dry side).
     width_px : float
         Standard deviation of the blur of the step.
+    gradual_px : float
+        As in `Edge`.
 
     Notes
     -----
@@ -121,7 +177,7 @@ def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[f
     d = np.arange(-reach, reach) + 0.5
     ok = np.isfinite(wetness) & (weight > 0)
     if np.count_nonzero(ok) < 10:
-        return 0.0, USUAL_WIDTH_PX
+        return 0.0, USUAL_WIDTH_PX, 0.0
     d, value = d[ok], wetness[ok]
     sure = np.sqrt(weight[ok] / weight[ok].max())
 
@@ -140,33 +196,37 @@ def place_edge(wetness: FloatArray, weight: FloatArray, noise: float) -> tuple[f
     start = usual + np.array([0.5, 0, 0, 0, 0, 0])
     found = leastsq(residual, start, maxfev=400, full_output=True)[0]
     if not abs(found[0]) < reach / 2:
-        return 0.0, USUAL_WIDTH_PX
-    return float(found[0]), float(np.exp(found[1]))
+        return 0.0, USUAL_WIDTH_PX, 0.0
+    width, step, deep, length = (float(value) for value in np.exp(found[[1, 3, 4, 5]]))
+    return float(found[0]), width, gradual_sd_px(step, deep, length)
 
 
 def edge_offsets(
     wetting: Wetting, wet_frame: IntArray, known: BoolArray, settings: EdgeSettings
-) -> tuple[FloatArray, float]:
+) -> Edge:
     """Find each frame's offset of the front from the half-way contour.
 
-    Returns
-    -------
-    offset_px : ndarray of shape (K,), float
-    width_px : float
-        Blur of the edge, the median over the run.
+    Parameters
+    ----------
+    wetting : Wetting
+    wet_frame : ndarray of shape (M, N), int
+        Frame from which each is wet, holes filled.
+    known : ndarray of shape (M, N), bool
+        What was not filled.
+    settings : EdgeSettings
     """
     found = find_profiles(wetting, wet_frame, known, settings)
     count, frames = len(wetting.levels), found.frames
     if len(frames) == 0:
-        return np.zeros(count), 1.0
-    at, offsets, widths = [], [], []
+        return Edge(np.zeros(count), 1.0, 0.0)
+    at, fits = [], []
     for part in np.array_split(np.arange(len(frames)), min(settings.groups, len(frames))):
         weight = found.weight[part]
         total = weight.sum(axis=0)
         mean = np.nansum(np.nan_to_num(found.wetness[part]) * weight, axis=0)
         mean = mean / np.where(total > 0, total, np.nan)
-        offset, width = place_edge(mean, total, settings.noise)
         at.append(float(np.mean(frames[part])))
-        offsets.append(offset)
-        widths.append(width)
-    return np.interp(np.arange(count), at, offsets), float(np.median(widths))
+        fits.append(place_edge(mean, total, settings.noise))
+    offsets, widths, gradual = zip(*fits, strict=True)
+    offset_px = np.interp(np.arange(count), at, offsets)
+    return Edge(offset_px, float(np.median(widths)), float(np.median(gradual)))

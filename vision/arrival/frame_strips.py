@@ -54,9 +54,21 @@ def measure_strips(wet_frame: IntArray, count: int) -> Strips:
             continue
         # Both fronts bound the strip, so looking at the box around it is enough.
         part, new = wet_frame[box], fresh[box]
-        behind[box][new] = distance_to(part < k)[new]
-        ahead[box][new] = distance_to(part > k)[new]
+        behind[box][new] = distance_to(_without_specks(part < k))[new]
+        ahead[box][new] = distance_to(_without_specks(part > k))[new]
     return Strips(wet_frame, behind, ahead)
+
+
+SPECK_PX = 5
+"""What is narrower than this either way is a speck of glare or weave: time is not shared out by
+the way to it."""
+
+
+def _without_specks(target: BoolArray) -> BoolArray:
+    """Return a region without its specks; the whole of it where it is nothing but specks."""
+    window = np.ones((SPECK_PX, SPECK_PX), np.uint8)
+    opened = cv2.morphologyEx(target.astype(np.uint8), cv2.MORPH_OPEN, window) > 0
+    return np.asarray(opened) if opened.any() else target
 
 
 def bounding_slices(mask: BoolArray, margin: int = 3) -> tuple[slice, slice] | None:
@@ -111,7 +123,10 @@ def interpolate_arrival(
     back = np.where(np.isfinite(cut.behind_px), cut.behind_px - offset_px[earlier[frame]], feed_px)
     forth = np.where(np.isfinite(cut.ahead_px), cut.ahead_px, 0.5) + offset_px[frame]
     back, forth = np.maximum(back, 0.0), np.maximum(forth, 0.0)
-    part = back / np.maximum(back + forth, 1e-3)
-    part = np.where(cut.wet_frame == first, part**2, part)
+    strip_px = np.maximum(back + forth, 1e-3)
+    part = back / strip_px
+    # Darcy: the square of the way grows evenly in time, within a strip as over the run.
+    before_px = np.where(cut.wet_frame == first, 0.0, np.maximum(feed_px - back, 0.0))
+    part = part * (2 * before_px + part * strip_px) / (2 * before_px + strip_px)
     arrival = from_s[frame] + part * (times_s - from_s)[frame]
     return np.where(cut.wet_frame < count, arrival, np.inf)

@@ -113,6 +113,7 @@ def run_doubts(
     steps: TwoSteps | None,
     settings: TrackerSettings,
     other_light: float = 0.0,
+    changed: BoolArray | None = None,
 ) -> tuple[str, ...]:
     """Return why a run as a whole is in doubt; nothing where the photos bear it out.
 
@@ -124,11 +125,32 @@ def run_doubts(
     settings : TrackerSettings
     other_light : float
         As in `vision.illumination.coarse_wetting.CoarseWetting`.
+    changed : ndarray of shape (M, N), bool, optional
+        As in `vision.repair.dry_patches.DoubtfulDry`.
     """
     return (
         *light_doubts(other_light, settings.check),
         *step_doubts(steps, settings.steps.follow),
         *redrawing_doubts(redrawing, settings.check),
+        *(() if changed is None else dry_doubts(changed, settings.check)),
+    )
+
+
+def dry_doubts(changed: BoolArray, settings: CheckSettings) -> tuple[str, ...]:
+    """Return why what seems dry behind the front may be wet; nothing where little of the panel is.
+
+    Parameters
+    ----------
+    changed : ndarray of shape (M, N), bool
+        As in `vision.repair.dry_patches.DoubtfulDry`.
+    settings : CheckSettings
+    """
+    share = float(np.mean(changed))
+    if share <= settings.most_unexplained:
+        return ()
+    return (
+        f"{share:.0%} of the panel looks dry behind the front, and yet changed for good when the "
+        "resin came: sun or glare hides what is wet",
     )
 
 

@@ -13,7 +13,7 @@ from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
 from vision.check.doubts import FRESH
 from vision.front.dry_spots import find_dry_spots
-from vision.front.front_sight import FrontSight, alone_mm, edges, front_sight
+from vision.front.front_sight import FrontSight, alone_mm, as_beside_mm, edges, front_sight
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
 from vision.front.stall import Stall, find_stall
 from vision.records import (
@@ -105,16 +105,18 @@ def _edge_curve(
     rated = _rate(measured, scale, fronts, sight, sure)
     used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
+    told = edges(fronts, arrival.mm_per_px, sight, False, shown)
+    beside = as_beside_mm(fronts, shown)
     curve = FrontCurve.of(
         "edge",
         frames.names,
         frames.time_s,
         used,
         notes,
-        **_over(fronts, edges(fronts, arrival.mm_per_px, sight, False, shown)),
+        **_over(beside, told),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
-        front_clean_mm=clean_mean,
+        front_clean_mm=beside[:, racing.clean].mean(axis=1),
         front_clean_sd_mm=rated.sd_mm,
         front_half_mm=half,
         front_band_mm=band,

@@ -162,6 +162,35 @@ def alone_mm(fronts_mm: FloatArray) -> FloatArray:
     return np.asarray(np.abs((fronts_mm - _lasting_mm(fronts_mm)).mean(axis=1)))
 
 
+def as_beside_mm(fronts_mm: FloatArray, borne_out: BoolArray) -> FloatArray:
+    """Return the fronts, those that their photo does not bear out in the shape of those beside.
+
+    Glare over a part of the front holds it back, or pushes it on, in that photo alone; a front
+    keeps its shape while it moves.
+
+    Parameters
+    ----------
+    fronts_mm : ndarray of shape (K, L), float
+        Front of each lane, or in each direction.
+    borne_out : ndarray of shape (K,), bool
+        False for frames whose photo does not show this front.
+
+    Returns
+    -------
+    fronts_mm : ndarray of shape (K, L), float
+        Where not borne out, each lane's way ahead of the middle one is the median of that in the
+        frame, the one before and the one after.
+
+    Examples
+    --------
+    >>> steady = np.array([[5.0, 6, 7], [15, 16, 17], [25, 26, 27]])
+    >>> held_back = steady - np.array([[0, 0, 0], [9, 0, 0], [0, 0, 0]])
+    >>> as_beside_mm(held_back, np.array([True, False, True]))[1]
+    array([15., 16., 17.])
+    """
+    return np.where(borne_out[:, None], fronts_mm, _lasting_mm(fronts_mm))
+
+
 def _lasting_mm(fronts_mm: FloatArray) -> FloatArray:
     """Return the fronts, their shape across the lanes that of two frames in three at least."""
     middle = np.median(fronts_mm, axis=1, keepdims=True)

@@ -285,13 +285,16 @@ def light_left(
     outside_weight = settings.border_weight * np.isfinite(outside).all(axis=2)
     weight = np.concatenate([sure, outside_weight], axis=1)
     used = shapes[:, :terms]
+    above = np.where(np.arange(len(shapes)) < flat.shape[1], settings.glare_above, 1.0)
     light = np.zeros((count, basis.size, colours))
-    light[:, :terms] = robust_polynomials(used, difference, weight, rounds=4)
+    light[:, :terms] = robust_polynomials(used, difference, weight, rounds=4, above=above)
     wet, sure_dry = (sure * is_wet).sum(axis=1), (sure * ~is_wet).sum(axis=1)
     both = np.minimum(wet, sure_dry) >= settings.least_cells
     if turn == settings.rounds - 1 and both.any():
         own = np.concatenate([expected.wetness, np.zeros(outside_weight.shape)], axis=1)[both]
-        found = robust_polynomials(used, difference[both], weight[both], own=own, rounds=4)
+        found = robust_polynomials(
+            used, difference[both], weight[both], own=own, rounds=4, above=above
+        )
         light[both, :terms] = found[:, :-1]
     if basis.is_uneven:
         left = difference - np.matmul(shapes, light)

@@ -122,6 +122,7 @@ def robust_polynomials(
     already: FloatArray | None = None,
     floor: float | tuple[float, ...] = 2e-3,
     rounds: int = 5,
+    above: FloatArray | None = None,
 ) -> FloatArray:
     """Fit each frame's `values` on `basis` with Tukey's biweight, all colours sharing the weights.
 
@@ -144,6 +145,9 @@ def robust_polynomials(
         each round if it differs.
     rounds : int
         Reweighting rounds.
+    above : ndarray of shape (P,), float, optional
+        How many times as far off a place counts where it lies above the fit: what the bag mirrors
+        is added to the light, never taken away.
 
     Returns
     -------
@@ -173,6 +177,8 @@ def robust_polynomials(
         np.subtract(by_colour, _evaluate(basis, own, found, left), out=left)
         residual = np.sqrt(np.einsum("kcp,kcp->kp", left, left) / colours)
         scale = np.maximum(1.4826 * row_medians(residual, use), least)
+        if above is not None:
+            residual = np.where(left.mean(axis=1) > 0, above * residual, residual)
         weight = weights * biweight(residual / (TUKEY_C * scale[:, None]))
         enough &= np.count_nonzero(weight, axis=1) >= 2 * free
         normal, right = ridge.copy(), np.zeros((frames, colours, size))

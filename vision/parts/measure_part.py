@@ -143,19 +143,19 @@ def measure_part(
     shown = 1.0 - hidden_share(wet_frame, known | ~part.inside, len(times))
     redrawing = replace(redrawing, seen_share=shown, shift_mm=np.zeros(len(times)))
     known &= ~redrawing.unexplained
-    offset_px, width_px = edge_offsets(wetting, wet_frame, known & ~found.before, settings.edge)
+    edge = edge_offsets(wetting, wet_frame, known & ~found.before, settings.edge)
     cut = measure_strips(wet_frame, len(times))
     start, start_sd = _start(wet_frame, part, times, settings)
     if start_s is not None:
         start, start_sd = start_s - zero, 0.0
     way = part.feeds.distance_px
-    arrival = interpolate_arrival(cut, times, start, way, offset_px)
-    ends = time_dead_ends(arrival, wet_frame, times, part.inside, offset_px)
+    arrival = interpolate_arrival(cut, times, start, way, edge.offset_px)
+    ends = time_dead_ends(arrival, wet_frame, times, part.inside, edge.offset_px)
     arrival = np.maximum(ends.arrival_s - start, 0.0)
-    edge_mm = part.mm_per_px * float(np.hypot(0.25 * width_px, 0.15 + wetting.pixels.sigma / 2))
+    edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
     sd = np.hypot(sd, ends.doubt_s)
-    reason = _cannot_see(wetting, wet_frame, known, part, width_px * part.mm_per_px, settings)
+    reason = _cannot_see(wetting, wet_frame, known, part, edge.width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
         sd_s=np.where(part.inside & np.isfinite(arrival), sd, np.nan),

@@ -89,6 +89,18 @@ class RepairSettings(Section):
     """Part of the leap that must have wetted in one frame: a front that comes round a dry spot
     leaves some of it dry."""
 
+    least_dry_mm2: float = 30.0
+    """Smaller patches that stayed dry are no dry spots. `OFF`: none is doubted."""
+
+    least_dry_seen: float = 0.8
+    """Part of a dry patch that must have been seen: else all of it is what hides the rest."""
+
+    dry_frames: int = 3
+    """Frames for which a patch must have stayed dry once the front had gone round it."""
+
+    least_change: float = 0.15
+    """A patch that looks so much wetter in the end, in steps, is not dry: it lies under glare."""
+
     sun_frames: float = 2
     """Frames by which a change may come late, or differ from what is expected, by chance. `OFF`: no
     sun is looked for on what was wet."""

@@ -51,6 +51,10 @@ class LightSettings(Section):
     refit: bool = True
     """Whether what is left of the light on the panel itself is fitted."""
 
+    glare_above: float = 1.5
+    """How many times as far off a cell counts where it is brighter than expected: glare on the bag
+    is added light, so it must not set the light of a whole photo. 1: no more than a darker one."""
+
     least_cells: float = 20
     """Cells that must be wet, and dry, for a frame's own strength of the wet look. `OFF`: one
     strength for all frames."""

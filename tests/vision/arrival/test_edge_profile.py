@@ -32,11 +32,13 @@ def test_front_is_placed_where_the_change_begins(front_px, step, deep, length_px
     # Reference: the same edge blurred by SciPy's Gaussian filter.
     noise = np.random.default_rng(1).normal(0, 0.004, 2 * REACH_PX)
     wetness = profile(front_px, 1.1, step, deep, length_px) + noise
-    offset, width = place_edge(wetness, np.full(2 * REACH_PX, 200.0), NOISE)
+    offset, width, gradual = place_edge(wetness, np.full(2 * REACH_PX, 200.0), NOISE)
     assert abs(offset - front_px) < 0.25
     assert 0.6 < width < 1.8
+    # Most of the look comes late in the last case only: the front is told less surely there.
+    assert (gradual > 0.5) == (step < 0.5)
 
 
 def test_an_unseen_profile_moves_nothing():
-    offset, _ = place_edge(np.full(2 * REACH_PX, np.nan), np.zeros(2 * REACH_PX), NOISE)
-    assert offset == 0.0
+    offset, _, gradual = place_edge(np.full(2 * REACH_PX, np.nan), np.zeros(2 * REACH_PX), NOISE)
+    assert (offset, gradual) == (0.0, 0.0)

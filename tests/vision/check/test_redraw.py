@@ -9,6 +9,7 @@ from vision.check.doubts import (
     ELSEWHERE,
     FRESH,
     HIDDEN,
+    dry_doubts,
     light_doubts,
     redrawing_doubts,
     row_doubts,
@@ -121,3 +122,12 @@ def test_filled_holes_have_no_say():
 def test_a_light_that_can_be_read_in_two_ways_is_a_doubt():
     assert light_doubts(0.01, CHECK) == ()
     assert "12% of the panel apart" in light_doubts(0.12, CHECK)[0]
+
+
+@pytest.mark.parametrize(("rows", "told"), [(0, 0), (1, 0), (8, 1)])
+def test_cloth_that_seems_dry_but_changed_puts_a_run_in_doubt_where_there_is_much_of_it(rows, told):
+    changed = np.zeros((80, 160), bool)
+    changed[:rows] = True
+    doubts = dry_doubts(changed, CHECK)
+    assert len(doubts) == told
+    assert all("10% of the panel looks dry" in text for text in doubts)

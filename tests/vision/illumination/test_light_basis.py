@@ -1,7 +1,9 @@
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 
 from vision.illumination.light_basis import cell_centres, polynomial_basis, robust_polynomials
+from vision.settings.wetting_settings import LightSettings
 
 
 def test_light_is_found_under_a_third_of_outliers():
@@ -13,6 +15,24 @@ def test_light_is_found_under_a_third_of_outliers():
     values[:, rng.permutation(240)[:80]] -= 0.6
     found = robust_polynomials(basis, values, np.ones((5, 240)))
     assert_allclose(found, truth, atol=0.01)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_broad_glare_sets_the_light_less_where_brighter_counts_as_farther_off(seed):
+    # A soft glare over a fifth of the panel, as strong as a wet look, in a light that is even.
+    x, y = cell_centres(12, 20)
+    basis, away = polynomial_basis(x, y), np.hypot(x - 0.8, y + 0.8)
+    values = np.random.default_rng(seed).normal(0, 0.02, (1, 240, 3))
+    values += 0.45 * np.clip(2 * (1.2 - away) / 1.2, 0.0, 1.0)[:, None]
+    plain, wary = (
+        rms(basis @ robust_polynomials(basis, values, np.ones((1, 240)), rounds=4, above=above))
+        for above in (None, np.full(240, LightSettings().glare_above))
+    )
+    assert wary < 0.5 * plain
+
+
+def rms(values):
+    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def test_own_column_is_told_from_the_light():

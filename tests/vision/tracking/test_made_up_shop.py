@@ -13,7 +13,7 @@ import pytest
 import wetline
 from tests.made_up.shop import events
 from tests.made_up.shop import flow as flows
-from tests.made_up.shop.cases import CASES, POINT_FEED, WAVY
+from tests.made_up.shop.cases import CASES, NOT_YET, POINT_FEED, WAVY
 from tests.made_up.shop.flow import Clock, Flow
 from tests.made_up.shop.run import CLOCK_S, SIZE_MM, Pose, Shop, ShopFrames, setup_of, write_folder
 from vision.errors import WetlineError
@@ -27,6 +27,9 @@ RACE_MM, STALL_MM = 10.0, 3.0
 AXES_SHARE, ANGLE_DEG = 0.02, 3.0
 Z_RMS, Z_MOST = (0.5, 1.3), 4.0
 """Spread and greatest of errors over their stated standard uncertainty."""
+
+LEAST_MM = 2.0
+"""Errors below this are put up with, whatever is stated."""
 
 
 @dataclass(frozen=True)
@@ -178,6 +181,27 @@ def test_stated_uncertainty_is_honest():
     # Rows that are not used, being hidden or not borne out, claim no more than they know either.
     assert rms(z[~used]) < Z_RMS[1]
     assert np.abs(z[~used]).max() < Z_MOST
+
+
+@pytest.mark.parametrize("name", NOT_YET)
+def test_a_run_that_is_not_read_within_the_limits_says_so(name):
+    found = outcome(name)
+    curve, front = found.tracked.curve, found.tracked.front
+    off = np.abs(found.error_mm) > np.maximum(LEAST_MM, 3 * curve.front_sd_mm)
+    assert front.doubts or not (off & curve.used).any()
+    assert not front.dry_spots
+
+
+def test_a_look_without_a_step_is_told_by_a_wide_uncertainty():
+    found, clear = outcome("ramp with no step"), outcome("white glass, sheet")
+    curve = found.tracked.curve
+    on = curve.used & (found.true_mm.mean(axis=1) < 0.99 * SIZE_MM[0])
+    z = found.error_mm[on] / curve.front_sd_mm[on]
+    assert Z_RMS[0] < rms(z) < 1.5
+    assert np.abs(z).max() < 2.5
+    assert np.median(curve.front_sd_mm[on]) > 2 * np.median(
+        clear.tracked.curve.front_sd_mm[clear.tracked.curve.used]
+    )
 
 
 def test_stated_scale_error_is_honest():
