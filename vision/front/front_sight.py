@@ -10,8 +10,9 @@ from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 
 from vision.records import ArrivalMap, BoolArray, FloatArray
 
-FILL_SD = 2 / np.sqrt(12)
-"""Standard uncertainty of a front in a hole, over half its breadth: it lies anywhere in it."""
+FILL_SD, ANYWHERE_SD = 2 / np.sqrt(24), 2 / np.sqrt(12)
+"""Standard uncertainty of a front in a hole, over half its breadth: seen at both rims, it lies
+rather in the middle of what is possible (triangular); at worst it lies anywhere in it (uniform)."""
 
 REACH_PX, TURNS = 31, 3
 """A hole's breadth is looked for so far around, so often: over fifty pixels."""
@@ -41,13 +42,16 @@ class FrontSight:
     seen : ndarray of shape (K, L), bool
         Lanes (or directions) whose front was seen at each frame, and not filled in.
     blind_mm : ndarray of shape (K,), float
-        Standard uncertainty of the mean front for what was filled in; holes err together.
+        Standard uncertainty of the mean front for what was filled in.
+    at_worst_mm : ndarray of shape (K,), float
+        The same if the front lay anywhere in its holes and they all erred together.
     broadest_mm : ndarray of shape (K,), float
         Breadth of the broadest hole in or beside which the front stands; 0 where in none.
     """
 
     seen: BoolArray
     blind_mm: FloatArray
+    at_worst_mm: FloatArray
     broadest_mm: FloatArray
 
     @property
@@ -76,9 +80,24 @@ def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> Fron
     half_mm = half_px[row, col] * arrival.mm_per_px
     return FrontSight(
         seen=np.asarray(~hidden),
-        blind_mm=np.asarray(FILL_SD * half_mm.mean(axis=1)),
+        blind_mm=FILL_SD * _together_mm(np.asarray(half_mm)),
+        at_worst_mm=np.asarray(ANYWHERE_SD * half_mm.mean(axis=1)),
         broadest_mm=2 * half_mm.max(axis=1),
     )
+
+
+def _together_mm(half_mm: FloatArray) -> FloatArray:
+    """Return half the breadth of the holes over all lanes; shape (K,).
+
+    Lanes beside each other lie in one hole and err together; holes err each for themselves, so
+    their squares add up.
+    """
+    count, lanes = half_mm.shape
+    begins = np.diff(half_mm > 0, axis=1, prepend=False)
+    hole = np.cumsum(begins, axis=1) + np.arange(count)[:, None] * (lanes + 1)
+    summed = np.bincount(hole.ravel(), half_mm.ravel(), count * (lanes + 1))
+    squares = (summed.reshape(count, lanes + 1) / lanes) ** 2
+    return np.asarray(np.sqrt(squares.sum(axis=1)))
 
 
 def hole_half_breadth_px(sure: BoolArray) -> FloatArray:

@@ -12,9 +12,9 @@ from scipy.ndimage import distance_transform_edt
 from vision.parts.part_canvas import PartCanvas
 from vision.records import BoolArray, FloatArray
 
-PHOTO_SHARE = 0.055
-"""Share of the time between two photos that remains in doubt: between them the front is taken to
-move evenly."""
+PHOTO_SHARE = 0.05
+"""Share of the time between two photos that remains in doubt: between them the square of the
+front's way is taken to grow evenly."""
 
 HOLE_SHARE = 0.6
 """Share of the front's way into a hole by which what was filled may be off."""

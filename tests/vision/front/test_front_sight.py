@@ -20,8 +20,22 @@ def test_a_front_in_a_hole_is_not_seen_and_doubted_by_the_breadth_of_the_hole():
     assert sight.blind_mm[0] == 0.0
     # A hole eleven pixels of half a millimetre across: 6 pixels from its middle to what was seen.
     # Two lanes on either side lie at its rim.
-    uniform_mm = 2 * 6 * 0.5 / np.sqrt(12)
-    assert sight.blind_mm[1] == pytest.approx(uniform_mm * (11 + 4) / 40)
+    across_mm, share = 2 * 6 * 0.5, (11 + 4) / 40
+    # Triangular and uniform law over a breadth: breadth / sqrt(24) and / sqrt(12), by definition.
+    assert sight.blind_mm[1] == pytest.approx(across_mm / np.sqrt(24) * share)
+    assert sight.at_worst_mm[1] == pytest.approx(across_mm / np.sqrt(12) * share)
+
+
+def test_holes_apart_err_each_for_themselves():
+    seen = np.ones((60, 80), bool)
+    seen[5:16, 20:60] = False
+    x_px = np.full((1, 60), 40.0)
+    y_px = np.broadcast_to(np.arange(60) + 0.5, (1, 60))
+    one = front_sight(arrival(seen), x_px, y_px)
+    seen[35:46, 20:60] = False
+    two = front_sight(arrival(seen), x_px, y_px)
+    assert two.blind_mm[0] == pytest.approx(np.sqrt(2) * one.blind_mm[0])
+    assert two.at_worst_mm[0] == pytest.approx(2 * one.at_worst_mm[0])
 
 
 def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
@@ -36,12 +50,12 @@ def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
 
 def in_view(frames, lanes):
     nothing = np.zeros(frames)
-    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing)
+    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing, nothing)
 
 
 def test_no_edge_is_told_where_a_hole_may_hide_it():
     fronts = np.tile(np.linspace(100, 110, 40), (2, 1))
-    sight = FrontSight(np.ones((2, 40), bool), np.zeros(2), np.array([4.0, 30.0]))
+    sight = FrontSight(np.ones((2, 40), bool), np.zeros(2), np.zeros(2), np.array([4.0, 30.0]))
     least, most = edges(fronts, 0.5, sight, around=False)
     assert np.isfinite(least).tolist() == np.isfinite(most).tolist() == [True, False]
 
