@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from analysis.infusion.beside.compare_plan import Beside, compare
 from analysis.infusion.learn.learnt import Learnt
@@ -16,6 +17,13 @@ from analysis.part.plan.part_toml import PartJob
 from vision.part_records import PartSeen
 from vision.records import FloatArray
 
+POROSITY_SD, THICKNESS_SD = 0.02, 0.03
+"""Relative standard uncertainty of a stack's porosity, as panel.toml takes it, and of its thickness
+under a bag (common practice, no source)."""
+HIDDEN_SHARE, UNSEEN_SHARE = 0.1, 0.3
+"""Doubt of the time at a cell that was filled from around it, and of one that lies outside the
+picture and is taken as planned, in parts of that time (judgement)."""
+
 
 @dataclass(frozen=True)
 class ResinSeen:
@@ -24,8 +32,9 @@ class ResinSeen:
     Attributes
     ----------
     resin_in_kg, resin_in_sd_kg : ndarray, float
-        From the pore volume of the cells that were wet, and its standard uncertainty by how well
-        the wet area was seen alone: porosity, thickness and density are taken as planned.
+        From the pore volume of the cells that were wet, and its standard uncertainty: by how well
+        the wet area was seen, by what was not seen, and by the stack's thickness and porosity.
+        Density is taken as planned; what the media, lines and the pot's heel hold is not in it.
     planned_kg : ndarray, float
         What the plan has by then.
     """
@@ -112,16 +121,42 @@ def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen
     Notes
     -----
     Behind a sharp front the pores are full (design assumption of the plan as well), so resin in is
-    density times the pore volume that is wet. The uncertainty of the wet share passes on in
-    proportion.
+    density times the pore volume that is wet. Its doubts are independent and add in squares (JCGM
+    100:2008, 5.1.2): the wet share, in proportion; cells that nobody saw, each wet or not by its
+    time and that time's doubt, all wrong together; porosity; and thickness, which at the same
+    weight of fibre goes into the pores alone.
     """
     cells = on.links.cells
-    pores = on.links.pore_m3[:cells]
-    order = np.argsort(np.nan_to_num(on.time_s, nan=np.inf), kind="stable")
+    pores = on.links.pore_m3[:cells] * planned.density_kg_m3
+    time_s = np.where(np.isnan(on.time_s), planned.arrival_s[on.links.number >= 0], on.time_s)
+    order = np.argsort(time_s, kind="stable")
     taken = np.concatenate([[0.0], np.cumsum(pores[order])])
-    count = np.searchsorted(on.time_s[order], seen.frame_s, side="right")
-    mass = taken[count] * planned.density_kg_m3
-    sd = np.nan_to_num(seen.wetted_sd) * float(pores.sum()) * planned.density_kg_m3
+    mass = taken[np.searchsorted(time_s[order], seen.frame_s, side="right")]
+    area_sd = np.nan_to_num(seen.wetted_sd) * float(pores.sum())
+    stack_sd = mass * _stack_sd(planned)
+    hidden_sd = _hidden_sd_kg(on, time_s, pores, seen.frame_s)
     flow = planned.flow
     plan = np.interp(seen.frame_s, flow.time_s, flow.resin_kg, left=0.0)
-    return ResinSeen(mass, sd, plan)
+    sd = np.sqrt(area_sd**2 + stack_sd**2 + hidden_sd**2)
+    return ResinSeen(mass, np.asarray(sd), plan)
+
+
+def _stack_sd(planned: PartAnswer) -> float:
+    """Return the relative doubt of the pores of an area of stack."""
+    porosity = float(np.mean([stack.porosity for stack in planned.plan.stacks]))
+    return float(np.hypot(POROSITY_SD, THICKNESS_SD / porosity))
+
+
+def _hidden_sd_kg(
+    on: SeenOnPlan, time_s: FloatArray, pores_kg: FloatArray, frame_s: FloatArray
+) -> FloatArray:
+    """Return what the cells that nobody saw may add or take, one standard uncertainty."""
+    hidden = ~on.seen
+    if not hidden.any():
+        return np.zeros(len(frame_s))
+    when, kg = time_s[hidden], pores_kg[hidden]
+    own = np.where(np.isnan(on.time_s[hidden]), UNSEEN_SHARE, HIDDEN_SHARE) * when
+    sd_s = np.hypot(np.nan_to_num(on.sd_s[hidden]), np.where(np.isfinite(when), own, 1.0))
+    with np.errstate(invalid="ignore"):
+        wet = ndtr((frame_s[:, None] - when[None, :]) / sd_s[None, :])
+    return np.asarray(np.sqrt(wet * (1.0 - wet)) @ kg)

@@ -163,7 +163,8 @@ def _resin(run: InfusionAnswer) -> list[Row]:
     return [
         Row(
             "Resin",
-            f"{text} the wet part, by the wet area alone; planned {plan:.3g} kg by then",
+            f"{text} the wet part, by its area, thickness and porosity; lines, media and the pot's "
+            f"heel not counted; planned {plan:.3g} kg by then",
         )
     ]
 

@@ -8,27 +8,36 @@ corrected values, made to meet the front as seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
 
-from analysis.infusion.learn.coarse_model import SLOPE_CELLS, CoarseModel
+from analysis.infusion.learn.coarse_model import SLOPE_CELLS, Anchor, CoarseModel, fill_at
 from analysis.infusion.learn.knobs import (
+    LEAST_SD,
     Knob,
-    chosen,
+    drive_power,
+    drive_sd,
     knobs_of,
     number_of,
-    plan_sd,
     turned,
     with_stacks,
 )
 from analysis.infusion.learn.learnt import Learnt, LearntValue
 from analysis.infusion.learn.misfit import (
+    Places,
     places_of,
     unlike_places,
 )
-from analysis.infusion.learn.search_values import Fitted, overall_factor, search_values
+from analysis.infusion.learn.not_reached import Whole, carry_over
+from analysis.infusion.learn.search_values import (
+    Fitted,
+    how_sure,
+    overall_factor,
+    search_values,
+    slope_of_fill_time,
+)
 from analysis.infusion.learn.taken_back import (
     taken_back,
     turned_notes,
@@ -47,11 +56,15 @@ from vision.records import BoolArray, FloatArray, IntArray
 
 FEWEST_PLACES = 30
 FEWEST_IN_ZONE = 6
-TOLD = 0.5
+TOLD = 0.3
 """A number is told where the picture leaves less than this share of what was open before."""
 LATEST = 0.2
 """Share of the time watched over which the front is taken to meet the forecast."""
 NEARLY_ALL = 0.995
+ANCHORED, MOST_ANCHORS = 0.06, 2
+"""How near the filling on the plan's own grid must be to where the search ended, and how often it
+is filled anew for that."""
+NOT_REACHED = "no resin has been seen in it yet"
 SHARED = (
     "all values of K together hang on viscosity and vacuum as stated: colder resin, or less "
     "vacuum, looks like a lower K everywhere"
@@ -95,7 +108,6 @@ def fit_plan(
     by clusters (see `covariance`). Sampled places and a coarse grid keep it quick.
     """
     job = as_opened(job, opened_s)
-    planned = planned or fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
     places = places_of(on)
     if np.count_nonzero(~places.dry) < FEWEST_PLACES:
         raise WetlineError(
@@ -104,27 +116,20 @@ def fit_plan(
     every = knobs_of(job.plan)
     stack = lay_canvas(job.plan).stack
     why = [_cannot_tell(job.plan, knob, on, stack) for knob in every]
-    knobs = chosen(every, np.array([not text for text in why]))
-    opens_at = opening_impulses(job.plan, job.impulse)
-    model = CoarseModel(job, planned, knobs, opens_at)
-    rough = CoarseModel(job, planned, knobs, opens_at, SLOPE_CELLS)
-    begin = _begin(every, knobs, start)
-    if start is None:
-        begin = begin + overall_factor(knobs, places, model)
-    fitted = search_values(model, rough, on, places, begin)
-    own = model.arrival_s(fitted.at)
+    anchor = _first_anchor(job, every, planned, start)
+    found = _search(job, on, places, every, why, anchor, warm=start is not None)
+    fitted, whole, own = found.fitted, found.whole, found.model.arrival_s(found.whole.at)
     arrival_s = _meeting(on, own)
     unlike = unlike_places(on, places, own, fitted.left)
-    found = [_value(job.plan, knob, text, fitted) for knob, text in zip(every, why, strict=True)]
-    values = taken_back(job.plan, found, unlike, on, stack)
-    corrected = _corrected(job.plan, knobs, fitted, values)
-    times = _fill_times(job.plan, every, fitted, model, arrival_s, on)
+    first = [_value(job, knob, text, fitted, whole) for knob, text in zip(every, why, strict=True)]
+    values = taken_back(job.plan, first, unlike, on, stack)
+    times = _fill_times(fitted, whole, found, arrival_s, on)
     fill_s, low_s, high_s = wider(*times, unlike, on)
     clock = clock_of(job)
     usual = np.abs(fitted.left[~places.dry] * places.sd[~places.dry] / places.root_s[~places.dry])
     return Learnt(
         values=values,
-        plan=corrected,
+        plan=_corrected(job.plan, every, whole, values),
         arrival_s=arrival_s,
         fill_time_s=fill_s,
         fill_low_s=low_s,
@@ -134,15 +139,65 @@ def fit_plan(
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
         notes=(SHARED, *unlike_note(unlike, on), *turned_notes(job.plan, values)),
-        knobs=_every_place(every, fitted),
+        knobs=whole.at,
+        anchor=found.model.anchor,
     )
 
 
-def _every_place(every: list[Knob], fitted: Fitted) -> FloatArray:
-    """Return where the search ended for all knobs, 0 for those that cannot be told."""
-    at = np.zeros(len(every))
-    at[[every.index(knob) for knob in fitted.knobs]] = fitted.at
-    return at
+@dataclass(frozen=True)
+class _Found:
+    """Where a search ended: the models are anchored near it."""
+
+    fitted: Fitted
+    whole: Whole
+    model: CoarseModel
+    rough: CoarseModel
+
+
+def _first_anchor(
+    job: PartJob, every: list[Knob], planned: Filling | None, start: Learnt | None
+) -> Anchor:
+    """Return what the search begins from: where the last one ended, or the plan."""
+    opens_at = tuple(opening_impulses(job.plan, job.impulse))
+    if start is not None and len(start.knobs) == len(every):
+        if start.anchor is not None and start.anchor.opens_at == opens_at:
+            return start.anchor
+        return fill_at(job.plan, every, start.knobs, opens_at)
+    filling = planned or fill_plan(job.plan, opens_at)
+    return Anchor(np.zeros(len(every)), opens_at, filling)
+
+
+def _search(
+    job: PartJob,
+    on: SeenOnPlan,
+    places: Places,
+    every: list[Knob],
+    why: list[str],
+    anchor: Anchor,
+    warm: bool,
+) -> _Found:
+    """Search, then once more about a filling on the plan's own grid near where it ended."""
+    free = np.flatnonzero([not text for text in why])
+    begin = np.where([not text for text in why], anchor.at, 0.0)
+    if not warm:
+        begin[free] += overall_factor([every[k] for k in free], places, anchor, job)
+    most_s = 4.0 * max(on.last_s, 1.0)
+    if not warm:
+        rough = CoarseModel(job, anchor, every, SLOPE_CELLS)
+        begin = search_values(rough, rough, free, places, begin, most_s)
+        zones = np.array([knob.kind == "zone" for knob in every])
+        told = zones & np.isin(np.arange(len(every)), free)
+        begin[zones & ~told] = float(begin[told].mean()) if told.any() else 0.0
+        anchor = fill_at(job.plan, every, begin, anchor.opens_at)
+    for again in range(MOST_ANCHORS, 0, -1):
+        model = CoarseModel(job, anchor, every)
+        rough = CoarseModel(job, anchor, every, SLOPE_CELLS)
+        fitted = how_sure(model, rough, free, on, places, begin, most_s)
+        whole = carry_over(job.plan, every, fitted)
+        if again == 1 or float(np.abs(whole.at - anchor.at).max(initial=0.0)) < ANCHORED:
+            break
+        anchor, begin = fill_at(job.plan, every, whole.at, anchor.opens_at), whole.at
+    return _Found(fitted, whole, model, rough)
 
 
 def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:
@@ -155,7 +210,7 @@ def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) ->
             return ""
         if np.count_nonzero(hidden) > np.count_nonzero(reached) / 2 > 0:
             return "it was hidden as the resin went through"
-        return "no resin has been seen in it yet"
+        return NOT_REACHED
     if knob.kind == "gap":
         line = plan.gaps[knob.index].line_mm
         return "" if _seen_beside(on, told, Place(line)) else "no resin has been seen beside it yet"
@@ -168,27 +223,24 @@ def _seen_beside(on: SeenOnPlan, told: BoolArray, place: Place) -> bool:
     return bool(np.count_nonzero(told & beside) >= max(1, 0.2 * np.count_nonzero(beside)))
 
 
-def _begin(every: list[Knob], knobs: list[Knob], start: Learnt | None) -> FloatArray:
-    if start is None or len(start.knobs) != len(every):
-        return np.zeros(len(knobs))
-    return np.asarray(start.knobs[[every.index(knob) for knob in knobs]], float)
-
-
-def _value(plan: PartPlan, knob: Knob, why: str, fitted: Fitted) -> LearntValue:
+def _value(job: PartJob, knob: Knob, why: str, fitted: Fitted, whole: Whole) -> LearntValue:
     """Return a number of the plan as it was learnt, or why it was not."""
+    plan, place = job.plan, knobs_of(job.plan).index(knob)
     planned, unit = number_of(plan, knob, 0.0)
-    wide = 1.96 * knob.prior_sd
-    if not why:
-        place = fitted.knobs.index(knob)
-        at, sd = float(fitted.at[place]), float(fitted.sd[place])
-        if sd < TOLD * knob.prior_sd:
-            half = float(stdtrit(fitted.freedom, 0.975)) * sd
-            value, low, high = (number_of(plan, knob, v)[0] for v in (at, at - half, at + half))
-            return LearntValue(knob.kind, knob.name, planned, value, low, high, unit, True)
-        why = _mixed_up(fitted, place)
-        wide = 1.96 * sd
-    low, high = number_of(plan, knob, -wide)[0], number_of(plan, knob, wide)[0]
-    return LearntValue(knob.kind, knob.name, planned, planned, low, high, unit, False, why)
+    at, sd = float(whole.at[place]), float(np.hypot(whole.sd[place], LEAST_SD[knob.kind]))
+    told = not why and sd < TOLD * knob.prior_sd
+    half = float(stdtrit(fitted.freedom, 0.975)) * sd if told else 1.96 * sd
+    shared = 1.96 * drive_sd(job) * drive_power(knob)
+    if not why and not told:
+        why = _mixed_up(fitted, fitted.knobs.index(knob))
+    ends = [at, at - float(np.hypot(half, shared)), at + float(np.hypot(half, shared))]
+    value, low, high = (number_of(plan, knob, v)[0] for v in ends)
+    seen_low, seen_high = (number_of(plan, knob, v)[0] for v in (at - half, at + half))
+    if knob.kind == "zone" and why == NOT_REACHED:
+        why = f"{why}: moved with the others"
+    return LearntValue(
+        knob.kind, knob.name, planned, value, low, high, unit, told, why, seen_low, seen_high
+    )
 
 
 def _mixed_up(fitted: Fitted, place: int) -> str:
@@ -202,17 +254,11 @@ def _mixed_up(fitted: Fitted, place: int) -> str:
 
 
 def _corrected(
-    plan: PartPlan, knobs: list[Knob], fitted: Fitted, values: Sequence[LearntValue]
+    plan: PartPlan, every: list[Knob], whole: Whole, values: Sequence[LearntValue]
 ) -> PartPlan:
     """Return the plan with the values that were told."""
-    told = {(value.kind, value.name) for value in values if value.told}
-    at = np.array(
-        [
-            v if (knob.kind, knob.name) in told else 0.0
-            for knob, v in zip(knobs, fitted.at, strict=True)
-        ]
-    )
-    changed, factors = turned(plan, knobs, at)
+    told = [value.told for value in values]
+    changed, factors = turned(plan, every, np.where(told, whole.at, 0.0))
     return with_stacks(changed, factors)
 
 
@@ -226,12 +272,7 @@ def _meeting(on: SeenOnPlan, arrival_s: FloatArray) -> FloatArray:
 
 
 def _fill_times(
-    plan: PartPlan,
-    every: list[Knob],
-    fitted: Fitted,
-    model: CoarseModel,
-    arrival_s: FloatArray,
-    on: SeenOnPlan,
+    fitted: Fitted, whole: Whole, found: _Found, arrival_s: FloatArray, on: SeenOnPlan
 ) -> tuple[float, float, float]:
     """Return when the part is full, and the ends of the 95 % interval."""
     if on.wet.all():
@@ -240,34 +281,13 @@ def _fill_times(
         ends = 2.0 * float(np.hypot(np.median(on.sd_s), on.start_sd_s))
         return full, full - ends, max(full, float(on.time_s.max())) + 2.0 * on.start_sd_s
     ahead = arrival_s[~on.wet & np.isfinite(arrival_s)]
-    full = max(model.fill_time_s(fitted.at), on.last_s)
+    full = max(found.model.fill_time_s(whole.at), on.last_s)
     full = max(float(ahead.max()), on.last_s) if ahead.size else full
-    variance = float(fitted.slope @ fitted.cov @ fitted.slope)
-    open_yet = _open_yet(plan, every, fitted, model)
+    slope = slope_of_fill_time(found.rough, whole.at)
     own = float(np.median(np.abs(fitted.left))) * 0.06
-    spread = np.sqrt(variance + open_yet + min(own, 0.2) ** 2)
+    spread = np.sqrt(float(slope @ whole.cov @ slope) + min(own, 0.2) ** 2)
     half = float(stdtrit(fitted.freedom, 0.975)) * float(spread)
     # What is wet already is no forecast: only the time that is left can be wrong.
     rest = full - on.last_s
     low = max(full * float(np.exp(-half)), on.last_s + 0.3 * rest)
     return full, low, full * float(np.exp(half))
-
-
-def _open_yet(plan: PartPlan, every: list[Knob], fitted: Fitted, model: CoarseModel) -> float:
-    """Return what numbers that are not told yet add to the doubt of the fill time, squared."""
-    total = 0.0
-    for knob in every:
-        if knob in fitted.knobs:
-            continue
-        sd = plan_sd(plan, knob)
-        if knob.kind == "zone":
-            total += (_share_of_rest(plan, knob, model) * sd) ** 2
-        else:
-            total += (0.02 * sd) ** 2
-    return total
-
-
-def _share_of_rest(plan: PartPlan, knob: Knob, model: CoarseModel) -> float:
-    """Return how much of the fill time hangs on a zone not reached yet: its share of the part."""
-    stack = lay_canvas(replace(plan, cells=60)).stack
-    return float(min(1.0, 2.0 * np.mean(stack == knob.index)))

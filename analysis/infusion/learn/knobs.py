@@ -11,15 +11,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.part.plan.conditions import OTHER_FEED_MM
+from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack
-from vision.records import BoolArray, FloatArray
+from vision.records import FloatArray
 
-LOG_SD = 0.8
-"""How far K of a stack and the width of a gap may lie from the plan before anything is seen, as
-the standard deviation of the logarithm (common practice, no source: twice as much is no rarity)."""
+SHARED_SD, OWN_SD = 0.7, 0.4
+"""How far K of all zones together, and K of one against the others, may lie from the plan before
+anything is seen, as the standard deviation of the logarithm (common practice, no source: resin,
+vacuum and batch set all off together, twice as much is no rarity)."""
+LOG_SD = float(np.hypot(SHARED_SD, OWN_SD))
+"""The same of K of one zone, and of the width of a gap."""
 FEED_SD = 1.5
 """The same for the resistance of a feed, in units of what is usual for one that is not known."""
 MOST_LOG, MOST_FEED = 2.5, 10.0
+LEAST_SD = {"zone": 0.03, "gap": 0.04, "feed": 0.03}
+"""Uncertainty that is left in any case: in K by grid, scale and cloth uneven by some 5 %, in the
+width of a gap as a channel of a plan is only like that in the bag (common practice, no source). It
+says what a number is worth elsewhere; the rest of the same part it does not touch."""
 
 
 @dataclass(frozen=True)
@@ -113,8 +121,10 @@ def number_of(plan: PartPlan, knob: Knob, at: float) -> tuple[float, str]:
 
 
 def prior_precision(knobs: Sequence[Knob]) -> FloatArray:
-    """Return the diagonal of the prior's information."""
-    return np.array([1.0 / knob.prior_sd**2 for knob in knobs])
+    """Return the prior's information, shape (Q, Q): K of zones shares `SHARED_SD` of its doubt."""
+    shared = np.array([SHARED_SD if knob.kind == "zone" else 0.0 for knob in knobs])
+    own = np.array([OWN_SD if knob.kind == "zone" else knob.prior_sd for knob in knobs])
+    return np.asarray(np.linalg.inv(np.outer(shared, shared) + np.diag(own**2)))
 
 
 def plan_sd(plan: PartPlan, knob: Knob) -> float:
@@ -123,6 +133,26 @@ def plan_sd(plan: PartPlan, knob: Knob) -> float:
         return 0.5 * knob.prior_sd
     stack = plan.stacks[knob.index]
     return float(np.clip(np.log(stack.high / stack.low) / 3.92, 0.1, LOG_SD))
+
+
+def drive_sd(job: PartJob) -> float:
+    """Return how sure viscosity and vacuum themselves are, as a relative standard uncertainty.
+
+    Notes
+    -----
+    What is seen tells K times vacuum over viscosity. Independent uncertainties add in squares
+    (JCGM 100:2008, 5.1.2).
+    """
+    return float(np.hypot(job.conditions.own_viscosity_sd, job.vacuum.pressure_sd))
+
+
+def drive_power(knob: Knob) -> float:
+    """Return the power of viscosity over vacuum with which a number goes.
+
+    K of cloth goes with it; the flow in a gap with its width to the third over it; the resistance
+    of a feed, as a length of cloth, does not.
+    """
+    return {"zone": 1.0, "gap": 1.0 / 3.0, "feed": 0.0}[knob.kind]
 
 
 def bounds_of(knobs: Sequence[Knob], plan: PartPlan) -> tuple[FloatArray, FloatArray]:
@@ -134,8 +164,3 @@ def bounds_of(knobs: Sequence[Knob], plan: PartPlan) -> tuple[FloatArray, FloatA
         for knob in knobs
     ]
     return np.array(low), np.array([knob.most for knob in knobs])
-
-
-def chosen(knobs: Sequence[Knob], keep: BoolArray) -> list[Knob]:
-    """Return the knobs that are kept."""
-    return [knob for knob, kept in zip(knobs, keep, strict=True) if kept]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.infusion.learn.coarse_model import Anchor
 from analysis.part.plan.plan import PartPlan
 from vision.records import FloatArray
 
@@ -26,10 +27,15 @@ class LearntValue:
     name : str
         As in the plan; "the stack" for what lies in no zone.
     planned, value, low, high : float
-        In `unit`; `low` and `high` are the ends of the 95 % interval.
+        In `unit`; `low` and `high` are the ends of the 95 % interval, the doubts of viscosity and
+        vacuum as stated in it.
     unit : str
     told : bool
-        Whether the picture tells it; where not, `value` is the planned one and `why` says why.
+        Whether the picture tells it; where not, `value` is what the forecast takes, the planned one
+        or one moved with the others, and `why` says why.
+    seen_low, seen_high : float
+        Ends of the interval that the picture alone leaves, viscosity and vacuum taken as stated:
+        the one that holds for ratios between zones of one part.
     """
 
     kind: str
@@ -41,6 +47,8 @@ class LearntValue:
     unit: str
     told: bool
     why: str = ""
+    seen_low: float = float("nan")
+    seen_high: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -87,6 +95,8 @@ class Learnt:
         What the numbers rest on, in plain words.
     knobs : ndarray, float
         Where the search ended, to start the next from.
+    anchor : Anchor or None
+        The plan's filling near there, to start the next from.
     """
 
     values: tuple[LearntValue, ...]
@@ -101,6 +111,7 @@ class Learnt:
     misfit: float
     notes: tuple[str, ...]
     knobs: FloatArray
+    anchor: Anchor | None = None
 
     @property
     def explains(self) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from analysis.infusion.learn.learnt import Unlike
 from analysis.infusion.seen.on_plan import SeenOnPlan
@@ -22,8 +23,13 @@ MOST_PLACES = 2500
 """Cells that have a say, evenly over the part."""
 EARLIEST = 0.02
 """Share of the time watched before which arrival hangs on the feed's own shape."""
+EARLIEST_SD = 6.0
+"""Standard uncertainties of a time that it must be past as well: they bend the root of less."""
 CLUSTERS = 8
 """Patches along the longer side within which what the plan does not know may go together."""
+PER_CLUSTER = 4.0
+"""Independent places that a patch is worth: uneven cloth goes together over centimetres
+(judgement)."""
 ODD_SHARE = 0.08
 """Relative difference in time from which a patch is told as unlike the filling."""
 ODD_SD = 4.0
@@ -44,6 +50,8 @@ class Places:
         Standard uncertainty of `root_s`, with a usual lay-up's scatter.
     cluster : ndarray, int
         Patch of the part that each lies in.
+    weight : ndarray, float
+        Places of one patch that say the same share the weight of `PER_CLUSTER`.
     """
 
     cell: IntArray
@@ -51,11 +59,17 @@ class Places:
     dry: BoolArray
     sd: FloatArray
     cluster: IntArray
+    weight: FloatArray
 
 
 def places_of(on: SeenOnPlan) -> Places:
-    """Return the cells that have a say: seen, and not wetted in the first moments."""
-    wet = on.seen & np.isfinite(on.time_s) & (on.time_s > EARLIEST * on.last_s)
+    """Return the cells that have a say: seen, and not wetted in the first moments.
+
+    Which those are is told by the cells around: by its own time, a cell that noise made late would
+    be let in and its neighbour that noise made early left out.
+    """
+    first = np.maximum(EARLIEST * on.last_s, EARLIEST_SD * np.nan_to_num(on.sd_s))
+    wet = on.seen & np.isfinite(on.time_s) & (_around(on) > first)
     dry = on.seen & np.isinf(on.time_s)
     cell = np.flatnonzero(wet | dry)
     cell = cell[:: max(1, len(cell) // MOST_PLACES)]
@@ -68,7 +82,19 @@ def places_of(on: SeenOnPlan) -> Places:
     size = max(grid.nx * grid.dx_mm, grid.ny * grid.dy_mm) / CLUSTERS
     x, y = on.links.centre_mm[cell].T
     patch = ((x - grid.x0_mm) // size).astype(int) + 4096 * ((y - grid.y0_mm) // size).astype(int)
-    return Places(cell, root, dry[cell], sd, np.unique(patch, return_inverse=True)[1])
+    cluster = np.unique(patch, return_inverse=True)[1]
+    alike = np.bincount(cluster, minlength=1)[cluster]
+    return Places(cell, root, dry[cell], sd, cluster, np.minimum(1.0, PER_CLUSTER / alike))
+
+
+def _around(on: SeenOnPlan) -> FloatArray:
+    """Return the median time of the 5 x 5 cells about each cell; what is dry is later than all."""
+    field = on.links.field(np.nan_to_num(on.time_s, nan=np.inf))
+    near = ndimage.distance_transform_edt(
+        on.links.number < 0, return_distances=False, return_indices=True
+    )
+    smooth = ndimage.median_filter(np.minimum(field[tuple(near)], 1e12), 5, mode="nearest")
+    return np.asarray(smooth[on.links.number >= 0])
 
 
 def residuals(places: Places, arrival_s: FloatArray, most_s: float) -> FloatArray:
@@ -97,7 +123,7 @@ def covariance(
     jacobian: FloatArray,
     left: FloatArray,
     prior: FloatArray,
-    cluster: IntArray,
+    places: Places,
     common: FloatArray,
 ) -> FloatArray:
     """Return the covariance of a fit whose errors go together within patches.
@@ -107,9 +133,9 @@ def covariance(
     jacobian : ndarray of shape (P, Q)
     left : ndarray of shape (P,)
         Residuals.
-    prior : ndarray of shape (Q,)
-        Information of the prior on each parameter.
-    cluster : ndarray of shape (P,), int
+    prior : ndarray of shape (Q, Q)
+        Information of the prior.
+    places : Places
     common : ndarray of shape (P, R)
         Errors of one standard uncertainty that move all places at once.
 
@@ -118,21 +144,21 @@ def covariance(
     Source: the sandwich over clusters of Liang and Zeger, Biometrika 73, 13-22, 1986 (from
     memory). It is taken no narrower than with all places of a patch counting as one.
     """
-    information = jacobian.T @ jacobian
-    bread = np.linalg.inv(information + np.diag(prior))
+    cluster, weighed = places.cluster, jacobian * places.weight[:, None]
+    bread = np.linalg.inv(jacobian.T @ weighed + prior)
     count = int(cluster.max()) + 1
     scores = np.zeros((count, jacobian.shape[1]))
-    np.add.at(scores, cluster, jacobian * left[:, None])
+    np.add.at(scores, cluster, weighed * left[:, None])
     lift = count / max(count - jacobian.shape[1], 1)
     meat = lift * scores.T @ scores
-    sandwich = bread @ (meat + np.diag(prior)) @ bread
+    sandwich = bread @ (meat + prior) @ bread
     # All that a patch holds says the same: its places count as one with the usual residual.
     size = np.bincount(cluster, minlength=count)[cluster]
     once = (jacobian / np.sqrt(size)[:, None]).T @ (jacobian / np.sqrt(size)[:, None])
     usual = float(np.mean(left**2))
-    single = np.linalg.inv(once / max(usual, 1e-4) + np.diag(prior))
+    single = np.linalg.inv(once / max(usual, 1e-4) + prior)
     scale = np.sqrt(np.maximum(1.0, np.diag(single) / np.maximum(np.diag(sandwich), 1e-300)))
-    moved = bread @ jacobian.T @ common
+    moved = bread @ weighed.T @ common
     return np.asarray(sandwich * scale[:, None] * scale[None, :] + moved @ moved.T)
 
 

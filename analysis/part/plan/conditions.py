@@ -54,6 +54,8 @@ class Conditions:
         "" not stated, which counts as not known.
     viscosity_sd : float
         Relative sd of the part's viscosity against the one reckoned with.
+    own_viscosity_sd : float
+        Relative sd of the part's viscosity itself, also where that of a panel shares it.
     temperature_c : float or None
         Of resin and part on the day; None where it is that of [resin].
     """
@@ -61,6 +63,7 @@ class Conditions:
     repeat_sd: float = 0.08
     feed_line: str = ""
     viscosity_sd: float = 0.0
+    own_viscosity_sd: float = 0.05
     temperature_c: float | None = None
 
 
@@ -102,11 +105,13 @@ def read_conditions(table: Table, resin: Resin, from_panel: bool) -> Conditions:
         colder, warmer = (viscosity_factor(resin, warm + d)[0] for d in (-1.0, 1.0))
         degrees = float(np.log(colder / warmer) / 2.0) * doubt_c
         told = float(np.sqrt(told**2 + viscosity_factor(resin, warm)[1] ** 2 + degrees**2))
+    own = float(np.hypot(told, resin.viscosity_sd)) if from_panel else told
     table.refuse_questions()
     return Conditions(
         repeat_sd=sd_share(table, "repeat_sd_percent", 8.0),
         feed_line=str(table.text("feed_line", "", choices=FEED_LINES)),
         viscosity_sd=told,
+        own_viscosity_sd=own,
         temperature_c=warm,
     )
 

@@ -27,11 +27,33 @@ def test_seen_and_planned_resin_agree_where_the_part_goes_as_planned(tmp_path):
     assert np.abs(off).max() < 0.02 * run.planned.resin_kg
 
 
-def test_the_uncertainty_of_the_resin_is_that_of_the_wet_share(tmp_path):
+STACK_SD = np.hypot(0.02, 0.03 / 0.5)  # porosity, and thickness that goes into the pores alone
+
+
+def test_the_uncertainty_of_the_resin_holds_wet_share_thickness_and_porosity(tmp_path):
     run = even_run(tmp_path)
     seen = replace(run.seen, wetted_sd=np.full(len(run.seen.frames), 0.03))
     again = answer_part_run(run.job, run.planned, seen)
-    assert again.resin.resin_in_sd_kg[-1] == pytest.approx(0.03 * run.planned.resin_kg, rel=0.01)
+    # Independent doubts add in squares (JCGM 100:2008, 5.1.2).
+    both = np.hypot(0.03, STACK_SD) * run.planned.resin_kg
+    assert again.resin.resin_in_sd_kg[-1] == pytest.approx(both, rel=0.01)
+    exact = replace(run.seen, wetted_sd=np.zeros(len(run.seen.frames)))
+    alone = answer_part_run(run.job, run.planned, exact)
+    assert alone.resin.resin_in_sd_kg == pytest.approx(STACK_SD * alone.resin.resin_in_kg)
+
+
+def test_what_was_not_seen_widens_the_resin_while_the_front_is_there(tmp_path):
+    run = even_run(tmp_path, hidden=lambda x, y: (x > 200) & (x < 400))
+    exact = replace(run.seen, wetted_sd=np.zeros(len(run.seen.frames)))
+    resin = answer_part_run(run.job, run.planned, exact).resin
+    more = np.sqrt(np.maximum(resin.resin_in_sd_kg**2 - (STACK_SD * resin.resin_in_kg) ** 2, 0.0))
+    full = run.planned.resin_kg
+    under = np.abs(resin.resin_in_kg / full - 0.5) < 0.1  # the front lies under what is hidden
+    assert more[under].min() > 0.02 * full
+    assert more[under].max() < full / 3
+    assert more[resin.resin_in_kg == 0.0].max() < 1e-6 * full
+    late = run.seen.frame_s > 0.9 * run.seen.last_s
+    assert more[late].max() < 0.01 * full
 
 
 def test_nothing_is_compared_where_nothing_could_be_measured(tmp_path):
