@@ -146,6 +146,9 @@ def _learnt(learnt: Learnt) -> dict[str, Any]:
                 "value": one.value if one.told else None,
                 "low": one.low if one.told else None,
                 "high": one.high if one.told else None,
+                "seen_low": one.seen_low if one.told else None,
+                "seen_high": one.seen_high if one.told else None,
+                "forecast_with": one.value,
                 "told": one.told,
                 "why": one.why,
             }

@@ -185,13 +185,20 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
 
 def learnt_text(one: LearntValue) -> str:
     """Write one number of the plan as corrected, or why it can't be told."""
+    return f"{WHAT[one.kind]} {one.name}: {_value(one)}"
+
+
+def _value(one: LearntValue) -> str:
+    """Return a learnt number with its interval, and which part of that the picture leaves."""
     shown = scientific if one.unit == "m2" else _plain
-    if one.told:
-        span = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)})"
-        text = f"{span}, planned {shown(one.planned)}"
-    else:
-        text = f"can't be told from here: {one.why}"
-    return f"{WHAT[one.kind]} {one.name}: {text}"
+    if not one.told:
+        moved = f"; forecast with {shown(one.value)} {one.unit}" if one.value != one.planned else ""
+        return f"can't be told from here: {one.why}{moved}"
+    text = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)}"
+    if (one.low, one.high) != (one.seen_low, one.seen_high):
+        seen = f"{shown(one.seen_low)} to {shown(one.seen_high)}"
+        text += f"; by the picture alone {seen}, the rest is viscosity and vacuum"
+    return f"{text}), planned {shown(one.planned)}"
 
 
 def _plain(value: float) -> str:

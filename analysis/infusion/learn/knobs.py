@@ -15,7 +15,7 @@ from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack
 from vision.records import FloatArray
 
-SHARED_SD, OWN_SD = 0.7, 0.4
+SHARED_SD, OWN_SD = 0.7, 0.3
 """How far K of all zones together, and K of one against the others, may lie from the plan before
 anything is seen, as the standard deviation of the logarithm (common practice, no source: resin,
 vacuum and batch set all off together, twice as much is no rarity)."""

@@ -5,7 +5,7 @@ Tested in tests/analysis/infusion/learn/test_fit_plan.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -27,9 +27,12 @@ EARLIEST_SD = 6.0
 """Standard uncertainties of a time that it must be past as well: they bend the root of less."""
 CLUSTERS = 8
 """Patches along the longer side within which what the plan does not know may go together."""
-PER_CLUSTER = 4.0
+PER_CLUSTER = 2.0
 """Independent places that a patch is worth: uneven cloth goes together over centimetres
 (judgement)."""
+MOST_EVEN, FAR = 0.35, 3.0
+"""A lay-up is held to be so much more even than usual at the most; places farther off count as so
+many standard uncertainties."""
 ODD_SHARE = 0.08
 """Relative difference in time from which a patch is told as unlike the filling."""
 ODD_SD = 4.0
@@ -85,6 +88,19 @@ def places_of(on: SeenOnPlan) -> Places:
     cluster = np.unique(patch, return_inverse=True)[1]
     alike = np.bincount(cluster, minlength=1)[cluster]
     return Places(cell, root, dry[cell], sd, cluster, np.minimum(1.0, PER_CLUSTER / alike))
+
+
+def as_even(places: Places, left: FloatArray) -> Places:
+    """Return the places with more weight where they lie nearer to a filling than usual.
+
+    Parameters
+    ----------
+    places : Places
+    left : ndarray of shape (P,)
+        Residuals near the end of the search.
+    """
+    usual = float(np.sqrt(np.mean(np.minimum(left[~places.dry] ** 2, FAR**2))))
+    return replace(places, weight=places.weight / float(np.clip(usual, MOST_EVEN, 1.0)) ** 2)
 
 
 def _around(on: SeenOnPlan) -> FloatArray:
