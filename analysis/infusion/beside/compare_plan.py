@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
 
-from analysis.infusion.beside.causes import Cause, Scene, causes_of, find_turned
+from analysis.infusion.beside.causes import Cause, Scene, causes_of
 from analysis.infusion.beside.late import FEWEST_CELLS, Late, find_late
 from analysis.infusion.beside.sources import FeedSeen, Stray, find_feeds, find_strays
 from analysis.infusion.beside.surroundings import Surroundings
 from analysis.infusion.beside.whole import whole_causes
 from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.infusion.seen.turned import how_cloth_lies
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
 from vision.errors import WetlineError
@@ -132,8 +133,9 @@ def compare(job: PartJob, answer: PartAnswer, on: SeenOnPlan) -> Beside:
     late = find_late(answer, on)
     feeds = find_feeds(answer, on, late, around)
     strays = find_strays(answer, on, late, around)
-    scene = Scene(on, late, around, feeds, strays, frozenset())
-    scene = replace(scene, turned=find_turned(scene))
+    lies = how_cloth_lies(job.plan, on, around.stack, late.planned_s)
+    turned = frozenset(index for index, one in enumerate(lies) if one == "turned")
+    scene = Scene(on, late, around, feeds, strays, turned)
     area = around.area_mm2
     patches = find_patches(scene)
     told = any(patch.causes[0].place_tells for patch in patches if patch.causes)

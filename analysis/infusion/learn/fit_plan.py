@@ -43,13 +43,14 @@ from analysis.infusion.learn.search_values import (
 )
 from analysis.infusion.learn.taken_back import (
     taken_back,
-    turned_notes,
+    turned_taken_back,
     unlike_note,
     wider,
 )
 from analysis.infusion.seen.by_hand import as_opened
 from analysis.infusion.seen.on_plan import SeenOnPlan
-from analysis.part.answer.clock import clock_of, opening_impulses
+from analysis.infusion.seen.turned import how_cloth_lies
+from analysis.part.answer.clock import clock_of, opening_impulses, times_of
 from analysis.part.flow.filling import Filling, fill_plan
 from analysis.part.grid.canvas import lay_canvas, lies_on
 from analysis.part.plan.part_toml import PartJob
@@ -126,7 +127,8 @@ def fit_plan(
     arrival_s = _meeting(on, own)
     unlike = unlike_places(on, places, own, fitted.left)
     first = [_value(job, knob, text, fitted, whole) for knob, text in zip(every, why, strict=True)]
-    values = taken_back(job.plan, first, unlike, on, stack)
+    lies = how_cloth_lies(job.plan, on, stack, _anchor_s(job, found.model.anchor))
+    values = turned_taken_back(job.plan, taken_back(job.plan, first, unlike, on, stack), lies)
     times = _fill_times(fitted, whole, found, arrival_s, on)
     fill_s, low_s, high_s = wider(*times, unlike, on)
     clock = clock_of(job)
@@ -142,10 +144,15 @@ def fit_plan(
         working_s=clock.working_s,
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
-        notes=(SHARED, *unlike_note(unlike, on), *turned_notes(job.plan, values)),
+        notes=(SHARED, *unlike_note(unlike, on)),
         knobs=whole.at,
         anchor=found.model.anchor,
     )
+
+
+def _anchor_s(job: PartJob, anchor: Anchor) -> FloatArray:
+    """Return when each cell wets in a filling, in seconds."""
+    return times_of(job.impulse, anchor.filling.arrival[: anchor.filling.links.cells])
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 All zones of a part share resin, vacuum and often the batch of cloth; what sets all K seen off the
 plan by one factor will not spare the zones that are still dry.
+
+Tested in tests/analysis/infusion/learn/test_fit_plan.py.
 """
 
 from __future__ import annotations

@@ -14,8 +14,10 @@ from scipy.spatial import cKDTree
 
 from analysis.infusion.learn.learnt import LearntValue, Unlike
 from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.infusion.seen.turned import Lies
 from analysis.part.grid.canvas import points_on
 from analysis.part.plan.plan import PartPlan
+from vision.common.rounding import scientific
 from vision.records import IntArray
 
 MOST_UNLIKE = 0.10
@@ -131,29 +133,48 @@ def _beside(line_mm: np.ndarray, unlike: Sequence[Unlike], on: SeenOnPlan) -> bo
     return bool((away <= (NEAR + 0.5) * size).any())
 
 
-UNEVEN_CLOTH = 1.3
-"""Ratio of a stack's two permeabilities from which it matters how the cloth lies."""
 LIKE_TURNED = 0.3
 """How near, in logarithms, a learnt factor must lie to that of cloth turned by a quarter."""
 
 
-def turned_notes(plan: PartPlan, values: Sequence[LearntValue]) -> tuple[str, ...]:
-    """Return a note for each zone whose K may be off because its cloth lies turned by a quarter.
+def turned_taken_back(
+    plan: PartPlan, values: Sequence[LearntValue], lies: Sequence[Lies]
+) -> tuple[LearntValue, ...]:
+    """Return the values; K of a zone whose cloth lies or may lie turned by a quarter is not told.
 
-    The fit knows one factor for each zone: cloth turned looks to it like a K off by k2 over k1
-    (or k1 over k2) where resin runs along one axis.
+    Parameters
+    ----------
+    plan : PartPlan
+        As it was.
+    values : sequence of LearntValue
+        Zones first, in the plan's order.
+    lies : sequence of {"as planned", "turned", "not told"}
+        For each stack.
+
+    Notes
+    -----
+    The fit knows one factor for each zone: where resin runs along one axis of it only, cloth turned
+    looks like a K off by k2 over k1 (or k1 over k2), so both readings are given.
     """
-    notes = []
-    zones = [value for value in values if value.kind == "zone"]
-    for stack, value in zip(plan.stacks, zones, strict=True):
-        ratio = stack.k1_m2 / stack.k2_m2
-        if not value.told or max(ratio, 1.0 / ratio) < UNEVEN_CLOTH:
+    out = list(values)
+    for k, (stack, how) in enumerate(zip(plan.stacks, lies, strict=True)):
+        value = values[k]
+        if not value.told or how == "as planned":
             continue
-        off = abs(float(np.log(value.value / value.planned)))
-        across = abs(float(np.log(ratio)))
-        if off > 0.5 * across and abs(off - across) < LIKE_TURNED:
-            notes.append(
-                f"{value.name}: K is off by about as much as if its cloth lay turned by a quarter: "
-                "look which way it lies before you take the value over"
+        if how == "turned":
+            why = (
+                "K along and across look exchanged: its cloth lies turned by a quarter, or its two "
+                "values are swapped in part.toml"
             )
-    return tuple(notes)
+            out[k] = _not_told(value, why)
+            continue
+        off = float(np.log(value.value / value.planned))
+        across = abs(float(np.log(stack.k1_m2 / stack.k2_m2)))
+        if abs(off) > 0.5 * across and abs(abs(off) - across) < LIKE_TURNED:
+            other = value.value * float(np.exp(-np.sign(off) * across))
+            why = (
+                f"its cloth may lie turned by a quarter: K1 {scientific(other)} m2 if it does, "
+                f"{scientific(value.value)} m2 if it lies as planned; look which way it lies"
+            )
+            out[k] = _not_told(value, why)
+    return tuple(out)

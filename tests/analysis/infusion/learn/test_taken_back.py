@@ -9,17 +9,18 @@ from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.learn.learnt import LearntValue, Unlike
 from analysis.infusion.learn.taken_back import (
     taken_back,
-    turned_notes,
+    turned_taken_back,
     unlike_note,
     unlike_share,
     wider,
 )
 from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.infusion.seen.turned import how_cloth_lies
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.part_toml import read_part
-from analysis.part.plan.plan import Gap, PartPlan, PartStack
+from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place
 from tests.made_up.part_seen import part_seen
 
 PART = """
@@ -143,15 +144,43 @@ def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, canvas,
     assert wider(full, 0.9 * full, 1.1 * full, [], on) == (full, 0.9 * full, 1.1 * full)
 
 
+@pytest.fixture
+def uneven():
+    outline = np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 200.0], [0.0, 200.0]])
+    return PartPlan(outline, (), PartStack(3e-10, 1e-10, 0.0, 0.5, 3.0))
+
+
 @pytest.mark.parametrize(("factor", "asked"), [(1 / 3, True), (3.0, True), (0.9, False)])
-def test_cloth_that_may_lie_turned_is_asked_about(factor, asked):
-    plan = PartPlan(
-        np.array([[0.0, 0.0], [300.0, 0.0], [300.0, 200.0], [0.0, 200.0]]),
-        (),
-        PartStack(3e-10, 1e-10, 0.0, 0.5, 3.0),
-    )
-    value = LearntValue("zone", "the stack", 3e-10, factor * 3e-10, 0.0, 1.0, "m2", True)
-    assert bool(turned_notes(plan, [value])) is asked
-    even = replace(plan, stack=replace(plan.stack, k2_m2=3e-10))
-    assert not turned_notes(even, [value])
-    assert not turned_notes(plan, [replace(value, told=False)])
+def test_cloth_that_may_lie_turned_has_both_readings_and_no_value(uneven, factor, asked):
+    value = LearntValue("zone", "the stack", 3e-10, factor * 3e-10, 2e-10, 4e-10, "m2", True)
+    (found,) = turned_taken_back(uneven, [value], ["not told"])
+    assert found.told is not asked
+    if asked:
+        # By the definition of turned: what runs along one axis has the other's K.
+        assert "K1 3.00e-10 m2 if it does" in found.why
+        assert f"{factor * 3e-10:.2e} m2 if it lies as planned" in found.why
+        assert found.value == value.planned
+    assert turned_taken_back(uneven, [value], ["as planned"]) == (value,)
+
+
+def test_cloth_that_is_turned_for_sure_is_said_to_be_exchanged(uneven):
+    value = LearntValue("zone", "the stack", 3e-10, 2.9e-10, 2.7e-10, 3.1e-10, "m2", True)
+    (found,) = turned_taken_back(uneven, [value], ["turned"])
+    assert not found.told
+    assert found.why.startswith("K along and across look exchanged")
+
+
+@pytest.mark.parametrize(
+    ("feed", "angle", "lies"),
+    [("point", 0.0, "as planned"), ("point", 90.0, "turned"), ("line", 90.0, "not told")],
+)
+def test_how_cloth_lies_is_told_where_resin_ran_both_ways(uneven, feed, angle, lies):
+    place = Place(np.array([[150.0, 100.0]]), 8.0)
+    place = place if feed == "point" else Place(np.array([[0.0, 0.0], [0.0, 200.0]]))
+    plan = replace(uneven, feeds=(PartFeed(place, name="feed"),), cells=40)
+    true = replace(plan, stack=replace(plan.stack, angle_deg=angle))
+    planned, seen = fill_plan(plan), fill_plan(true)
+    links = planned.links
+    on = bring_on_plan(part_seen(links, 1e-3 * seen.arrival[: links.cells]), links)
+    stack = np.zeros(links.cells, int)
+    assert how_cloth_lies(plan, on, stack, 1e-3 * planned.arrival[: links.cells]) == (lies,)
