@@ -8,7 +8,7 @@ corrected values, made to meet the front as seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
@@ -68,6 +68,8 @@ NEARLY_ALL = 0.995
 ANCHORED, MOST_ANCHORS = 0.06, 2
 """How near the filling on the plan's own grid must be to where the search ended, and how often it
 is filled anew for that."""
+GUESSED = 4.0
+"""Degrees of freedom of what the picture does not tell: its spread is little better known."""
 NOT_REACHED = "no resin has been seen in it yet"
 SHARED = (
     "all values of K together hang on viscosity and vacuum as stated: colder resin, or less "
@@ -241,7 +243,8 @@ def _value(job: PartJob, knob: Knob, why: str, fitted: Fitted, whole: Whole) -> 
     planned, unit = number_of(plan, knob, 0.0)
     at, sd = float(whole.at[place]), float(np.hypot(whole.sd[place], LEAST_SD[knob.kind]))
     told = not why and sd < TOLD * knob.prior_sd
-    half = float(stdtrit(fitted.freedom, 0.975)) * sd if told else 1.96 * sd
+    freedom = fitted.freedom if told else min(fitted.freedom, GUESSED)
+    half = float(stdtrit(freedom, 0.975)) * sd
     shared = 1.96 * drive_sd(job) * drive_power(knob)
     if not why and not told:
         why = _mixed_up(fitted, fitted.knobs.index(knob))
