@@ -134,7 +134,7 @@ def by_chance(count: int = 75) -> None:
         if flow_case("number", str(number))[2]:
             continue  # something is cut off there, or the plan itself does it
         good += 1
-        score = score_cut_offs("number", str(number), partial(nearly, seed=number + 1000))
+        score = score_cut_offs("number", str(number), partial(nearly, seed=number + 1000), 8)
         alarms += [number] if score.false_alarms else []
     print(f"parts by chance in which nothing is cut off, with a false alarm: {alarms} of {good}")
 
