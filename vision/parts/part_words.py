@@ -18,7 +18,7 @@ LOST = (
     "edge in view, and record again"
 )
 IN_PART_WORDS = (
-    ("; or use the panel's corners (`wetline corners`)", '; or use method = "outline"'),
+    ("use the panel's corners", "tap the part's corners"),
     ("[panel] ", ""),
     ("the panel's size", "the outline"),
     ("panel.toml", "part.toml"),

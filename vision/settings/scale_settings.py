@@ -165,15 +165,17 @@ def _sheet(table: Table, size_mm: tuple[float | None, float | None]) -> dict[str
     bar = table.length("check_bar_mm", above=0, at_most=1000, likely=LIKELY_BAR_MM)
     factor = 1.0 if bar is None else bar / CHECK_BAR_MM
     by_sheet = f"`wetline sheet {table.file.resolve().parent.name}` writes it"
+    origin = "from the feed corner"
     if table.file.name != "panel.toml":
         by_sheet = by_sheet.replace("` writes", " --write` writes")
+        origin = "in the plan's coordinates"
     marker = table.length("marker_mm", above=1, likely=LIKELY_MARKER_MM)
     marker = _need(marker, table, "marker_mm", f"the edge of a black square; {by_sheet}")
     centres = table.points("marker_centres_mm", 4)
     if centres is None:
         raise table.bad(
             "marker_centres_mm",
-            f"is needed: four [x, y] of the card centres from the feed corner; {by_sheet}",
+            f"is needed: four [x, y] of the card centres {origin}; {by_sheet}",
         )
     printed = table.values.get("centres_printed", False)
     if not isinstance(printed, bool):

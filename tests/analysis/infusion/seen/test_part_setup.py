@@ -115,3 +115,15 @@ def test_mistakes_are_told_in_one_line(tmp_path, more, words):
     with pytest.raises(WetlineError, match=words) as told:
         camera(tmp_path, more)
     assert "\n" not in str(told.value)
+
+
+def test_cards_that_are_not_stated_are_asked_for_in_words_of_a_part(tmp_path):
+    with pytest.raises(
+        WetlineError, match=r"in the plan's coordinates; `wetline sheet cover --write`"
+    ):
+        camera(tmp_path, FRAMES + '[scale]\nmethod = "sheet"\nmarker_mm = 60\n')
+
+
+def test_points_that_are_not_stated_are_to_be_tapped(tmp_path):
+    with pytest.raises(WetlineError, match=r"points_px = .*`wetline corners cover` asks for them"):
+        camera(tmp_path, FRAMES + '[scale]\nmethod = "outline"\n')
