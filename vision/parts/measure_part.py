@@ -21,6 +21,8 @@ from vision.check.front_grid import FrontGrid
 from vision.check.redraw import redraw
 from vision.parts.part_canvas import PartCanvas
 from vision.parts.timing.dead_ends import time_dead_ends
+from vision.parts.timing.new_fronts import time_new_fronts
+from vision.parts.timing.walls import fill_along_walls, without_late_specks
 from vision.parts.uncertainty import pixel_sd_s
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import first_front
@@ -150,7 +152,8 @@ def measure_part(
         start, start_sd = start_s - zero, 0.0
     way = part.feeds.distance_px
     arrival = interpolate_arrival(cut, times, start, way, edge.offset_px)
-    ends = time_dead_ends(arrival, wet_frame, times, part.inside, edge.offset_px)
+    ends = time_dead_ends(arrival, wet_frame, times, part.inside, known, edge.offset_px)
+    ends = time_new_fronts(ends, wet_frame, times, part.inside, part.under)
     arrival = np.maximum(ends.arrival_s - start, 0.0)
     edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
@@ -210,6 +213,8 @@ def _repaired(
     # A speck one frame ahead of the front would count as a front of its own between two photos.
     wet_frame, told = keep_in_order(wet_frame, known | ~cloth, place, own)
     known &= told
+    wet_frame, late = without_late_specks(fill_along_walls(wet_frame, known, inside), inside)
+    known &= ~late
     shown = np.where(known, wet_frame, count)
     first = first_front(shown, count, own.least_front)
     wet_frame = np.maximum(wet_frame, first).astype(np.int16)

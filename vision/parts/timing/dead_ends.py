@@ -50,6 +50,7 @@ def time_dead_ends(
     wet_frame: IntArray,
     times_s: FloatArray,
     inside: BoolArray,
+    known: BoolArray,
     offset_px: FloatArray,
 ) -> DeadEnds:
     """Return arrival in which the front goes on at its pace where no later front is ahead.
@@ -63,6 +64,8 @@ def time_dead_ends(
     times_s : ndarray of shape (K,), float
     inside : ndarray of shape (M, N), bool
         The part.
+    known : ndarray of shape (M, N), bool
+        What was seen and not filled: a hole that stays dry for want of better is no front.
     offset_px : ndarray of shape (K,), float
         How far ahead of the half-way contour the true front stands at each frame.
     """
@@ -80,7 +83,9 @@ def time_dead_ends(
         at = np.argwhere(fresh)
         back = behind[fresh] - at
         if ahead is not None:
-            closed = _cosine(back, ahead[fresh] - at) > OPPOSED
+            place = ahead[fresh]
+            closed = _cosine(back, place - at) > OPPOSED
+            closed |= ~known[box][tuple(place.T)]
             at, back = at[closed], back[closed]
         if not len(at):
             continue

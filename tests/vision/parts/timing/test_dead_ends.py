@@ -14,7 +14,7 @@ def read(true_s, times_s, inside, way_px):
     plain = interpolate_arrival(
         measure_strips(wet_frame, len(times_s)), times_s, 0.0, way_px, offset
     )
-    return plain, time_dead_ends(plain, wet_frame, times_s, inside, offset)
+    return plain, time_dead_ends(plain, wet_frame, times_s, inside, inside, offset)
 
 
 def plate(rows=60, cols=120):
@@ -63,6 +63,6 @@ def test_where_no_pace_is_known_half_the_gap_is_taken_and_said():
     wet_frame[:, 0] = 0
     times = np.array([0.0, 60.0])
     arrival = np.where(wet_frame == 0, 0.0, 50.0)
-    ends = time_dead_ends(arrival, wet_frame, times, inside, np.zeros(2))
+    ends = time_dead_ends(arrival, wet_frame, times, inside, inside, np.zeros(2))
     assert_allclose(ends.arrival_s[:, 1:], 30.0)
     assert_allclose(ends.doubt_s[:, 1:], 15.0)
