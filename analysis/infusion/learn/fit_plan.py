@@ -229,7 +229,11 @@ def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) ->
         line = plan.gaps[knob.index].line_mm
         return "" if _seen_beside(on, told, Place(line)) else "no resin has been seen beside it yet"
     place = plan.feeds[knob.index].place
-    return "" if _seen_beside(on, told, place) else "no resin has been seen to come from it yet"
+    if _seen_beside(on, told, place):
+        return ""
+    if not _seen_beside(on, on.seen, place):
+        return "the cloth that would show it was not seen, as under the feed's own hose"
+    return "no resin has been seen to come from it yet"
 
 
 def _seen_beside(on: SeenOnPlan, told: BoolArray, place: Place) -> bool:

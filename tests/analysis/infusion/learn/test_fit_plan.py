@@ -192,6 +192,13 @@ def test_a_zone_that_was_hidden_is_not_told(job, planned, truth):
     assert "hidden" in found.values[DOUBLER].why
 
 
+def test_a_feed_whose_hose_hides_the_cloth_is_not_said_to_have_fed_nothing(job, planned, truth):
+    found = learnt_at(job, planned, truth, 0.7, hidden=lambda x, y: x < 24)
+    feed = found.values[FEED]
+    assert not feed.told
+    assert feed.why == "the cloth that would show it was not seen, as under the feed's own hose"
+
+
 def test_a_gap_that_is_not_in_the_plan_is_told_as_unlike_it(job, planned):
     line = np.array([[100.0, 0.0], [850.0, 0.0]])
     raced = replace(job.plan, gaps=(*job.plan.gaps, Gap(line, 2.5, 2.5e-3**2 / 12, 3.0)))
