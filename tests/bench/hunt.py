@@ -5,7 +5,8 @@ each FOLDER holding panel folders with a truth.json; the samples come first. Pri
 table: per condition the runs, how many kept the limits, how many were refused or marked, and how
 many were silently wrong, with the worst of those. A run is silently wrong where a row with used =
 yes is off by more than three of its stated standard uncertainties, or 2 mm where that is more, in
-the mean (for the leading and trailing edge: by more than `EDGE_MM`), and no doubt is stated.
+the mean (for the leading and trailing edge: by more than `EDGE_MM`), or a dry spot is named where
+none is, and no doubt is stated.
 """
 
 import argparse
@@ -32,6 +33,9 @@ from vision.tracking.tracker import Tracker
 LEAST_MM, SDS = 2.0, 3.0
 EDGE_MM = 12.0
 """Three times the root mean square error that the leading and the trailing edge are to keep."""
+
+NEAR_MM = 10.0
+"""A dry spot this near to a true one is that one."""
 
 MOST_FRAMES = 60
 
@@ -67,7 +71,7 @@ class Result:
     worst_sd: float = 0.0
     edge_mm: float = 0.0
     rms_mm: float = float("nan")
-    spots: int = 0
+    invented: int = 0
     z: tuple[float, ...] = ()
     start_z: float = float("nan")
 
@@ -79,6 +83,8 @@ class Result:
             told.append(f"mean {self.worst_mm:.1f} mm, {self.worst_sd:.0f} sd")
         if self.edge_mm > EDGE_MM:
             told.append(f"edge {self.edge_mm:.0f} mm")
+        if self.invented:
+            told.append(f"{self.invented} dry spots that are none")
         return "; ".join(told)
 
 
@@ -129,10 +135,15 @@ def track(run: Run, photos: Photos, condition: str) -> Result:
         float(sds[bad].max(initial=0.0)),
         float(np.nanmax(edges, initial=0.0)),
         float(np.sqrt(np.mean(error**2))) if len(error) else np.nan,
-        len(front.dry_spots),
+        sum(_is_invented((spot.x_mm, spot.y_mm), run.islands_mm) for spot in front.dry_spots),
         tuple((error / curve.front_sd_mm[use])[true > 0]),
         _start_z(run, tracked),
     )
+
+
+def _is_invented(spot_mm: tuple[float, float], islands_mm: tuple[tuple[float, float], ...]) -> bool:
+    """Return whether no dry place of the run lies near a dry spot that is told."""
+    return all(np.hypot(spot_mm[0] - x, spot_mm[1] - y) > NEAR_MM for x, y in islands_mm)
 
 
 def _start_z(run: Run, tracked: Tracked) -> float:
@@ -196,7 +207,7 @@ def main() -> None:
                 said = f"refused: {r.refused[:70]}" if r.refused else "; ".join(r.doubts)[:90]
                 print(
                     f"{r.run:14} {r.condition:24} rms {r.rms_mm:6.2f} edge {r.edge_mm:6.1f} "
-                    f"start {r.start_z:5.1f} sd spots {r.spots} "
+                    f"start {r.start_z:5.1f} sd "
                     f"{'WRONG ' + r.wrong if r.wrong else ''} [{said}]",
                     flush=True,
                 )

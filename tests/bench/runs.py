@@ -28,6 +28,8 @@ class Run:
     """The trailing and the leading edge, by frame name."""
     time_s: dict[str, float]
     """Seconds since resin start, by frame name."""
+    islands_mm: tuple[tuple[float, float], ...] = ()
+    """Middles (x, y) of the places that stay dry for a while, or for good."""
 
     def error_mm(self, names: tuple[str, ...], front_mm: np.ndarray) -> np.ndarray:
         """Error of the mean front at every frame after resin start."""
@@ -57,7 +59,9 @@ def runs(folders: list[str]) -> list[Run]:
                 for f in content["frames"]
             }
             times = {f["file"]: float(f["time_s"]) for f in content["frames"]}
-            found.append(Run(toml.parent.name, setup, front, edges, times))
+            island = content.get("events", {}).get("dry_island") or {}
+            islands = (tuple(island["centre_mm"]),) if island else ()
+            found.append(Run(toml.parent.name, setup, front, edges, times, islands))
     return found
 
 
