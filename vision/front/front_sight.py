@@ -28,9 +28,9 @@ TOW_MM = 2.0
 """What leads or trails on less width than this is a speck or a fibre, not the front: tows are two
 to five millimetres wide. Common practice, no source."""
 
-ALONE_MM = 2 * TOW_MM
-"""An edge that leads or trails by so much more than in the frames before and after is one frame's
-word. Common practice, no source."""
+LASTS = ((3, 2 * TOW_MM), (5, 4 * TOW_MM))
+"""An edge that leads or trails by so many millimetres more than in most of so many frames about it
+is one frame's word, or two frames'. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,8 @@ def edges(
 
     NaN where the front stands in a hole broad enough to hide an edge: what was hidden is neither
     the trailing nor the leading edge, and may well be beyond what was seen. NaN too where only
-    that one frame shows it so far ahead, or behind: a front keeps its shape while it moves.
+    that one frame shows it so far ahead, or behind, or two of five much farther: a front keeps its
+    shape while it moves.
 
     Parameters
     ----------
@@ -153,16 +154,15 @@ def edges(
     Source: opening and closing by a line (Serra, Image Analysis and Mathematical Morphology, 1982).
     """
     least, most = _as_wide_as_a_tow(fronts_mm, lane_mm, around)
-    lasting = _lasting_mm(fronts_mm)
     told = sight.broadest_mm <= EDGE_HOLE_MM
     if borne_out is not None:
         told = told & borne_out
-    supported = _as_wide_as_a_tow(lasting, lane_mm, around)
-    shown = [
-        np.where(told & (np.abs(own - lasts) <= ALONE_MM), own, np.nan)
-        for own, lasts in zip((least, most), supported, strict=True)
-    ]
-    return shown[0], shown[1]
+    for frames, apart_mm in LASTS:
+        lasting = _lasting_mm(fronts_mm, frames)
+        low, high = _as_wide_as_a_tow(lasting, lane_mm, around)
+        least = np.where(np.abs(least - low) <= apart_mm, least, np.nan)
+        most = np.where(np.abs(most - high) <= apart_mm, most, np.nan)
+    return np.where(told, least, np.nan), np.where(told, most, np.nan)
 
 
 def alone_mm(fronts_mm: FloatArray) -> FloatArray:
@@ -210,10 +210,10 @@ def as_beside_mm(fronts_mm: FloatArray, borne_out: BoolArray) -> FloatArray:
     return np.where(borne_out[:, None], fronts_mm, _lasting_mm(fronts_mm))
 
 
-def _lasting_mm(fronts_mm: FloatArray) -> FloatArray:
-    """Return the fronts, their shape across the lanes that of two frames in three at least."""
+def _lasting_mm(fronts_mm: FloatArray, frames: int = 3) -> FloatArray:
+    """Return the fronts, their shape across the lanes that of most of so many frames."""
     middle = np.median(fronts_mm, axis=1, keepdims=True)
-    return np.asarray(middle + median_filter(fronts_mm - middle, (3, 1), mode="nearest"))
+    return np.asarray(middle + median_filter(fronts_mm - middle, (frames, 1), mode="nearest"))
 
 
 def _as_wide_as_a_tow(

@@ -79,6 +79,16 @@ def test_an_edge_that_one_frame_alone_shows_is_not_told():
     np.testing.assert_array_equal(most, [35.0, 55.0, np.nan, 95.0, 115.0])
 
 
+def test_an_edge_that_two_frames_show_far_behind_is_not_told():
+    fronts = np.repeat(20.0 * np.arange(2, 9)[:, None], 40, axis=1)
+    for lag_mm, told in ((6.0, True), (16.0, False)):
+        held = fronts.copy()
+        held[3:5, 20:28] -= lag_mm
+        least, _ = edges(held, 0.5, in_view(7, 40), around=False)
+        assert np.isfinite(least[[0, 1, 2, 5, 6]]).all()
+        assert np.isfinite(least[3:5]).tolist() == [told, told]
+
+
 def test_what_one_frame_alone_shows_of_the_shape_shifts_its_mean():
     steady = 20.0 * np.arange(1, 6)[:, None] + np.where(np.arange(40) < 8, 15.0, 0.0)
     assert alone_mm(steady).tolist() == [0.0] * 5
