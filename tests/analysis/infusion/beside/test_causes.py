@@ -10,8 +10,13 @@ import numpy as np
 import pytest
 
 from analysis.infusion.beside.compare_plan import compare
+from analysis.part.answer.job import fill_part
 from analysis.part.plan.plan import Gap
 from tests.made_up.part_beside import LINE, POINT, ZONE, filled, planned, seen_on
+from tests.made_up.parts.cases import CASES
+from tests.made_up.parts.cut_offs import job_of
+from tests.made_up.parts.made_part import true_filling
+from tests.made_up.parts.scored import at_places
 
 TWO = LINE + '\n\n[[feed]]\nname = "right line"\nline_mm = [[400, 0], [400, 300]]'
 RACE = Gap(np.array([[0.0, 300.0], [600.0, 300.0]]), 4.0, 1.6e-7, 3.0)
@@ -156,3 +161,23 @@ def test_nothing_in_the_plan_there_is_said_to_be_so(plain):
     (patch,) = compare(job, answer, seen_on(answer, time_s + 250.0 * spot)[1]).patches
     assert patch.causes[0].vague
     assert "nothing in the plan" in patch.causes[0].why
+
+
+@pytest.mark.parametrize("name", ["hole", "later_shadow", "gap_drift"])
+def test_against_another_solver_a_good_run_names_nothing_and_a_wider_gap_itself(name):
+    # Truth by finite elements (sample_frames/_part_flow.py), with noise.
+    case, filled_s = CASES[name], true_filling(name)
+    job = job_of(case.planned)
+    answer = fill_part(job)
+    links = answer.filling.links
+    x, y = links.centre_mm[: links.cells].T
+    noise = 0.004 * filled_s.fill_s
+    found = compare(
+        job, answer, seen_on(answer, at_places(filled_s, x, y), sd_s=noise, noise_s=noise)[1]
+    )
+    assert found.whole == ()
+    assert found.strays == ()
+    if case.true is case.planned:
+        assert found.patches == ()
+    else:
+        assert names(found.patches[0])[0] == "a planned gap that races more than planned"
