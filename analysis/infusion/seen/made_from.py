@@ -13,6 +13,14 @@ from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.frames.photos import PHOTO_SUFFIXES
 from vision.parts.hand.part_fixes import FIX_FILE
+from vision.settings.event_log import (
+    FEED_BACK,
+    FEED_OPEN,
+    RESIN_OPEN,
+    VENT_BACK,
+    VENT_SHUT,
+    read_stamps,
+)
 from vision.settings.frame_settings import FrameSource
 
 UNTOLD = ("search",)
@@ -21,6 +29,8 @@ NAMES = ("name", "confirmed")
 """Fields that do not change what comes out."""
 PANEL_FILES = ("panel.toml", "results/results.json")
 """What a stack is taken from where part.toml names the folder of a panel."""
+DONE_BY_HAND = (RESIN_OPEN, FEED_OPEN, FEED_BACK, VENT_SHUT, VENT_BACK)
+"""Kinds of stamp that change what comes out: a note, a photo or an alarm does not."""
 DIGITS = 16
 _BLOCK = 1 << 20
 
@@ -63,9 +73,9 @@ def made_from(path: Path, source: FrameSource) -> MadeFrom:
 
 
 def plan_stamp(path: Path) -> str:
-    """Return a stamp of a part.toml, of drawings, logs and panels that it names, and of fix.csv.
+    """Return a stamp of a part.toml, of what it names, of fix.csv, and of what was done by hand.
 
-    Names, comments, order and what a search is asked for do not count.
+    Names, comments, order and what a search is asked for do not count, nor do notes and alarms.
 
     Raises
     ------
@@ -81,6 +91,9 @@ def plan_stamp(path: Path) -> str:
     fixes = path.parent / FIX_FILE
     if fixes.is_file():
         digest.update(_digest(fixes).digest())
+    for stamp in read_stamps(path.parent):
+        if stamp.kind in DONE_BY_HAND:
+            digest.update(f"{stamp.clock_s}|{stamp.kind}|{stamp.text}\n".encode())
     frames = told.pop("frames", {})
     source = str(frames.get("source", "")) if isinstance(frames, Mapping) else ""
     for name in sorted(set(_texts(told)) - {source}):

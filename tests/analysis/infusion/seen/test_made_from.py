@@ -5,6 +5,7 @@ import pytest
 from analysis.infusion.seen.made_from import made_from, plan_stamp
 from tests.made_up.part_beside import LINE, PART
 from vision.common.outside.version import wetline_version
+from vision.settings.event_log import FEED_BACK, FEED_OPEN, NOTE, Stamp, add_stamp
 from vision.settings.frame_settings import FrameSource
 
 TEXT = PART.format(more="", feed=LINE, k1=1e-10, k2=1e-10, low=9e-11, high=2e-10)
@@ -50,6 +51,16 @@ def test_a_log_or_a_panel_that_is_named_counts_by_its_content(plan):
     (folder / "bag.csv").write_text("time_s,bag_mbar\n0,60\n", encoding="utf-8")
     second = plan_stamp(plan)
     (folder / "panel_1" / "results" / "results.json").write_text("{}", encoding="utf-8")
+    assert len({first, second, plan_stamp(plan)}) == 3
+
+
+def test_a_feed_noted_as_open_counts_and_a_note_does_not(plan):
+    first = plan_stamp(plan)
+    add_stamp(plan.parent, Stamp(1.9e9, NOTE, "looks good"))
+    assert plan_stamp(plan) == first
+    add_stamp(plan.parent, Stamp(1.9e9 + 60.0, FEED_OPEN, "second line"))
+    second = plan_stamp(plan)
+    add_stamp(plan.parent, Stamp(1.9e9 + 90.0, FEED_BACK, "second line"))
     assert len({first, second, plan_stamp(plan)}) == 3
 
 
