@@ -18,6 +18,7 @@ from analysis.infusion.outlook.numbers import (
     read_part_numbers,
 )
 from analysis.infusion.seen.by_hand import ByHand, as_opened, read_by_hand
+from analysis.infusion.seen.early_feeds import with_early_feeds
 from analysis.infusion.seen.made_from import made_from
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.answer.job import answer_job, results_of
@@ -66,7 +67,8 @@ def run_part(
     run = answer_part_run(job, planned, tracked.seen)
     hand = read_by_hand(job.path.parent, job.plan)
     opened_s = hand.opened_s(job.plan, run.seen.start_clock_s if run.seen.usable else None)
-    run = learnt_from(replace(run, notes=tracked.notes, made_from=stamp), opened_s)
+    seen = with_early_feeds(run.seen, job.plan, run.on, opened_s)
+    run = learnt_from(replace(run, seen=seen, notes=tracked.notes, made_from=stamp), opened_s)
     run = with_ahead(run, hand, opened_s)
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)

@@ -13,6 +13,7 @@ from analysis.forecast.panel_text import TextRow
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN
 from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
 from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
+from analysis.infusion.seen.early_feeds import with_early_feeds
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
@@ -223,11 +224,13 @@ class WatchPart(Watch):
         if seen is not None:
             forecast = (self.learner and self.learner.forecast) or self.planned
             vents = hand.open_vents(self.job.plan)
+            on = bring_on_plan(seen, self.planned.links)
+            seen = with_early_feeds(seen, self.job.plan, on, opened_s)
             numbers = read_part_numbers(
                 self.job, seen, forecast, dict(hand.opened), vents, self.planned.arrival_s
             )
         if seen is not None and numbers.wetted_share and not seen.doubts and self.learner:
-            self.learner.offer(bring_on_plan(seen, self.planned.links), opened_s)
+            self.learner.offer(on, opened_s)
         if clock_s is not None and clock_s > self._looked_s:
             # The same picture again is no second look.
             self._looked_s = clock_s
