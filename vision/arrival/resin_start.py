@@ -42,7 +42,8 @@ def find_start(
     b is not negative). From a point, with r the radius and r0 the feed's, x^2 gives way to
     r^2 (2 ln(r / r0) - 1) + r0^2 and x to r^2 - r0^2 (Adams, Russel and Rebenfeld, Int. J.
     Multiphase Flow 14, 1988). The start also lies after the last dry frame and before the first wet
-    one; between them the fit decides.
+    one; between them the fit decides. What stands at the feed before the front runs may be either,
+    and is left out of the fit.
     """
     settings = settings or StartSettings()
     time_s = np.asarray(time_s, float)
@@ -51,25 +52,47 @@ def find_start(
     if len(wet) == 0:
         return float(time_s[0]), float(np.ptp(time_s) / np.sqrt(12))
     first = int(wet[0])
-    latest = float(time_s[first])
     step = float(np.median(np.diff(time_s)))
     earliest = float(time_s[first - 1]) if first > 0 else -np.inf
-    use = (front_mm > 0) & (front_mm < 0.5 * reach_mm)
+    first_wet_s = float(time_s[first])
+    first = max(first, _first_running(front_mm, time_s, reach_mm, settings))
+    latest = float(time_s[first])
+    gone = (front_mm > 0) & (np.arange(len(time_s)) >= first)
+    use = gone & (front_mm < 0.5 * reach_mm)
     if np.count_nonzero(use) < 4:
-        use = front_mm > 0
-        use[first + 6 :] = False
+        use = gone & (np.arange(len(time_s)) < first + 6)
     x, t = front_mm[use], time_s[use]
     if len(x) < 3:
         known = earliest if np.isfinite(earliest) else latest - step
         return 0.5 * (known + latest), (latest - known) / np.sqrt(12)
     by_law, sd = _intercept(x, t, feed_radius_mm, settings)
     start = float(np.clip(by_law, earliest, latest))
+    # What stood at the feed until then may have been a front that crept.
+    crept = max(start - first_wet_s, 0.0) / np.sqrt(12)
     if not np.isfinite(earliest):
         # Nothing brackets the start: the law of the first stretch is only about known.
-        return start, float(np.hypot(sd, settings.unseen_share * (latest - start)))
+        unseen = settings.unseen_share * (latest - start)
+        return start, float(np.linalg.norm((sd, unseen, crept)))
     width = (latest - earliest) / np.sqrt(12)
     # A law that puts the start outside says that the first fronts were not seen: that far in doubt.
-    return start, float(np.hypot(min(max(sd, 0.02 * step), width), by_law - start))
+    bracketed = min(max(sd, 0.02 * step), width)
+    return start, float(np.linalg.norm((bracketed, by_law - start, crept)))
+
+
+def _first_running(
+    front_mm: FloatArray, time_s: FloatArray, reach_mm: float, settings: StartSettings
+) -> int:
+    """Return the first frame whose front runs, what stands at the feed before it left out.
+
+    Under a constant drive a front only slows down (Darcy's law). What lies near the feed and hardly
+    moves, beside the fastest advance to come, may not have left it: a fitting over it, or its rim.
+    """
+    if len(front_mm) < 3:
+        return 0
+    speed = np.diff(front_mm) / np.diff(time_s)
+    stood = int(np.argmax(speed >= settings.slow_share * speed.max()))
+    near = front_mm[stood] < settings.near_share * reach_mm
+    return stood + 1 if stood > 0 and near else 0
 
 
 def _laws(x: FloatArray, feed_radius_mm: float) -> tuple[FloatArray, FloatArray]:

@@ -47,12 +47,16 @@ class FrontSight:
         The same if the front lay anywhere in its holes and they all erred together.
     broadest_mm : ndarray of shape (K,), float
         Breadth of the broadest hole in or beside which the front stands; 0 where in none.
+    apart_share : ndarray of shape (K,), float
+        Share of the front that was filled in, its holes erring each for themselves: their root
+        sum of squares.
     """
 
     seen: BoolArray
     blind_mm: FloatArray
     at_worst_mm: FloatArray
     broadest_mm: FloatArray
+    apart_share: FloatArray
 
     @property
     def hidden_share(self) -> FloatArray:
@@ -80,22 +84,23 @@ def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> Fron
     half_mm = half_px[row, col] * arrival.mm_per_px
     return FrontSight(
         seen=np.asarray(~hidden),
-        blind_mm=FILL_SD * _together_mm(np.asarray(half_mm)),
+        blind_mm=FILL_SD * _apart(np.asarray(half_mm)),
         at_worst_mm=np.asarray(ANYWHERE_SD * half_mm.mean(axis=1)),
         broadest_mm=2 * half_mm.max(axis=1),
+        apart_share=_apart(hidden.astype(float)),
     )
 
 
-def _together_mm(half_mm: FloatArray) -> FloatArray:
-    """Return half the breadth of the holes over all lanes; shape (K,).
+def _apart(of_lane: FloatArray) -> FloatArray:
+    """Return the mean over all lanes of what is above 0 in holes that err apart; shape (K,).
 
     Lanes beside each other lie in one hole and err together; holes err each for themselves, so
     their squares add up.
     """
-    count, lanes = half_mm.shape
-    begins = np.diff(half_mm > 0, axis=1, prepend=False)
+    count, lanes = of_lane.shape
+    begins = np.diff(of_lane > 0, axis=1, prepend=False)
     hole = np.cumsum(begins, axis=1) + np.arange(count)[:, None] * (lanes + 1)
-    summed = np.bincount(hole.ravel(), half_mm.ravel(), count * (lanes + 1))
+    summed = np.bincount(hole.ravel(), of_lane.ravel(), count * (lanes + 1))
     squares = (summed.reshape(count, lanes + 1) / lanes) ** 2
     return np.asarray(np.sqrt(squares.sum(axis=1)))
 

@@ -319,7 +319,8 @@ def _start(
     count = len(times)
     wetted = np.bincount(wet_frame[cloth], minlength=count + 1)[:count].cumsum()
     share = 100.0 * wetted / max(int(np.count_nonzero(cloth)), 1)
-    start, sd = find_start(share, times, 100.0, 0.0, settings.start)
+    # Where feeds open one after the other, a wet share that runs later did not stand at first.
+    start, sd = find_start(share, times, 100.0, 0.0, replace(settings.start, near_share=0.0))
     # The wet share follows the root of time less closely than a panel's front does.
     step = float(np.median(np.diff(times)))
     return start, float(np.hypot(sd, 0.15 * step))

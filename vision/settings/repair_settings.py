@@ -171,6 +171,14 @@ class StartSettings:
     least_share: float = 0.005
     """A front nearer than this share of the reach has not left the feed yet."""
 
+    near_share: float = 0.1
+    """Nor may one nearer than this share that hardly moves before the front runs.
+    0: whatever is wet has left."""
+
+    slow_share: float = 0.25
+    """What advances by less than this share of the fastest hardly moves. Common practice, no
+    source."""
+
     least_apart: float = 0.5
     """Share of the difference between the two fits that stays in doubt whatever the fronts say."""
 

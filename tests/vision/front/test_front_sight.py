@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -36,6 +38,10 @@ def test_holes_apart_err_each_for_themselves():
     two = front_sight(arrival(seen), x_px, y_px)
     assert two.blind_mm[0] == pytest.approx(np.sqrt(2) * one.blind_mm[0])
     assert two.at_worst_mm[0] == pytest.approx(2 * one.at_worst_mm[0])
+    # Eleven of sixty lanes in each hole.
+    assert one.apart_share[0] == pytest.approx(11 / 60)
+    assert two.apart_share[0] == pytest.approx(np.hypot(11 / 60, 11 / 60))
+    assert two.hidden_share[0] == pytest.approx(22 / 60)
 
 
 def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
@@ -50,12 +56,12 @@ def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
 
 def in_view(frames, lanes):
     nothing = np.zeros(frames)
-    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing, nothing)
+    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing, nothing, nothing)
 
 
 def test_no_edge_is_told_where_a_hole_may_hide_it():
     fronts = np.tile(np.linspace(100, 110, 40), (2, 1))
-    sight = FrontSight(np.ones((2, 40), bool), np.zeros(2), np.zeros(2), np.array([4.0, 30.0]))
+    sight = replace(in_view(2, 40), broadest_mm=np.array([4.0, 30.0]))
     least, most = edges(fronts, 0.5, sight, around=False)
     assert np.isfinite(least).tolist() == np.isfinite(most).tolist() == [True, False]
 
