@@ -86,7 +86,8 @@ class PartSeen:
     frame_s : ndarray of shape (K,), float
         Their times since resin start.
     wetted_share, wetted_sd : ndarray of shape (K,), float
-        Wet share of the part's area at each, and its standard uncertainty.
+        Wet share at each of what can be told wet from dry, and its standard uncertainty as that
+        of the whole part: it holds what was not seen.
     used : ndarray of shape (K,), bool
     notes : tuple of str
         What happened at each frame, and why it is not used.

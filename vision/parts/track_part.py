@@ -26,6 +26,7 @@ from vision.parts.measure_part import PartMeasured, measure_part
 from vision.parts.part_canvas import PartCanvas, lay_part
 from vision.parts.part_settings import PartCamera, box_map
 from vision.parts.part_words import LOST, beyond_doubts, feeds_beside, in_part_words, warnings_of
+from vision.parts.uncertainty import wet_share
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
 from vision.scale.plane_map import PlaneMap
@@ -131,7 +132,7 @@ class PartTracker:
             for frame in frames
         ]
         x_mm, y_mm = axes_mm(self.camera, part)
-        at = np.sort(found.time_s[part.inside])
+        share, unseen_sd = wet_share(found.time_s, found.sd_s, found.seen, part.inside, frame_s)
         reason = LOST if np.mean(lost) > MOST_LOST else found.reason
         feeds = feeds_beside(self.camera.shape, part, found)
         used = np.array([not doubt for doubt in doubts]) & ~lost & (not reason)
@@ -146,8 +147,8 @@ class PartTracker:
             start_sd_s=found.start_sd_s,
             frames=tuple(frame.name for frame in frames),
             frame_s=frame_s,
-            wetted_share=np.searchsorted(at, frame_s, side="right") / max(len(at), 1),
-            wetted_sd=np.interp(frame_s, found.stack_s, found.wetted_sd),
+            wetted_share=share,
+            wetted_sd=np.hypot(np.interp(frame_s, found.stack_s, found.wetted_sd), unseen_sd),
             used=used,
             notes=notes,
             homographies=np.array(maps),

@@ -1,13 +1,14 @@
-"""How well the time at which each spot of a part wetted is known.
+"""How well the time at which each spot of a part wetted is known, and its wet share with it.
 
-Tested in tests/vision/parts/test_track_part.py.
+Tested in tests/vision/parts/test_wet_share.py and test_track_part.py.
 """
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import distance_transform_edt, label, minimum, minimum_filter
+from scipy.special import ndtr
 
 from vision.parts.part_canvas import PartCanvas
 from vision.records import BoolArray, FloatArray
@@ -70,3 +71,72 @@ def slope_s_mm(arrival_s: FloatArray, part: PartCanvas) -> FloatArray:
     usual = float(np.median(slope[good & part.inside])) if (good & part.inside).any() else 0.0
     slope = np.where(weight > 0.5, slope, usual)
     return np.asarray(np.where(good, slope, 0.0), float)
+
+
+def may_be_wet_from(time_s: FloatArray, seen: BoolArray, inside: BoolArray) -> FloatArray:
+    """Return from when cloth that was not seen, and never showed wet, may have been wet.
+
+    Parameters
+    ----------
+    time_s : ndarray of shape (M, N), float
+        Seconds since resin start; infinity where it never showed wet.
+    seen, inside : ndarray of shape (M, N), bool
+
+    Returns
+    -------
+    from_s : ndarray of shape (M, N), float
+        When the first of what lies around the hidden place wetted: resin cannot come in sooner
+        without passing there. Infinity for all other cloth.
+    """
+    hidden = inside & ~seen & np.isinf(time_s)
+    near = np.ones((3, 3), bool)
+    places, count = label(hidden, near)
+    from_s = np.full(time_s.shape, np.inf)
+    if not count:
+        return from_s
+    around = np.where(inside & ~hidden, time_s, np.inf)
+    first = minimum_filter(around, size=3, mode="constant", cval=np.inf)
+    told = np.append(np.inf, minimum(first, places, np.arange(1, count + 1)))
+    return np.asarray(told[places], float)
+
+
+def unseen_share(
+    time_s: FloatArray, seen: BoolArray, inside: BoolArray, at_s: FloatArray
+) -> FloatArray:
+    """Return the share of the part that nobody can tell wet from dry at each time, shape (K,)."""
+    from_s = np.sort(may_be_wet_from(time_s, seen, inside)[inside])
+    return np.searchsorted(from_s, at_s, side="right") / max(len(from_s), 1)
+
+
+def wet_share(
+    time_s: FloatArray, sd_s: FloatArray, seen: BoolArray, inside: BoolArray, at_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the wet share of a part at some times, and what was not seen adds to its doubt.
+
+    Parameters
+    ----------
+    time_s, sd_s : ndarray of shape (M, N), float
+        Seconds since resin start and their standard uncertainty.
+    seen, inside : ndarray of shape (M, N), bool
+    at_s : ndarray of shape (K,), float
+
+    Returns
+    -------
+    share : ndarray of shape (K,), float
+        Of the cloth that can be told: what was seen, what was filled from around it, and what was
+        hidden with nothing but dry cloth about it.
+    sd : ndarray of shape (K,), float
+        Of the whole part's share. What cannot be told may be wet from none of it to all of it,
+        evenly likely (JCGM 100:2008, 4.3.7), instead of as wet as the rest; what was filled is wet
+        or dry by its own time and doubt, all of it wrong together.
+    """
+    area = max(int(np.count_nonzero(inside)), 1)
+    lost = unseen_share(time_s, seen, inside, at_s)
+    wet = np.searchsorted(np.sort(time_s[inside]), at_s, side="right") / area
+    share = wet / np.maximum(1.0 - lost, 1.0 / area)
+    even = lost * np.sqrt(1.0 / 12.0 + (share - 0.5) ** 2)
+    filled = inside & ~seen & np.isfinite(time_s)
+    off = (at_s[:, None] - time_s[filled]) / np.maximum(np.nan_to_num(sd_s[filled]), 1e-9)
+    chance = ndtr(off)
+    doubt = np.sqrt(chance * (1.0 - chance)).sum(axis=1) / area
+    return np.asarray(share), np.where(at_s > 0, np.hypot(even, doubt), 0.0)

@@ -15,6 +15,7 @@ from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
 from vision.part_records import PartSeen
+from vision.parts.uncertainty import unseen_share
 from vision.records import FloatArray
 
 POROSITY_SD, THICKNESS_SD = 0.02, 0.03
@@ -23,6 +24,9 @@ under a bag (common practice, no source)."""
 HIDDEN_SHARE, UNSEEN_SHARE = 0.1, 0.3
 """Doubt of the time at a cell that was filled from around it, and of one that lies outside the
 picture and is taken as planned, in parts of that time (judgement)."""
+
+LEAST_TOLD = 0.05
+"""Where less of the part than this can be told wet from dry, its share is not spread further."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,8 @@ def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen
     density times the pore volume that is wet. Its doubts are independent and add in squares (JCGM
     100:2008, 5.1.2): the wet share, in proportion; cells that nobody saw, each wet or not by its
     time and that time's doubt, all wrong together; porosity; and thickness, which at the same
-    weight of fibre goes into the pores alone.
+    weight of fibre goes into the pores alone. What cannot be told wet from dry is taken to be as
+    wet as the rest; the doubt of the wet share holds that it may be dry, or full.
     """
     cells = on.links.cells
     pores = on.links.pore_m3[:cells] * planned.density_kg_m3
@@ -132,6 +137,8 @@ def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen
     order = np.argsort(time_s, kind="stable")
     taken = np.concatenate([[0.0], np.cumsum(pores[order])])
     mass = taken[np.searchsorted(time_s[order], seen.frame_s, side="right")]
+    told = 1.0 - unseen_share(seen.time_s, seen.seen, seen.inside, seen.frame_s)
+    mass = np.minimum(mass / np.maximum(told, LEAST_TOLD), taken[-1])
     area_sd = np.nan_to_num(seen.wetted_sd) * float(pores.sum())
     stack_sd = mass * _stack_sd(planned)
     hidden_sd = _hidden_sd_kg(on, time_s, pores, seen.frame_s)

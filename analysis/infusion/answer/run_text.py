@@ -18,6 +18,9 @@ ADVICE = (
     "anything, and leave resin, vacuum and heat to those who are trained for them.",
 )
 
+ROUGH_SHARE = 0.02
+"""Half-width from which on the wet share is told as an interval."""
+
 
 def headline(run: InfusionAnswer) -> str:
     """Return what was found in one line."""
@@ -29,7 +32,7 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
     found = run.beside
     if found is None:
         return "NOT MEASURED", sentence(run.seen.reason or "nothing could be measured")
-    share = f"{100 * run.wet_share:.0f} % wet after {minutes(run.seen.last_s)}"
+    share = f"{_wet(run)} after {minutes(run.seen.last_s)}"
     if run.seen.doubts:
         return "IN DOUBT", f"{share}; {run.seen.doubts[0]}"
     if found.strays:
@@ -44,6 +47,16 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
     if not found.late.agreed:
         return "CLOSE TO THE PLAN so far", f"{share}; the places do not agree on one pace"
     return "AS PLANNED so far", share
+
+
+def _wet(run: InfusionAnswer) -> str:
+    """Write the wet share, and where it is told only roughly, between what it lies."""
+    half = 1.96 * float(run.seen.wetted_sd[-1])
+    if not half >= ROUGH_SHARE:
+        return f"{100 * run.wet_share:.0f} % wet"
+    low, high = max(run.wet_share - half, 0.0), min(run.wet_share + half, 1.0)
+    seen = f"{100 * run.wet_share:.0f} % of what was seen wet"
+    return f"{seen} (of the whole part {100 * low:.0f} to {100 * high:.0f} %)"
 
 
 def _count(places: int) -> str:

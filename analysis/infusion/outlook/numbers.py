@@ -19,12 +19,15 @@ from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.network import Links
 from analysis.part.plan.part_toml import PartJob
 from vision.part_records import PartSeen
+from vision.parts.uncertainty import unseen_share
 from vision.records import FloatArray
 
 PLAN_DOUBT, LEARNT_DOUBT = 0.35, 0.15
 """Relative half-width of the time still to come: from the plan alone, and corrected by what was
 seen. Common practice, no source."""
 MOST_DOUBT = 0.7
+LEAST_TOLD = 0.05
+"""Where less of the part than this can be told wet from dry, its share is not spread further."""
 SETTLED = 1
 """Latest photos that a feed's state waits for: what one photo shows may be a hand or a flash."""
 
@@ -58,6 +61,7 @@ class PartNumbers:
     Attributes
     ----------
     wetted_share, wetted_sd : float or None
+        Of what can be told wet from dry; the doubt is that of the whole part.
         None while nothing can be measured.
     resin_in_kg : float or None
         What the wet pores hold.
@@ -166,8 +170,11 @@ def read_part_numbers(
     used = seen.frame_s[seen.used]
     settled = float(used[-1 - SETTLED]) if len(used) > SETTLED else -1.0
     wet = ~ahead.dry[: on.links.cells]
+    pores = float(on.links.pore_m3[: on.links.cells].sum())
     held = float(on.links.pore_m3[: on.links.cells][wet].sum())
     part = float(seen.inside.sum())
+    untold = unseen_share(seen.time_s, seen.seen, seen.inside, np.array([seen.last_s]))[0]
+    told = max(1.0 - float(untold), LEAST_TOLD)
     last = len(seen.wetted_share) - 1
     sd = float(seen.wetted_sd[last]) if last >= 0 else None
     time_s, shares = seen.frame_s[seen.used], seen.wetted_share[seen.used]
@@ -176,9 +183,9 @@ def read_part_numbers(
         area = on.links.share[: on.links.cells]
         still = find_standstill(time_s, shares, sd or 0.0, planned_s, area)
     return PartNumbers(
-        wetted_share=1.0 - ahead.dry_share,
+        wetted_share=min((1.0 - ahead.dry_share) / told, 1.0),
         wetted_sd=sd,
-        resin_in_kg=held * clock.density_kg_m3,
+        resin_in_kg=min(held / told, pores) * clock.density_kg_m3,
         hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
         left=time_left(ahead, clock.gel_s, forecast.doubt),
         feeds=feeds_to_open(job.plan, on, settled, opened),

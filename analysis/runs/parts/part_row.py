@@ -46,6 +46,17 @@ def part_row(numbers: Mapping[str, Any]) -> dict[str, Any]:
     if working is not None:
         names = ("margin", "margin_high", "margin_low")
         row |= {key: working / end for key, end in zip(names, ends, strict=True) if end is not None}
-    full = (seen["wetted_fraction"] or 0.0) >= FULL
+    full = seen_full(seen)
     row["may_gel_first"] = gel is not None and not full and (ends[2] is None or ends[2] > gel)
     return row
+
+
+def seen_full(seen: Mapping[str, Any]) -> bool:
+    """Return whether a part was surely seen full, what nobody saw of it counted as doubt.
+
+    Parameters
+    ----------
+    seen : mapping
+        `seen` of a part_run.json.
+    """
+    return (seen["wetted_fraction"] or 0.0) - 2.0 * (seen.get("wetted_sd") or 0.0) >= FULL

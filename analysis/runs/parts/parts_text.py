@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from analysis.infusion.answer.run_text import ADVICE
 from analysis.runs.parts.part_facts import PartFacts
-from analysis.runs.parts.part_row import FULL
+from analysis.runs.parts.part_row import seen_full
 from analysis.runs.parts.parts_beside import Number, Pair, PartsBeside
 from vision.common.rounding import minutes, scientific
 
@@ -67,7 +67,7 @@ def _cell(one: Number | None, unit: str, part: PartFacts) -> tuple[str, str]:
     if one.value is None or one.low is None or one.high is None:
         return "can't be told", one.why
     if unit == "s":
-        seen = (part.numbers["seen"]["wetted_fraction"] or 0.0) >= FULL
+        seen = seen_full(part.numbers["seen"])
         span = f"95 %: {minutes(one.low, 'down')} to {minutes(one.high, 'up')}"
         return minutes(one.value), f"{span}, {'seen full' if seen else 'forecast'}"
     shown = scientific if unit == "m2" else _plain

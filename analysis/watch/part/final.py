@@ -86,7 +86,8 @@ def difference_line(told: Sequence[Told], seen: PartSeen) -> str:
 def _end_words(told: Sequence[Told], seen: PartSeen) -> str:
     """Write when the part was full beside what the board said of that when half of it was wet."""
     at = [one for one in told if one.wet_share >= HALF and np.isfinite(one.high_s)]
-    full = np.flatnonzero(np.nan_to_num(seen.wetted_share) >= FULL)
+    surely = np.nan_to_num(seen.wetted_share - 2.0 * seen.wetted_sd)  # of all that was not seen too
+    full = np.flatnonzero(surely >= FULL)
     if not at or not len(full):
         return ""
     inside = seen.inside & np.isfinite(seen.time_s)

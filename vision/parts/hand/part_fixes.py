@@ -15,6 +15,7 @@ from vision.frames.reader import Frames
 from vision.front.corrections import BACK_MM, bend, read_fixes
 from vision.part_records import PartSeen
 from vision.parts.part_settings import PartCamera, box_map
+from vision.parts.uncertainty import wet_share
 from vision.records import ArrivalMap, BoolArray, FloatArray
 from vision.scale.plane_map import apply_homography
 from vision.tracking.tracker import clock_text_in_run_s
@@ -109,14 +110,15 @@ def bent(camera: PartCamera, seen: PartSeen, points: FloatArray) -> PartSeen:
     moved = np.where(np.isfinite(time_s), np.abs(time_s - was), 0.0)
     sd = np.hypot(np.nan_to_num(seen.sd_s, nan=0.0), SHARE_IN_DOUBT * moved)
     sd = np.where(hand, BACK_MM * _slowness(time_s, seen.inside, step), sd)
-    at = np.sort(time_s[seen.inside])
-    share = np.searchsorted(at, seen.frame_s, side="right") / max(len(at), 1)
+    known = seen.seen | hand
+    share, unseen_sd = wet_share(time_s, sd, known, seen.inside, seen.frame_s)
     return replace(
         seen,
         time_s=time_s,
         sd_s=np.where(seen.inside & np.isfinite(time_s), sd, np.nan),
-        seen=seen.seen | hand,
+        seen=known,
         wetted_share=np.where(np.isfinite(seen.wetted_share), share, np.nan),
+        wetted_sd=np.maximum(seen.wetted_sd, unseen_sd),
         warnings=(*seen.warnings, _words(seen, points)),
     )
 

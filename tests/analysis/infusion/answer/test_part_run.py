@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.infusion.answer.part_run import answer_part_run
+from analysis.infusion.answer.run_text import answer_words
 from tests.made_up.infusion_answers import even_run, unusable_run
+from vision.parts.uncertainty import wet_share
 
 
 def test_resin_in_is_pore_volume_that_is_wet_times_density(tmp_path):
@@ -54,6 +56,26 @@ def test_what_was_not_seen_widens_the_resin_while_the_front_is_there(tmp_path):
     assert more[resin.resin_in_kg == 0.0].max() < 1e-6 * full
     late = run.seen.frame_s > 0.9 * run.seen.last_s
     assert more[late].max() < 0.01 * full
+
+
+def test_hidden_cloth_that_never_showed_wet_holds_as_much_as_the_rest_on_average(tmp_path):
+    run = even_run(tmp_path)
+    x, _ = np.meshgrid(run.seen.x_mm, run.seen.y_mm)
+    hidden = run.seen.inside & (x > 400) & (x < 500)
+    lost = float(hidden.sum() / run.seen.inside.sum())
+    time_s = np.where(hidden, np.inf, run.seen.time_s)
+    share, sd = wet_share(time_s, run.seen.sd_s, ~hidden, run.seen.inside, run.seen.frame_s)
+    seen = replace(
+        run.seen, time_s=time_s, seen=run.seen.seen & ~hidden, wetted_share=share, wetted_sd=sd
+    )
+    found = answer_part_run(run.job, run.planned, seen)
+    full = run.planned.resin_kg
+    assert found.wet_share == pytest.approx(1.0)
+    assert found.resin.resin_in_kg[-1] == pytest.approx(full, rel=0.01)
+    low = found.resin.resin_in_kg[-1] - 1.96 * found.resin.resin_in_sd_kg[-1]
+    assert low < full * (1 - lost)  # it may all be dry
+    word, text = answer_words(found)
+    assert "100 % of what was seen wet (of the whole part " in text, word
 
 
 def test_nothing_is_compared_where_nothing_could_be_measured(tmp_path):
