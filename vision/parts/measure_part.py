@@ -58,6 +58,7 @@ BEYOND_SHARE, BEYOND_MM = 0.01, 10.0
 """Patches outside the outline, farther than so many millimetres, of which is spoken from this
 share of the part on."""
 
+CLEAR_STEP = 0.5  # share of the whole step, below which a change tells nothing
 HOSE_MM = 12.0
 """Half the breadth of what is as narrow as a hose. Common practice, no source."""
 
@@ -158,6 +159,8 @@ def measure_part(
     edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
     sd = np.hypot(sd, ends.doubt_s)
+    # In glare, noise alone passes for a change.
+    clear = wetting.pixels.step_ratio > CLEAR_STEP
     reason = _cannot_see(wetting, wet_frame, known, part, edge.width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
@@ -170,7 +173,7 @@ def measure_part(
         reason=reason,
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         row_doubts=row_doubts(redrawing, settings.check),
-        strays=_strays(found.apart, wetting, times - start, part, STRAY_SHARE),
+        strays=_strays(found.apart & clear, wetting, times - start, part, STRAY_SHARE),
         beyond=_strays(_beyond(wetting, part), wetting, times - start, part, BEYOND_SHARE),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
@@ -373,7 +376,7 @@ def _beyond(wetting: Wetting, part: PartCanvas) -> BoolArray:
     rim = round(BEYOND_MM / part.mm_per_px) + 2
     near = cv2.dilate(part.inside.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
     changed = (wetting.wet_frame < len(wetting.levels)) & wetting.seen
-    return np.asarray(changed & (near == 0) & (wetting.pixels.step_ratio > 0.5))
+    return np.asarray(changed & (near == 0) & (wetting.pixels.step_ratio > CLEAR_STEP))
 
 
 def _strays(

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-FULL = 0.995
-"""Wet share from which a part was seen to fill (common practice, no source)."""
+FULL, MOST_UNSEEN = 0.995, 0.02
+"""Wet share from which a part was seen to fill, and its half-width up to which it was (common
+practice, no source)."""
 K_ENDS = {"": "value", "_low": "low", "_high": "high"}
 
 
@@ -52,11 +53,12 @@ def part_row(numbers: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def seen_full(seen: Mapping[str, Any]) -> bool:
-    """Return whether a part was surely seen full, what nobody saw of it counted as doubt.
+    """Return whether a part was seen full, and not too much of it was left unseen for that.
 
     Parameters
     ----------
     seen : mapping
         `seen` of a part_run.json.
     """
-    return (seen["wetted_fraction"] or 0.0) - 2.0 * (seen.get("wetted_sd") or 0.0) >= FULL
+    half = 2.0 * (seen.get("wetted_sd") or 0.0)
+    return (seen["wetted_fraction"] or 0.0) >= FULL and half <= MOST_UNSEEN

@@ -17,6 +17,8 @@ from vision.part_records import PartSeen
 
 MOST_OFF = 0.02
 HALF = 0.5
+MOST_UNSEEN = 0.02
+"""Half-width of the wet share up to which a part in which all that was seen is wet is full."""
 
 
 @dataclass(frozen=True)
@@ -86,8 +88,8 @@ def difference_line(told: Sequence[Told], seen: PartSeen) -> str:
 def _end_words(told: Sequence[Told], seen: PartSeen) -> str:
     """Write when the part was full beside what the board said of that when half of it was wet."""
     at = [one for one in told if one.wet_share >= HALF and np.isfinite(one.high_s)]
-    surely = np.nan_to_num(seen.wetted_share - 2.0 * seen.wetted_sd)  # of all that was not seen too
-    full = np.flatnonzero(surely >= FULL)
+    share, half = np.nan_to_num(seen.wetted_share), 2.0 * np.nan_to_num(seen.wetted_sd)
+    full = np.flatnonzero((share >= FULL) & (half <= MOST_UNSEEN))
     if not at or not len(full):
         return ""
     inside = seen.inside & np.isfinite(seen.time_s)
