@@ -159,8 +159,6 @@ def measure_part(
     edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
     sd = np.hypot(sd, ends.doubt_s)
-    # In glare, noise alone passes for a change.
-    clear = wetting.pixels.step_ratio > CLEAR_STEP
     reason = _cannot_see(wetting, wet_frame, known, part, edge.width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
@@ -173,7 +171,7 @@ def measure_part(
         reason=reason,
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         row_doubts=row_doubts(redrawing, settings.check),
-        strays=_strays(found.apart & clear, wetting, times - start, part, STRAY_SHARE),
+        strays=_strays(found.apart, wetting, times - start, part, STRAY_SHARE),
         beyond=_strays(_beyond(wetting, part), wetting, times - start, part, BEYOND_SHARE),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
@@ -372,11 +370,11 @@ def _wetted_sd(
 
 
 def _beyond(wetting: Wetting, part: PartCanvas) -> BoolArray:
-    """Find what turned wet well outside the outline, where the whole step was seen."""
+    """Find what turned wet well outside the outline."""
     rim = round(BEYOND_MM / part.mm_per_px) + 2
     near = cv2.dilate(part.inside.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
     changed = (wetting.wet_frame < len(wetting.levels)) & wetting.seen
-    return np.asarray(changed & (near == 0) & (wetting.pixels.step_ratio > CLEAR_STEP))
+    return np.asarray(changed & (near == 0))
 
 
 def _strays(
@@ -385,7 +383,8 @@ def _strays(
     """Return lasting changes that no planned feed can have sent: x, y, area, first seen."""
     area_px = part.mm_per_px**2
     least = max(share * np.count_nonzero(part.inside), STRAY_MM2 / area_px)
-    body = cv2.morphologyEx(apart.astype(np.uint8), cv2.MORPH_OPEN, hose_disc(part))
+    clear = apart & (wetting.pixels.step_ratio > CLEAR_STEP)  # noise in glare is no change
+    body = cv2.morphologyEx(clear.astype(np.uint8), cv2.MORPH_OPEN, hose_disc(part))
     count, labels, stats, middles = cv2.connectedComponentsWithStats(body)
     found = []
     for label in range(1, count):
