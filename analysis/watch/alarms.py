@@ -100,7 +100,8 @@ def _camera(now: Situation) -> list[Alarm]:
     if now.running and now.cannot_see and not now.lost:
         out.append(Alarm("sight", LOOK, "The front cannot be made out", now.cannot_see))
     if now.running and now.doubts and not now.lost:
-        todo = f"{now.doubts[:1].upper()}{now.doubts[1:]}. Look at the panel itself, and mark it."
+        look = f"Look at the {now.what.lower()} itself, and mark it."
+        todo = f"{now.doubts[:1].upper()}{now.doubts[1:]}. {look}"
         out.append(Alarm("doubt", LOOK, "The front that is shown may be wrong", todo))
     return out
 

@@ -97,7 +97,12 @@ def warnings_of(
     for name, at in feeds:
         if name not in due:
             continue
-        if np.isinf(at):
+        if np.isinf(at) and not next(one.first for one in camera.shape.feeds if one.name == name):
+            lines.append(
+                f"feed {name!r} opens later, and no cloth beside it was seen to wet by the last "
+                "photo: if it was open by then, see that its line is not shut or blocked"
+            )
+        elif np.isinf(at):
             lines.append(
                 f"feed {name!r} is named in part.toml but no cloth beside it was seen to wet: if "
                 "it was open, see that its line is not shut or blocked; if not, take it out of the "

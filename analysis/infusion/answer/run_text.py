@@ -8,11 +8,17 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.learn.learnt import WHAT, LearntValue
+from analysis.infusion.learn.taken_back import NOT_RELIED_ON
 from analysis.infusion.outlook.words import ahead_rows
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
+from vision.frames.reader import SKIPPED
 
 MOST_PLACES = 6
+BELOW = (
+    "every place, value and time below rests on photos that are in doubt: see to that first, "
+    "then run again"
+)
 ADVICE = (
     "What usually does it is a first thing to look at, not a finding: look before you change "
     "anything, and leave resin, vacuum and heat to those who are trained for them.",
@@ -68,10 +74,12 @@ def rows(run: InfusionAnswer) -> list[Row]:
     found = run.beside
     if found is None:
         return []
-    out = [_seen(run, found), _pace(found)]
+    doubts = run.seen.doubts
+    told = (*doubts, BELOW) if doubts else ()
+    out = [_seen(run, found), *(Row("Doubt", text) for text in told), _pace(found)]
     out += [_usually(cause) for cause in found.whole]
     for k, patch in enumerate(found.patches[:MOST_PLACES], start=1):
-        out.append(_place(k, patch))
+        out.append(_place(k, patch, bool(doubts)))
     if len(found.patches) > MOST_PLACES:
         out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
     out += _feeds(found, run.seen.warnings)
@@ -86,12 +94,12 @@ def rows(run: InfusionAnswer) -> list[Row]:
     out += _resin(run)
     out += _learnt(run)
     out += [] if run.ahead is None else ahead_rows(run.ahead)
-    out += [Row("Doubt", text) for text in run.seen.doubts]
     return [*out, *(Row("Look at", text) for text in run.seen.warnings), *_notes(run)]
 
 
 def _notes(run: InfusionAnswer) -> list[Row]:
-    return [Row("Note", text) for text in run.notes]
+    told = [*run.planned.notes, *(text for text in run.notes if SKIPPED not in text)]
+    return [Row("Note", text) for text in dict.fromkeys(told)]
 
 
 def _seen(run: InfusionAnswer, found: Beside) -> Row:
@@ -111,11 +119,12 @@ def _pace(found: Beside) -> Row:
     if not late.agreed:
         return Row("Pace", f"the places do not agree on one; the plan's own doubt is {span}")
     share = 100 * (late.factor - 1)
-    word = "longer" if share > 0 else "shorter"
+    word = "more" if share > 0 else "less"
     out = "beyond" if found.pace_beyond_plan else "within"
     return Row(
         "Pace",
-        f"resin takes {abs(share):.0f} % {word} than planned, {out} the plan's own doubt of {span}",
+        f"resin takes {abs(share):.0f} % {word} time than planned, {out} the plan's own doubt of "
+        f"{span}",
     )
 
 
@@ -123,8 +132,8 @@ def _usually(cause: Cause) -> Row:
     return Row("Usually", f"{cause.name}: {cause.why}", (f"look at {cause.look}",))
 
 
-def _place(number: int, patch: Patch) -> Row:
-    word = "late" if patch.late_s > 0 else "early"
+def _place(number: int, patch: Patch, in_doubt: bool) -> Row:
+    word = ("late" if patch.late_s > 0 else "early") + ("?" if in_doubt else "")
     least = "at least " if patch.at_least else ""
     time = lapse(patch.late_s)
     sure = f" +- {lapse(2 * patch.late_sd_s)}" if not patch.at_least else ""
@@ -192,7 +201,11 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
     gel = run.learnt.gel_s
     late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
     late = late or ("; may gel first" if gel is not None and run.learnt.fill_high_s > gel else "")
-    out.append(Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}"))
+    unsound = any(NOT_RELIED_ON in text for text in run.learnt.notes)
+    weak = "; not to be relied on: see the note" if unsound else ""
+    out.append(
+        Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}{weak}")
+    )
     return [*out, *(Row("Note", text) for text in run.learnt.notes)]
 
 

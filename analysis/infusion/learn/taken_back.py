@@ -23,6 +23,7 @@ from vision.records import IntArray
 MOST_UNLIKE = 0.10
 """Share of what was seen that may be unlike the fitted filling before all values are in question:
 an edge strip in which resin races reaches about so far into a part (judgement)."""
+NOT_RELIED_ON = "the forecast is not to be relied on until that is found"
 NEAR = 1.0
 """A gap or feed is in question where an unlike place begins this many of its own sizes away."""
 
@@ -106,7 +107,7 @@ def unlike_note(unlike: Sequence[Unlike], on: SeenOnPlan) -> tuple[str, ...]:
     return (
         f"the plan's own filling does not explain {100 * share:.0f} % of what was seen, whatever "
         "its values: look for a gap that is not in the plan, a feed that is shut, bridging or a "
-        "leak; the forecast is not to be relied on until that is found",
+        f"leak; {NOT_RELIED_ON}",
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from analysis.infusion.answer.run_text import BELOW
 from analysis.infusion.learn.learnt import WHAT
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.answer.text import rows, sentence, verdict_word
@@ -227,6 +228,9 @@ def _seen(run: Content, pictures: Sequence[tuple[bytes, str]], filed: Filed) -> 
     if beside is None:
         lines.append(TableRow("Not measured", seen["reason"] or "nothing could be measured"))
         return Section("Seen", (Table(tuple(lines)), *shown))
+    told = (*seen["doubts"], BELOW) if seen["doubts"] else ()
+    lines += [TableRow("Doubt", text) for text in told]
+    unsure = "?" if seen["doubts"] else ""
     share = (
         "not known" if seen["wetted_fraction"] is None else f"{100 * seen['wetted_fraction']:.1f} %"
     )
@@ -241,12 +245,11 @@ def _seen(run: Content, pictures: Sequence[tuple[bytes, str]], filed: Filed) -> 
             f"usually {c['usually']}: look at {c['look_at']}" for c in place["causes"]
         )
         where = f"{place['where']}: x {place['x_mm']:.0f}, y {place['y_mm']:.0f} mm"
-        lines.append(TableRow(f"{least}{lapse(place['late_s'])} {word}", where, usual))
+        lines.append(TableRow(f"{least}{lapse(place['late_s'])} {word}{unsure}", where, usual))
     for feed in beside["feeds"]:
         if feed["state"] not in ("as planned", "not seen"):
             wet = "" if feed["wet_s"] is None else f", {minutes(feed['wet_s'])}"
             lines.append(TableRow(f"Feed {feed['name']}", f"{feed['state']}{wet}"))
-    lines += [TableRow("Doubt", text) for text in seen["doubts"]]
     return Section("Seen", (Table(tuple(lines)), *shown))
 
 
@@ -268,7 +271,10 @@ def _corrected(run: Content) -> Section:
         name = f"{WHAT[one['kind']]} {one['name']}"
         lines.append(TableRow(name, told[0], f"planned {planned}; {told[1]}"))
     head = ("What", "Learnt", "Planned; 95 %, or why not")
-    return Section("Corrected", (Table(tuple(lines), head), Bullets(tuple(learnt["notes"]))))
+    rest: list[Words | Table | Bullets] = [Table(tuple(lines), head)]
+    if run["seen"]["doubts"]:
+        rest.insert(0, Words("From photos that are in doubt: see to the doubt first.", strong=True))
+    return Section("Corrected", (*rest, Bullets(tuple(learnt["notes"]))))
 
 
 def _plain(value: float) -> str:

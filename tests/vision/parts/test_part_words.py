@@ -43,9 +43,10 @@ def test_feed_that_was_never_seen_to_wet_is_named_with_the_mend():
     half = replace(cam, frames=replace(cam.frames, skip_ranges=((15, 999),)))
     seen = track_part_folder(half).seen
     assert np.isinf(dict(seen.feeds_seen)["far end"])
-    told = [text for text in seen.warnings if "'far end' is named" in text]
+    told = [text for text in seen.warnings if "'far end' opens later" in text]
     assert len(told) == 1
-    assert "take it out of the plan" in told[0]
+    assert "if it was open by then" in told[0]
+    assert "take it out" not in told[0]
     assert "\n" not in told[0]
 
 

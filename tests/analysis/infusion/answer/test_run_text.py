@@ -5,9 +5,10 @@ from dataclasses import replace
 import pytest
 
 from analysis.infusion.answer.part_run import answer_part_run
-from analysis.infusion.answer.run_job import with_ahead
+from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_text import ADVICE, headline, lines
+from analysis.infusion.learn.taken_back import NOT_RELIED_ON
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -37,6 +38,38 @@ def test_a_doubt_comes_before_all_else(tmp_path):
     run = replace(run, seen=replace(run.seen, doubts=("the light can be read in two ways",)))
     assert "IN DOUBT" in headline(run)
     assert "the light can be read in two ways" in headline(run)
+    text = lines(run)
+    places = [k for k, line in enumerate(text) if "late" in line[:12]]
+    doubts = [k for k, line in enumerate(text) if line.startswith("Doubt")]
+    assert places
+    assert max(doubts) < min(places)
+    assert all(text[k].startswith(f"{n} late?") for n, k in enumerate(places, 1))
+    assert "rests on photos that are in doubt" in text[max(doubts)]
+    assert not any("late?" in line or "in doubt" in line for line in lines(late_run(tmp_path)))
+
+
+def test_a_time_to_full_that_the_plan_does_not_explain_says_so_itself(tmp_path):
+    run = learnt_from(even_run(tmp_path))
+    (full,) = (line for line in lines(run) if line.startswith("Full"))
+    assert "not to be relied on" not in full
+    unsound = replace(run.learnt, notes=(f"look for a leak; {NOT_RELIED_ON}",))
+    (full,) = (line for line in lines(replace(run, learnt=unsound)) if line.startswith("Full"))
+    assert "not to be relied on" in full
+
+
+def test_a_photo_left_out_is_told_once(tmp_path):
+    run = even_run(tmp_path)
+    run = replace(run, notes=("b.jpg: skipped, a copy of a.jpg", "times are those of the photos"))
+    text = "\n".join(lines(run))
+    assert "skipped" not in text
+    assert "times are those of the photos" in text
+
+
+def test_what_was_understood_of_a_unit_is_said_with_the_run(tmp_path):
+    run = even_run(tmp_path)
+    said = "[resin] viscosity_mpas = '0.22 Pa s': 220 mPa s"
+    run = replace(run, planned=replace(run.planned, notes=(said,)))
+    assert any(line.startswith("Note") and line.endswith(said) for line in lines(run))
 
 
 def test_a_feed_never_seen_to_wet_is_named_with_the_mend(tmp_path):

@@ -1,6 +1,7 @@
 """The record of a part, from made-up runs."""
 
 import json
+from dataclasses import replace
 
 import cv2
 import pytest
@@ -11,7 +12,7 @@ from analysis.infusion.answer.run_job import learnt_from
 from analysis.part.plan.part_toml import read_part
 from analysis.record.part.part_record import write_part_record
 from tests.made_up.infusion_answers import even_run, grey_photo, late_run, unusable_run
-from vision.settings.event_log import FEED_OPEN, RESIN_OPEN, Stamp, add_stamp
+from vision.settings.event_log import EVENT, FEED_OPEN, RESIN_OPEN, VENT_SHUT, Stamp, add_stamp
 from wetline import main
 
 
@@ -49,6 +50,18 @@ def test_what_was_not_measured_or_not_explained_hands_nothing_on(tmp_path):
     assert text.count("<pre>") == 1  # the settings
     text = text_of(late_run(tmp_path), tmp_path)  # nothing was learnt from it
     assert "No lines are given" in text
+
+
+def test_a_run_in_doubt_says_so_before_its_places_and_values(tmp_path):
+    run = learnt_from(late_run(tmp_path))
+    text = text_of(run, tmp_path)
+    assert "photos that are in doubt" not in text
+    assert "5.0 min late<" in text
+    doubtful = replace(run, seen=replace(run.seen, doubts=("the light can be read in two ways",)))
+    text = text_of(doubtful, tmp_path)
+    assert "5.0 min late?<" in text
+    assert text.index("rests on photos that are in doubt") < text.index("5.0 min late?<")
+    assert "From photos that are in doubt" in text
 
 
 def test_no_run_and_a_changed_plan_are_refused(tmp_path):
@@ -178,10 +191,14 @@ def test_a_drawdown_on_a_log_in_the_part_s_folder_is_in_its_record(tmp_path):
 
 
 def test_stamps_of_a_watched_part_are_in_its_record(tmp_path):
-    write_run(even_run(tmp_path), tmp_path / "results", None)
     add_stamp(tmp_path, Stamp(1000.0, RESIN_OPEN))
     add_stamp(tmp_path, Stamp(1630.0, FEED_OPEN, "second line"))
+    add_stamp(tmp_path, Stamp(1700.0, VENT_SHUT, "left edge"))
+    add_stamp(tmp_path, Stamp(1720.0, EVENT, "alarm: CHECK: An area may be cut off"))
+    write_run(even_run(tmp_path), tmp_path / "results", None)
     text = write_part_record(tmp_path).page.read_text(encoding="utf-8")
     assert "done and seen at the part" in text
     assert "feed open: second line" in text
     assert "+10.5" in text
+    assert "vent clamped: left edge" in text
+    assert "alarm: CHECK: An area may be cut off" in text
