@@ -49,3 +49,10 @@ def test_dark_cloth_in_glare_is_not_claimed_to_stay_dry(home):
     wet = at_places(filled, x, y) < 0.95 * seen.last_s
     claimed = seen.inside & seen.seen & np.isinf(seen.time_s)
     assert np.count_nonzero(claimed & wet) < 0.03 * np.count_nonzero(seen.inside)
+
+
+def test_noise_in_glare_is_not_told_as_resin_that_no_feed_sent(home):
+    make(next(one for one in OTHERS if one.name == "small_vga"), home / "small_vga")
+    seen = track_part_folder(part_camera(read_part(home / "small_vga"))).seen
+    assert seen.usable
+    assert not any("no planned feed" in text for text in seen.warnings)
