@@ -120,11 +120,11 @@ def _pace(found: Beside) -> Row:
         return Row("Pace", f"the places do not agree on one; the plan's own doubt is {span}")
     share = 100 * (late.factor - 1)
     word = "more" if share > 0 else "less"
+    far = "as long as" if abs(share) < 0.5 else f"{abs(share):.0f} % {word} time than"
     out = "beyond" if found.pace_beyond_plan else "within"
     return Row(
         "Pace",
-        f"resin takes {abs(share):.0f} % {word} time than planned, {out} the plan's own doubt of "
-        f"{span}",
+        f"resin takes {far} planned, {out} the plan's own doubt of {span}",
     )
 
 

@@ -19,7 +19,7 @@ from analysis.record.story.inches import INCH_MM
 from analysis.record.story.shop_sections import STALE, photos_of, sentence
 from vision.common.rounding import rounded
 from vision.records import FloatArray, FrontCurve
-from vision.settings.event_log import RESIN_OPEN, iso_local, stamped_clock_s
+from vision.settings.event_log import EVENT, RESIN_OPEN, iso_local, stamped_clock_s
 
 # Pictures by name, in the order of the report, with what they show.
 CAPTIONS = {
@@ -149,6 +149,7 @@ def stamp_blocks(filed: Filed) -> list[Block]:
     for stamp in sorted(filed.stamps, key=lambda stamp: stamp.clock_s):
         after = "" if start is None else f"{(stamp.clock_s - start) / 60:+.1f}"
         what = f"{stamp.kind}: {stamp.text}" if stamp.text else stamp.kind
+        what = what.removeprefix(f"{EVENT}: ")
         what += f" (photo {stamp.photo})" if stamp.photo else ""
         rows.append((iso_local(stamp.clock_s)[11:19], after, what))
     words = f"What was done and seen at the {filed.of}, in minutes from resin open:"

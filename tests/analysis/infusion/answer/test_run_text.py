@@ -57,6 +57,13 @@ def test_a_time_to_full_that_the_plan_does_not_explain_says_so_itself(tmp_path):
     assert "not to be relied on" in full
 
 
+def test_a_pace_that_is_the_plans_is_not_called_zero_percent_off(tmp_path):
+    (even,) = (line for line in lines(even_run(tmp_path)) if line.startswith("Pace"))
+    assert "resin takes as long as planned" in even
+    (slow,) = (line for line in lines(even_run(tmp_path, factor=1.6)) if line.startswith("Pace"))
+    assert "% more time than planned" in slow
+
+
 def test_a_photo_left_out_is_told_once(tmp_path):
     run = even_run(tmp_path)
     run = replace(run, notes=("b.jpg: skipped, a copy of a.jpg", "times are those of the photos"))

@@ -202,3 +202,4 @@ def test_stamps_of_a_watched_part_are_in_its_record(tmp_path):
     assert "+10.5" in text
     assert "vent clamped: left edge" in text
     assert "alarm: CHECK: An area may be cut off" in text
+    assert "event: alarm" not in text
