@@ -5,6 +5,7 @@ Tested in tests/vision/parts/test_track_part.py.
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from vision.part_records import PartShape
@@ -17,6 +18,9 @@ LOST = (
     "view, or the lens was covered or out of focus: clamp the camera, leave cards or the table "
     "edge in view, and record again"
 )
+MOST_STRAY = 0.05
+"""Share of the part that may change where no feed sent resin (a spill, a leak, a thing set down)
+before the feeds or the outline themselves are in doubt. Common practice, no source."""
 IN_PART_WORDS = (
     ("use the panel's corners", "tap the part's corners"),
     ("[panel] ", ""),
@@ -61,6 +65,11 @@ def feeds_beside(
     return tuple(told)
 
 
+def place_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
+    """Return what does not lie where the plan has it: resin outside it, or from no feed."""
+    return (*beyond_doubts(camera, found), *stray_doubts(camera, found))
+
+
 def beyond_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
     """Return that resin seems to run outside the outline, if it does."""
     if not found.beyond or found.reason:
@@ -71,6 +80,23 @@ def beyond_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
         f"about {area / 100:.0f} cm2 wets outside the outline, most of it about ({x:.0f}, {y:.0f}) "
         "mm: outline and photo do not match; check that cards or tapped points and outline are "
         "those of this part, in the plan's coordinates, and y_runs",
+    )
+
+
+def stray_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
+    """Return that much of the part changed where no planned feed can have sent resin, if it did."""
+    area = sum(patch[2] for patch in found.strays)
+    outline, *holes = (
+        cv2.contourArea(np.asarray(points, np.float32))
+        for points in (camera.shape.outline_mm, *camera.shape.holes_mm)
+    )
+    share = area / max(outline - sum(holes), 1.0)
+    if found.reason or share < MOST_STRAY:
+        return ()
+    return (
+        f"about {area / 100:.0f} cm2, {100 * share:.0f} % of the part, changed where no planned "
+        "feed can have sent resin: see that the feeds of the plan lie where the real ones do, and "
+        "that cards or tapped points are in the plan's order",
     )
 
 

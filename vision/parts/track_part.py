@@ -25,7 +25,13 @@ from vision.parts.height import Height, allow_height
 from vision.parts.measure_part import PartMeasured, measure_part
 from vision.parts.part_canvas import PartCanvas, lay_part
 from vision.parts.part_settings import PartCamera, box_map
-from vision.parts.part_words import LOST, beyond_doubts, feeds_beside, in_part_words, warnings_of
+from vision.parts.part_words import (
+    LOST,
+    feeds_beside,
+    in_part_words,
+    place_doubts,
+    warnings_of,
+)
 from vision.parts.uncertainty import wet_share
 from vision.records import FloatArray, Frame
 from vision.rectify.rectifier import Rectifier
@@ -155,7 +161,7 @@ class PartTracker:
             scale=self.rectifier.summary(),
             usable=not reason,
             reason=reason,
-            doubts=(*beyond_doubts(self.camera, found), *found.doubts),
+            doubts=(*place_doubts(self.camera, found), *found.doubts),
             warnings=(
                 *self._out_of_view,
                 *self.height.notes,

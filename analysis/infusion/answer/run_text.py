@@ -43,6 +43,8 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
         return "IN DOUBT", f"{share}; {run.seen.doubts[0]}"
     if found.strays:
         return "LOOK FIRST", f"{share}; resin came up where no open feed can have sent it"
+    if _unsound(run):
+        return "LOOK FIRST", f"{share}; the plan does not explain what was seen: see the note"
     if found.pace_beyond_plan:
         word = "slower" if found.late.factor > 1 else "quicker"
         return f"{word.upper()} THAN PLANNED", share
@@ -53,6 +55,11 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
     if not found.late.agreed:
         return "CLOSE TO THE PLAN so far", f"{share}; the places do not agree on one pace"
     return "AS PLANNED so far", share
+
+
+def _unsound(run: InfusionAnswer) -> bool:
+    """Whether no values of the plan explain what was seen."""
+    return run.learnt is not None and any(NOT_RELIED_ON in text for text in run.learnt.notes)
 
 
 def _wet(run: InfusionAnswer) -> str:
@@ -201,8 +208,7 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
     gel = run.learnt.gel_s
     late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
     late = late or ("; may gel first" if gel is not None and run.learnt.fill_high_s > gel else "")
-    unsound = any(NOT_RELIED_ON in text for text in run.learnt.notes)
-    weak = "; not to be relied on: see the note" if unsound else ""
+    weak = "; not to be relied on: see the note" if _unsound(run) else ""
     out.append(
         Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}{weak}")
     )

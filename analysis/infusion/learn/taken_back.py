@@ -106,8 +106,8 @@ def unlike_note(unlike: Sequence[Unlike], on: SeenOnPlan) -> tuple[str, ...]:
         return ()
     return (
         f"the plan's own filling does not explain {100 * share:.0f} % of what was seen, whatever "
-        "its values: look for a gap that is not in the plan, a feed that is shut, bridging or a "
-        f"leak; {NOT_RELIED_ON}",
+        "its values: look for a gap that is not in the plan, a feed that is shut or lies "
+        f"elsewhere, bridging or a leak; {NOT_RELIED_ON}",
     )
 
 

@@ -4,6 +4,7 @@ import itertools
 import shutil
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -16,6 +17,7 @@ from vision.errors import WetlineError
 from vision.frames.source import open_frames, resin_start_clock_s
 from vision.part_records import FeedPlace
 from vision.parts.live_part import LivePart
+from vision.parts.part_words import stray_doubts
 from vision.parts.track_part import track_part_folder
 
 FAR_END = FeedPlace("far end", np.array([[0.97, 0.1], [0.97, 0.9]]), first=False)
@@ -48,6 +50,20 @@ def test_feed_that_was_never_seen_to_wet_is_named_with_the_mend():
     assert "if it was open by then" in told[0]
     assert "take it out" not in told[0]
     assert "\n" not in told[0]
+
+
+def test_much_that_no_feed_can_have_sent_puts_the_run_in_doubt_and_a_spill_does_not():
+    shape = camera().shape
+    outline, *holes = (
+        cv2.contourArea(points.astype(np.float32)) for points in (shape.outline_mm, *shape.holes_mm)
+    )
+    area = outline - sum(holes)
+    spill = SimpleNamespace(reason="", strays=((50.0, 50.0, 0.02 * area, 60.0),))
+    assert stray_doubts(camera(), spill) == ()
+    much = SimpleNamespace(reason="", strays=(*spill.strays, (90.0, 50.0, 0.08 * area, 90.0)))
+    (doubt,) = stray_doubts(camera(), much)
+    assert "10 % of the part" in doubt
+    assert "see that the feeds of the plan lie where the real ones do" in doubt
 
 
 def test_while_the_run_goes_on_nothing_is_said_of_a_feed_that_may_open_yet():

@@ -7,7 +7,7 @@ import pytest
 from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
-from analysis.infusion.answer.run_text import ADVICE, headline, lines
+from analysis.infusion.answer.run_text import ADVICE, answer_words, headline, lines
 from analysis.infusion.learn.taken_back import NOT_RELIED_ON
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
@@ -55,6 +55,9 @@ def test_a_time_to_full_that_the_plan_does_not_explain_says_so_itself(tmp_path):
     unsound = replace(run.learnt, notes=(f"look for a leak; {NOT_RELIED_ON}",))
     (full,) = (line for line in lines(replace(run, learnt=unsound)) if line.startswith("Full"))
     assert "not to be relied on" in full
+    word, why = answer_words(replace(run, learnt=unsound))
+    assert (word, "does not explain what was seen" in why) == ("LOOK FIRST", True)
+    assert answer_words(run)[0] != "LOOK FIRST"
 
 
 def test_a_pace_that_is_the_plans_is_not_called_zero_percent_off(tmp_path):
