@@ -8,7 +8,6 @@ from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.learn.learnt import WHAT, LearntValue
-from analysis.infusion.learn.taken_back import NOT_RELIED_ON
 from analysis.infusion.outlook.words import ahead_rows
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
@@ -43,7 +42,7 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
         return "IN DOUBT", f"{share}; {run.seen.doubts[0]}"
     if found.strays:
         return "LOOK FIRST", f"{share}; resin came up where no open feed can have sent it"
-    if _unsound(run):
+    if run.learnt is not None and not run.learnt.relied_on:
         return "LOOK FIRST", f"{share}; the plan does not explain what was seen: see the note"
     if found.pace_beyond_plan:
         word = "slower" if found.late.factor > 1 else "quicker"
@@ -55,11 +54,6 @@ def answer_words(run: InfusionAnswer) -> tuple[str, str]:
     if not found.late.agreed:
         return "CLOSE TO THE PLAN so far", f"{share}; the places do not agree on one pace"
     return "AS PLANNED so far", share
-
-
-def _unsound(run: InfusionAnswer) -> bool:
-    """Whether no values of the plan explain what was seen."""
-    return run.learnt is not None and any(NOT_RELIED_ON in text for text in run.learnt.notes)
 
 
 def _wet(run: InfusionAnswer) -> str:
@@ -208,7 +202,7 @@ def _learnt(run: InfusionAnswer) -> list[Row]:
     gel = run.learnt.gel_s
     late = "; gels first" if gel is not None and run.learnt.fill_time_s > gel else ""
     late = late or ("; may gel first" if gel is not None and run.learnt.fill_high_s > gel else "")
-    weak = "; not to be relied on: see the note" if _unsound(run) else ""
+    weak = "" if run.learnt.relied_on else "; not to be relied on: see the note"
     out.append(
         Row("Full", f"{minutes(run.learnt.fill_time_s)} (95 %: {low} to {high}){late}{weak}")
     )

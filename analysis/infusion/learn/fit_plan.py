@@ -43,6 +43,7 @@ from analysis.infusion.learn.search_values import (
 )
 from analysis.infusion.learn.taken_back import (
     taken_back,
+    too_unlike,
     turned_taken_back,
     unlike_note,
     wider,
@@ -149,6 +150,7 @@ def fit_plan(
         notes=(SHARED, *unlike_note(unlike, on)),
         knobs=whole.at,
         anchor=found.model.anchor,
+        relied_on=not too_unlike(unlike, on),
     )
 
 

@@ -97,6 +97,8 @@ class Learnt:
         Where the search ended, to start the next from.
     anchor : Anchor or None
         The plan's filling near there, to start the next from.
+    relied_on : bool
+        False where too much of what was seen is unlike for the forecast to be relied on.
     """
 
     values: tuple[LearntValue, ...]
@@ -112,6 +114,7 @@ class Learnt:
     notes: tuple[str, ...]
     knobs: FloatArray
     anchor: Anchor | None = None
+    relied_on: bool = True
 
     @property
     def explains(self) -> bool:

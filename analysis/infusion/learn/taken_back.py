@@ -23,7 +23,6 @@ from vision.records import IntArray
 MOST_UNLIKE = 0.10
 """Share of what was seen that may be unlike the fitted filling before all values are in question:
 an edge strip in which resin races reaches about so far into a part (judgement)."""
-NOT_RELIED_ON = "the forecast is not to be relied on until that is found"
 NEAR = 1.0
 """A gap or feed is in question where an unlike place begins this many of its own sizes away."""
 
@@ -33,6 +32,11 @@ def unlike_share(unlike: Sequence[Unlike], on: SeenOnPlan) -> float:
     cell_mm2 = float(on.links.grid.cell_m2) * 1e6
     wet_mm2 = float(np.count_nonzero(on.seen & on.wet)) * cell_mm2
     return min(1.0, sum(place.area_mm2 for place in unlike) / max(wet_mm2, cell_mm2))
+
+
+def too_unlike(unlike: Sequence[Unlike], on: SeenOnPlan) -> bool:
+    """Return whether so much of what was seen is unlike that nothing fitted is relied on."""
+    return unlike_share(unlike, on) > MOST_UNLIKE
 
 
 def taken_back(
@@ -64,7 +68,7 @@ def taken_back(
     """
     if not unlike:
         return tuple(values)
-    everywhere = unlike_share(unlike, on) > MOST_UNLIKE
+    everywhere = too_unlike(unlike, on)
     held = _stacks_at(stack, unlike, on)
     lines = [
         *([None] * len(plan.stacks)),
@@ -91,7 +95,7 @@ def wider(
     Where more than `MOST_UNLIKE` is unlike, what makes it so may hold for the rest too: the
     forecast may be off by as much as the worst of it was, in proportion.
     """
-    if on.wet.all() or unlike_share(unlike, on) <= MOST_UNLIKE:
+    if on.wet.all() or not too_unlike(unlike, on):
         return full_s, low_s, high_s
     worst = max(abs(place.late_s) for place in unlike) / max(on.last_s, 1e-9)
     factor = 1.0 + min(worst, 1.0)
@@ -101,13 +105,13 @@ def wider(
 
 def unlike_note(unlike: Sequence[Unlike], on: SeenOnPlan) -> tuple[str, ...]:
     """Return what to look for where much of what was seen is unlike; nothing where little is."""
-    share = unlike_share(unlike, on)
-    if share <= MOST_UNLIKE:
+    if not too_unlike(unlike, on):
         return ()
+    share = unlike_share(unlike, on)
     return (
         f"the plan's own filling does not explain {100 * share:.0f} % of what was seen, whatever "
         "its values: look for a gap that is not in the plan, a feed that is shut or lies "
-        f"elsewhere, bridging or a leak; {NOT_RELIED_ON}",
+        "elsewhere, bridging or a leak; the forecast is not to be relied on until that is found",
     )
 
 

@@ -8,7 +8,6 @@ from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_text import ADVICE, answer_words, headline, lines
-from analysis.infusion.learn.taken_back import NOT_RELIED_ON
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -52,7 +51,7 @@ def test_a_time_to_full_that_the_plan_does_not_explain_says_so_itself(tmp_path):
     run = learnt_from(even_run(tmp_path))
     (full,) = (line for line in lines(run) if line.startswith("Full"))
     assert "not to be relied on" not in full
-    unsound = replace(run.learnt, notes=(f"look for a leak; {NOT_RELIED_ON}",))
+    unsound = replace(run.learnt, notes=("look for a leak",), relied_on=False)
     (full,) = (line for line in lines(replace(run, learnt=unsound)) if line.startswith("Full"))
     assert "not to be relied on" in full
     word, why = answer_words(replace(run, learnt=unsound))

@@ -207,6 +207,7 @@ def test_a_gap_that_is_not_in_the_plan_is_told_as_unlike_it(job, planned):
     truth = fill.links, arrival, float(job.impulse.time_of(fill.total))
     found = learnt_at(job, planned, truth, 0.6)
     assert not found.explains
+    assert found.relied_on is not any("not to be relied on" in text for text in found.notes)
     # Along the raced wall the resin came earlier than any values of the plan explain.
     assert any(one.late_s < 0 and one.y_mm < 120 for one in found.unlike)
 
