@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.part.part_folder import has_camera, is_part
+from analysis.part.part_folder import is_part, is_watched_part
 from vision.errors import WetlineError
 from vision.frames.photo_times import natural_key
 from vision.frames.photos import PHOTO_SUFFIXES
@@ -102,7 +102,7 @@ def find_panels(root: Path) -> Found:
             seen.add(real)
             items = sorted(folder.iterdir(), key=lambda path: natural_key(path.name))
             folders = [path for path in items if _is_entered(path)]
-            here = (folder / "panel.toml").is_file() or is_followed_part(folder)
+            here = (folder / "panel.toml").is_file() or is_watched_part(folder)
         except (OSError, RuntimeError):
             closed.append(shown_path(root, folder))
             continue
@@ -112,19 +112,6 @@ def find_panels(root: Path) -> Found:
             unfinished += _unfinished(root, folder, items)
         waiting += [(path, in_panel or here) for path in reversed(folders)]
     return Found(root, tuple(panels), tuple(unfinished), tuple(closed))
-
-
-def is_followed_part(folder: Path) -> bool:
-    """Return whether a folder is a part's whose part.toml says what the camera saw.
-
-    A part.toml that cannot be read counts: its fault is told when it is run.
-    """
-    if not is_part(folder):
-        return False
-    try:
-        return has_camera(folder)
-    except WetlineError:
-        return True
 
 
 def _is_entered(path: Path) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from vision.common.toml_table import read_toml
+from vision.errors import WetlineError
 
 MAP, TABLE = "arrival.npz", "part_front.csv"
 NUMBERS, PAGE = "part_run.json", "part_run.html"
@@ -24,3 +25,16 @@ def has_camera(path: Path) -> bool:
     """Return whether a part.toml, or the one in a folder, says what the camera saw."""
     path = path / "part.toml" if path.is_dir() else path
     return path.is_file() and "frames" in read_toml(path)
+
+
+def is_watched_part(folder: Path) -> bool:
+    """Return whether a folder is a part's whose part.toml says what the camera saw.
+
+    A part.toml that cannot be read counts: its fault is told when it is run.
+    """
+    if not is_part(folder):
+        return False
+    try:
+        return has_camera(folder)
+    except WetlineError:
+        return True

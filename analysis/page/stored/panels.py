@@ -12,8 +12,8 @@ from typing import Any
 from urllib.parse import quote
 
 from analysis.page.stored.finished import finished_rows, verdict_of
-from analysis.page.stored.part_shown import describe_part, is_watched_part, part_size_mm
-from analysis.part.part_folder import is_part
+from analysis.page.stored.part_shown import describe_part, part_size_mm
+from analysis.part.part_folder import is_part, is_watched_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import plain_text, shown_name
 from vision.common.toml_table import length_mm, read_toml

@@ -12,23 +12,12 @@ from typing import Any
 import numpy as np
 
 from analysis.infusion.answer.run_files import NUMBERS
-from analysis.part.part_folder import has_camera, is_part
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import shown_name
 from vision.common.rounding import minutes
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
-
-
-def is_watched_part(folder: Path) -> bool:
-    """Return whether a folder is a part's that is to be watched; one that can't be read is, too."""
-    if not is_part(folder):
-        return False
-    try:
-        return has_camera(folder)
-    except WetlineError:
-        return True
 
 
 def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.part.part_folder import is_part
+from analysis.part.part_folder import is_part, is_watched_part
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,14 @@ def test_a_part_is_told_by_its_files(tmp_path, files, asked, expected):
         (tmp_path / name).touch()
 
     assert is_part(tmp_path / asked) is expected
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [('[frames]\nsource = "frames"\n', True), ("[grid]\ncells = 9\n", False), ("[frames", True)],
+)
+def test_a_part_is_watched_where_it_names_photos_or_cannot_be_read(tmp_path, text, expected):
+    (tmp_path / "part.toml").write_text(text, encoding="utf-8")
+    assert is_watched_part(tmp_path) is expected
+    (tmp_path / "panel.toml").touch()
+    assert not is_watched_part(tmp_path)
