@@ -14,9 +14,8 @@ from typing import Any
 import analysis
 import vision
 from analysis.part.part_folder import MAP, NUMBERS, PAGE, TABLE, is_part
-from analysis.record.input_files import file_hash
 from vision.common.atomic_files import write_json
-from vision.common.outside.input_files import read_text
+from vision.common.outside.input_files import file_hash, read_text
 from vision.errors import WetlineError
 
 FILE = "fingerprint.json"

@@ -5,19 +5,17 @@ Tested in tests/analysis/record/test_input_files.py.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from vision.common.outside.input_files import file_hash
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
 
 RESULTS = "results"
 SETTINGS = ("panel.toml", "part.toml")
-UNREADABLE = "cannot be read"
-_BLOCK = 1 << 20
 
 
 def input_files(folder: Path) -> dict[str, Path]:
@@ -69,20 +67,6 @@ def hash_inputs(folder: Path) -> dict[str, str]:
         By the names of `input_files`; "cannot be read" where the file cannot be.
     """
     return {name: file_hash(path) for name, path in input_files(folder).items()}
-
-
-def file_hash(path: Path) -> str:
-    """Compute the SHA-256 of a file in hexadecimal, "cannot be read" where it cannot be."""
-    digest = hashlib.sha256()
-    if not path.is_file():  # a pipe would be waited for without end
-        return UNREADABLE
-    try:
-        with path.open("rb") as file:
-            while block := file.read(_BLOCK):
-                digest.update(block)
-    except OSError:
-        return UNREADABLE
-    return digest.hexdigest()
 
 
 def _beneath(folder: Path) -> Iterator[Path]:

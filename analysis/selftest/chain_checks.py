@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from analysis.forecast.panel_answer import answer
-from analysis.record.input_files import file_hash
 from analysis.runs.repeat.control_chart import control_chart
 from analysis.runs.repeat.tolerance import tolerance_factor
 from analysis.selftest.check import Check
+from vision.common.outside.input_files import file_hash
 from vision.front.pen_marks import track_marks
 from vision.settings.panel_settings import read_setup
 from vision.tracking.api import track_images

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision.common.outside.input_files import file_hash
 from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.frames.photos import PHOTO_SUFFIXES
@@ -32,7 +33,6 @@ PANEL_FILES = ("panel.toml", "results/results.json")
 DONE_BY_HAND = (RESIN_OPEN, FEED_OPEN, FEED_BACK, VENT_SHUT, VENT_BACK)
 """Kinds of stamp that change what comes out: a note, a photo or an alarm does not."""
 DIGITS = 16
-_BLOCK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def plan_stamp(path: Path) -> str:
     digest = hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode("utf-8"))
     fixes = path.parent / FIX_FILE
     if fixes.is_file():
-        digest.update(_digest(fixes).digest())
+        digest.update(file_hash(fixes).encode())
     for stamp in read_stamps(path.parent):
         if stamp.kind in DONE_BY_HAND:
             digest.update(f"{stamp.clock_s}|{stamp.kind}|{stamp.text}\n".encode())
@@ -98,7 +98,7 @@ def plan_stamp(path: Path) -> str:
     source = str(frames.get("source", "")) if isinstance(frames, Mapping) else ""
     for name in sorted(set(_texts(told)) - {source}):
         for place in _named_files(path.parent, name):
-            digest.update(_digest(place).digest())
+            digest.update(file_hash(place).encode())
     return digest.hexdigest()[:DIGITS]
 
 
@@ -129,20 +129,9 @@ def _named_files(folder: Path, name: str) -> Iterator[Path]:
 
 def _photo_stamps(source: FrameSource) -> Iterator[str]:
     if source.path.is_file():
-        yield _digest(source.path).hexdigest()[:DIGITS]
+        yield file_hash(source.path)[:DIGITS]
     elif source.path.is_dir():
         for path in source.path.iterdir():
             photo = path.suffix.lower() in PHOTO_SUFFIXES and path.name[0] != "."
             if photo and path.is_file():
-                yield _digest(path).hexdigest()[:DIGITS]
-
-
-def _digest(path: Path) -> Any:
-    digest = hashlib.sha256()
-    try:
-        with path.open("rb") as file:
-            while block := file.read(_BLOCK):
-                digest.update(block)
-    except OSError:
-        digest.update(b"cannot be read")
-    return digest
+                yield file_hash(path)[:DIGITS]

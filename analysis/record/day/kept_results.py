@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.part.part_folder import is_part
-from analysis.record.input_files import file_hash
 from vision.common.atomic_files import plain, read_json, write_json
+from vision.common.outside.input_files import file_hash
 from vision.errors import WetlineError
 from vision.settings.settings_stamp import ANSWERED, settings_stamp
 

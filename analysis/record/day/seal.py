@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.record.input_files import file_hash, hash_inputs
+from analysis.record.input_files import hash_inputs
 from vision.common.atomic_files import read_json, write_json
+from vision.common.outside.input_files import file_hash
 from vision.errors import WetlineError
 
 FILE = "record.json"

@@ -18,7 +18,6 @@ from analysis.record.day.kept_results import kept_result
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.day.seal import write_seal
 from analysis.record.day.stage_pictures import stage_pictures
-from analysis.record.input_files import file_hash
 from analysis.record.part.part_marks import flow_on_part, part_marks_figure
 from analysis.record.part.part_story import PartFiled, part_report
 from analysis.record.render.html import report_html
@@ -26,7 +25,7 @@ from analysis.record.render.pdf import write_pdf
 from analysis.record.story.filed import DRAWDOWN, Filed, gather_stamped
 from analysis.record.story.inches import report_in_inches
 from vision.common.atomic_files import write_text
-from vision.common.outside.input_files import read_text
+from vision.common.outside.input_files import file_hash, read_text
 from vision.common.outside.version import wetline_version
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError

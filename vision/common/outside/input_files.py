@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import stat
 from pathlib import Path
@@ -14,6 +15,10 @@ MOST_PICTURE_BYTES = 300_000_000
 """Largest photo that is read: an uncompressed TIFF of `MOST_PIXELS` is smaller."""
 MOST_PIXELS = 64_000_000
 """Largest photo that is unpacked; cameras of 61 million pixels are sold (common practice)."""
+
+UNREADABLE = "cannot be read"
+"""What stands for the hash of a file that is none or cannot be read."""
+_BLOCK = 1 << 20
 
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -137,3 +142,17 @@ def plain_text(text: str) -> str:
     except UnicodeEncodeError:
         return "".join("\ufffd" if "\ud800" <= letter <= "\udfff" else letter for letter in text)
     return text
+
+
+def file_hash(path: Path) -> str:
+    """Compute the SHA-256 of a file in hexadecimal, "cannot be read" where it cannot be."""
+    digest = hashlib.sha256()
+    if not path.is_file():  # a pipe would be waited for without end
+        return UNREADABLE
+    try:
+        with path.open("rb") as file:
+            while block := file.read(_BLOCK):
+                digest.update(block)
+    except OSError:
+        return UNREADABLE
+    return digest.hexdigest()

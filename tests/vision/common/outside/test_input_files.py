@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from vision.common.outside.input_files import (
+    UNREADABLE,
     check_file,
+    file_hash,
     is_there,
     one_line,
     plain_text,
@@ -81,3 +83,11 @@ def test_what_is_not_there_is_an_os_error(tmp_path, name):
 def test_text_for_any_screen():
     assert plain_text("K\udcfchne \u20ac") == "K\ufffdhne \u20ac"
     assert one_line("a\nb\x1b[2Jc\u2028d") == "a b [2Jc d"
+
+
+def test_hash_is_the_published_sha_256(tmp_path):
+    # FIPS 180-4 (NIST 2015): the example message "abc".
+    path = tmp_path / "message"
+    path.write_bytes(b"abc")
+    assert file_hash(path) == ("ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad")
+    assert file_hash(tmp_path / "nowhere") == UNREADABLE
