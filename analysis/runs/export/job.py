@@ -18,8 +18,9 @@ from analysis.runs.export.tables import (
     panel_row,
     place_rows,
     reading_rows,
+    write_tables,
 )
-from vision.common.atomic_files import plain, write_json, write_text
+from vision.common.atomic_files import plain
 from vision.errors import WetlineError
 
 PLACES = ("panel", "kind", "x_mm", "y_mm", "area_mm2", "note")
@@ -66,10 +67,8 @@ def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
             READINGS,
         ),
     }
-    for file, text in tables.items():
-        write_text(place / file, text)
-    write_json(place / "panels.json", {name: panel_json(*pair) for name, pair in told.items()})
-    written = [place / file for file in (*tables, "panels.json")]
+    whole = {name: panel_json(*pair) for name, pair in told.items()}
+    written = write_tables(place, tables, "panels.json", whole)
     for name, (found, _) in told.items():
         own = place if len(told) == 1 else place / name
         if found.tracked.arrival is None:

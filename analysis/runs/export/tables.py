@@ -6,6 +6,7 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from analysis.forecast.panel_answer import PanelAnswer
 from analysis.forecast.panel_json import answer_json
 from analysis.panel.records import Resin, Vacuum
 from analysis.record.day.day_records import Day
+from vision.common.atomic_files import write_json, write_text
 from vision.records import CURVE_NUMBERS
 
 Row = Mapping[str, Any]
@@ -140,6 +142,16 @@ def csv_text(rows: Sequence[Row], columns: Sequence[str] = ()) -> str:
     for row in rows:
         writer.writerow({key: _cell(value) for key, value in row.items()})
     return out.getvalue()
+
+
+def write_tables(
+    place: Path, tables: Mapping[str, str], whole_name: str, whole: Mapping[str, Any]
+) -> list[Path]:
+    """Write tables by their names and all of it as one JSON file; return what was written."""
+    for name, text in tables.items():
+        write_text(place / name, text)
+    write_json(place / whole_name, whole)
+    return [place / name for name in (*tables, whole_name)]
 
 
 def _cell(value: Any) -> Any:

@@ -27,7 +27,14 @@ from analysis.runs.part_repeat.words import place_lines, places_head
 from analysis.runs.parts.part_facts import refuse_unlike
 from analysis.runs.parts.parts_beside import unlike_stated
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, LEAST_OWN
-from analysis.runs.repeat.judged import OPEN, OUT, Judged, judge_by_band, refuse_same_folders
+from analysis.runs.repeat.judged import (
+    OPEN,
+    OUT,
+    Judged,
+    judge_by_band,
+    read_in_order,
+    with_judged,
+)
 from vision.records import FloatArray
 
 UNIT = "% wet"
@@ -59,7 +66,7 @@ class PartsRepeat(Judged):
     @property
     def runs(self) -> tuple[PartRun, ...]:
         """Good runs, then the one judged."""
-        return (*self.good, *([] if self.judged is None else [self.judged]))
+        return with_judged(self.good, self.judged)
 
     @property
     def beyond(self) -> tuple[NumberBand, ...]:
@@ -178,10 +185,8 @@ def judge_part_folders(
         If a folder cannot be read, is named twice or holds a copy, is another part, or no good run
         can be used.
     """
-    refuse_same_folders(good, judged)
-    runs = [read_part_run(folder, str(i)) for i, folder in enumerate(good, start=1)]
-    last = None if judged is None else read_part_run(judged, str(len(good) + 1))
-    refuse_unlike([run.facts for run in (*runs, *([] if last is None else [last]))])
+    runs, last = read_in_order(good, judged, read_part_run)
+    refuse_unlike([run.facts for run in with_judged(runs, last)])
     return judge_part_runs(runs, last, coverage, confidence)
 
 
@@ -201,7 +206,6 @@ def judge_part_runs(
         judged = replace(judged, reference=None, by_impulse=None, why=judged.why or unlike)
     found = judge_by_band(good, out, judged, coverage=coverage, confidence=confidence, unit=UNIT)
     band = place_band(grid_of(plan), [run.facts.kept.arrival for run in good], coverage, confidence)
-    shared = {key: value for key, value in vars(found).items() if key not in ("good", "judged")}
     own = {
         "good": good,
         "judged": judged,
@@ -211,7 +215,7 @@ def judge_part_runs(
         "numbers": number_bands(good, judged, coverage, confidence),
         "resin": resin_by_share(good),
     }
-    return PartsRepeat(**(shared | own))
+    return PartsRepeat(**(vars(found) | own))
 
 
 def _places(band: PlaceBand | None, judged: PartRun | None) -> PlacesJudged | None:

@@ -16,7 +16,8 @@ from analysis.record.day.day_toml import read_day
 from analysis.runs.part_repeat.part_runs import PartRun
 from analysis.runs.parts.parts_beside import Number, numbers_of
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, LEAST_OWN
-from analysis.runs.repeat.control_chart import ControlChart, control_chart
+from analysis.runs.repeat.control_chart import ControlChart, known_charts
+from analysis.runs.repeat.judged import passed_min, with_judged
 from analysis.runs.repeat.tolerance import tolerance_factor
 from vision.common.rounding import minutes, scientific
 
@@ -124,11 +125,11 @@ def charts(
     good: Sequence[PartRun], judged: PartRun | None, end_percent: float
 ) -> tuple[ControlChart, ...]:
     """Compute control charts of what most runs know; a quantity that no run knows has none."""
-    runs = [*good, *([] if judged is None else [judged])]
+    runs = with_judged(good, judged)
     labels = [run.label for run in runs]
     told = [dict(numbers_of(run.facts)) if run.reference is not None else {} for run in runs]
     rows: list[tuple[str, str, list[float | None]]] = [
-        (f"Time to {end_percent:.0f} % wet", "min", [_passed_min(run, end_percent) for run in runs])
+        (f"Time to {end_percent:.0f} % wet", "min", [passed_min(run, end_percent) for run in runs])
     ]
     for name, unit in dict.fromkeys(key for one in told for key in one):
         if unit not in KEYS or name.startswith(WHAT["feed"]):
@@ -141,11 +142,7 @@ def charts(
             rows.append((name[:1].upper() + name[1:], shown, scaled))
     weighed = [read_day(run.facts.kept.job.path.parent).findings.resin_used_kg for run in runs]
     rows.append(("Resin weighed", "kg", weighed))
-    return tuple(
-        control_chart(name, unit, labels, values, len(good))
-        for name, unit, values in rows
-        if any(value is not None for value in values)
-    )
+    return known_charts(labels, rows, len(good))
 
 
 def _scale(unit: str, least: float) -> tuple[str, float]:
@@ -156,10 +153,3 @@ def _scale(unit: str, least: float) -> tuple[str, float]:
         power = math.floor(math.log10(least))
         return f"x 1e{power} m²", 10.0**power
     return unit, 1.0
-
-
-def _passed_min(run: PartRun, percent: float) -> float | None:
-    if run.reference is None:
-        return None
-    passed = float(run.reference.passed_s(np.array([percent]))[0])
-    return passed / 60.0 if np.isfinite(passed) else None

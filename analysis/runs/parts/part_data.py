@@ -14,8 +14,8 @@ from analysis.record.day.day_records import Day
 from analysis.record.day.day_toml import read_day
 from analysis.runs.export.arrival_files import file_words, size_words, write_maps
 from analysis.runs.export.job import READINGS, folder_names
-from analysis.runs.export.tables import csv_text, flat, mark_rows, reading_rows
-from vision.common.atomic_files import plain, write_json, write_text
+from analysis.runs.export.tables import csv_text, flat, mark_rows, reading_rows, write_tables
+from vision.common.atomic_files import plain
 
 Rows = list[dict[str, Any]]
 PLACES = (
@@ -59,10 +59,7 @@ def export_parts(folders: Sequence[Path], place: Path) -> list[Path]:
         "values.csv": csv_text(_rows(told, "values"), VALUES),
         "readings.csv": csv_text(_rows(told, "readings"), ("part", *READINGS[1:])),
     }
-    for file, text in tables.items():
-        write_text(place / file, text)
-    write_json(place / "parts.json", told)
-    written = [place / file for file in (*tables, "parts.json")]
+    written = write_tables(place, tables, "parts.json", told)
     for name, run in zip(names, kept, strict=True):
         own = place if len(kept) == 1 else place / name
         write_part_arrival(own, name, run)

@@ -121,6 +121,24 @@ def control_chart(
     return replace(limits, signals=tuple(find_signals(limits)))
 
 
+def known_charts(
+    labels: Sequence[str], rows: Sequence[tuple[str, str, Sequence[float | None]]], good: int
+) -> tuple[ControlChart, ...]:
+    """Compute the chart of each quantity (name, unit, values) that at least one run knows.
+
+    Parameters
+    ----------
+    labels, good
+        As for `control_chart`.
+    rows : sequence of (str, str, sequence of (float or None))
+    """
+    return tuple(
+        control_chart(name, unit, labels, values, good)
+        for name, unit, values in rows
+        if any(value is not None for value in values)
+    )
+
+
 def find_signals(chart: ControlChart) -> list[Signal]:
     """Find the points that the four rules pick out, and moving ranges above their limit.
 

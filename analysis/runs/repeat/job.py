@@ -14,8 +14,14 @@ from analysis.runs.panels.facts import PanelFacts, read_facts
 from analysis.runs.panels.good_run import Reference, reference_from
 from analysis.runs.panels.same_run import refuse_one_run_twice
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band
-from analysis.runs.repeat.control_chart import ControlChart, control_chart
-from analysis.runs.repeat.judged import Judged, judge_by_band, refuse_same_folders
+from analysis.runs.repeat.control_chart import ControlChart, known_charts
+from analysis.runs.repeat.judged import (
+    Judged,
+    judge_by_band,
+    passed_min,
+    read_in_order,
+    with_judged,
+)
 
 WIDEST = 2.0
 """Ratio of the ends of an interval of K past which it is not charted (common practice, no
@@ -52,7 +58,7 @@ class Repeat(Judged):
     @property
     def unlike(self) -> list[Unlike]:
         """What panel.toml says was not alike between the runs."""
-        runs = [*self.good, *([] if self.judged is None else [self.judged])]
+        runs = with_judged(self.good, self.judged)
         skip = ("Flow length of the part", "Gel time")
         told = unlike_conditions({run.label: run.facts for run in runs})
         return [one for one in told if one.what not in skip]
@@ -101,10 +107,8 @@ def judge_folders(
         If a folder cannot be read or is named twice, two hold the same photos or marks, or no good
         run can be used.
     """
-    refuse_same_folders(good, judged)
-    runs = [read_run(folder, str(i)) for i, folder in enumerate(good, start=1)]
-    last = None if judged is None else read_run(judged, str(len(good) + 1))
-    refuse_one_run_twice([run.facts for run in (*runs, *([] if last is None else [last]))])
+    runs, last = read_in_order(good, judged, read_run)
+    refuse_one_run_twice([run.facts for run in with_judged(runs, last)])
     return repeat_of(runs, last, coverage, confidence, usual_sd)
 
 
@@ -151,9 +155,8 @@ def repeat_of(
     found = judge_by_band(
         good, out, judged, coverage=coverage, confidence=confidence, usual_sd=usual_sd
     )
-    charts = _charts(good, judged, found.band)
-    shared = {key: value for key, value in vars(found).items() if key not in ("good", "judged")}
-    return Repeat(**(shared | {"good": good, "judged": judged, "charts": charts}))
+    own = {"good": good, "judged": judged, "charts": _charts(good, judged, found.band)}
+    return Repeat(**(vars(found) | own))
 
 
 def _other_feed(run: Run, flow: str) -> str:
@@ -176,7 +179,7 @@ def _unfit(run: Run, flow: str) -> str:
 
 def _charts(good: Sequence[Run], judged: Run | None, band: Band) -> tuple[ControlChart, ...]:
     """Charts of what most runs know; a quantity that no run knows has none."""
-    runs = [*good, *([] if judged is None else [judged])]
+    runs = with_judged(good, judged)
     labels = [run.label for run in runs]
     end_mm = float(band.distance_mm[-1])
     ks = [_sure_k(run) for run in runs]
@@ -187,15 +190,11 @@ def _charts(good: Sequence[Run], judged: Run | None, band: Band) -> tuple[Contro
             f"x 1e{power} m²",
             [None if k is None else k / 10.0**power for k in ks],
         ),
-        (f"Time to {end_mm:.0f} mm", "min", [_passed_min(run, end_mm) for run in runs]),
+        (f"Time to {end_mm:.0f} mm", "min", [passed_min(run, end_mm) for run in runs]),
         ("Resin taken", "kg/m²", [_uptake(run) for run in runs]),
         ("Drawdown", "mbar/min", [run.facts.drawdown_mbar_min for run in runs]),
     ]
-    return tuple(
-        control_chart(name, unit, labels, values, len(good))
-        for name, unit, values in told
-        if any(value is not None for value in values)
-    )
+    return known_charts(labels, told, len(good))
 
 
 def _sure_k(run: Run) -> float | None:
@@ -204,13 +203,6 @@ def _sure_k(run: Run) -> float | None:
     if found.k_m2 is None or found.k_low_m2 is None or found.k_high_m2 is None:
         return None
     return found.k_m2 if found.k_high_m2 <= WIDEST * found.k_low_m2 else None
-
-
-def _passed_min(run: Run, distance_mm: float) -> float | None:
-    if run.reference is None:
-        return None
-    passed = float(run.reference.passed_s(np.array([distance_mm]))[0])
-    return passed / 60.0 if np.isfinite(passed) else None
 
 
 def _uptake(run: Run) -> float | None:

@@ -6,10 +6,12 @@ tests/analysis/runs/part_repeat/test_part_repeat.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
+
+import numpy as np
 
 from analysis.runs.panels.good_run import Reference
 from analysis.runs.repeat.band import CONFIDENCE, COVERAGE, USUAL_SD, Band, good_band
@@ -17,6 +19,8 @@ from analysis.runs.repeat.control_chart import ControlChart
 from analysis.runs.repeat.judgement import RunJudgement, judge_run
 from vision.common.rounding import rounded
 from vision.errors import WetlineError
+
+T = TypeVar("T")
 
 IN, OUT, OPEN = 0, 3, 4
 """Exit codes: like the good runs, not like them, cannot be told."""
@@ -114,6 +118,34 @@ class Judged:
     def unlike_words(self) -> tuple[str, ...]:
         """Return what was not alike between the runs."""
         return ()
+
+
+def with_judged(good: Sequence[T], judged: T | None) -> tuple[T, ...]:
+    """Return good runs, then the one judged if there is one."""
+    return (*good, *([] if judged is None else [judged]))
+
+
+def passed_min(run: RunLike, far: float) -> float | None:
+    """Return the minutes after which a run was so far; None where it never was, or is not known."""
+    if run.reference is None:
+        return None
+    passed = float(run.reference.passed_s(np.array([far]))[0])
+    return passed / 60.0 if np.isfinite(passed) else None
+
+
+def read_in_order(
+    good: Sequence[Path], judged: Path | None, read: Callable[[Path, str], T]
+) -> tuple[list[T], T | None]:
+    """Read good runs and the one to judge, labelled 1, 2, ... in this order.
+
+    Raises
+    ------
+    WetlineError
+        If a folder is named twice, or cannot be read.
+    """
+    refuse_same_folders(good, judged)
+    runs = [read(folder, str(i)) for i, folder in enumerate(good, start=1)]
+    return runs, None if judged is None else read(judged, str(len(good) + 1))
 
 
 def refuse_same_folders(good: Sequence[Path], judged: Path | None) -> None:
