@@ -57,11 +57,6 @@ class PartCamera:
     understood: tuple[str, ...] = ()
 
     @property
-    def to_canvas(self) -> FloatArray:
-        """The plan's mm to mm on the canvas: the outline's box, y down; shape (3, 3)."""
-        return box_map(self.shape)
-
-    @property
     def size_mm(self) -> tuple[float, float]:
         """Width and height of the outline's box."""
         span = np.ptp(self.shape.outline_mm, axis=0)
