@@ -116,7 +116,9 @@ def known():
 
 
 def test_the_sample_part_is_small_and_as_its_recipe_says():
-    total = sum(path.stat().st_size for path in FOLDER.rglob("*") if path.is_file())
+    files = [path for path in FOLDER.rglob("*") if path.is_file()]
+    # What a run of the sample leaves in this checkout is no part of it.
+    total = sum(path.stat().st_size for path in files if path.parent != FOLDER / "results")
     assert total < 1.3e6
     text = (FOLDER / "part.toml").read_text(encoding="utf-8")
     assert text == part_toml(PART_RECIPES["part_run"])
