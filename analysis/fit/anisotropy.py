@@ -11,6 +11,7 @@ from analysis.fit.mixture_regression import (
     Z_95,
     Mixture,
     ModelFit,
+    Prediction,
     fit_model,
     interval,
     project,
@@ -144,8 +145,8 @@ def fit_anisotropy(curve: FrontCurve, used: BoolArray, feed_radius_m: float) -> 
 def _constant(values: FloatArray, sd: FloatArray, time_s: FloatArray) -> ModelFit | None:
     """Mean of values whose errors are correlated in time."""
 
-    def predict(parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return np.full(len(values), parameters[0]), np.ones((len(values), 1))
+    def predict(parameters: FloatArray) -> Prediction:
+        return np.full(len(values), parameters[0]), lambda: np.ones((len(values), 1))
 
     return fit_model(predict, np.zeros(1), values, sd, whiteners(time_s))
 

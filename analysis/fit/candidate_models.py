@@ -13,7 +13,14 @@ import numpy as np
 from analysis.fit.frame_selection import Readings
 from analysis.fit.front_laws import FrontLaw
 from analysis.fit.impulse import Impulse
-from analysis.fit.mixture_regression import Mixture, ModelFit, Whitener, fit_model, whiteners
+from analysis.fit.mixture_regression import (
+    Mixture,
+    ModelFit,
+    Prediction,
+    Whitener,
+    fit_model,
+    whiteners,
+)
 from vision.records import BoolArray, FloatArray
 
 MODELS: dict[str, tuple[bool, bool]] = {
@@ -80,16 +87,20 @@ def fit_one(
     theta, x, reach = impulse.at(readings.time_s[use]), readings.front_m[use], reach_of(readings)
     active = np.array([True, *free])
 
-    def predict(part: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def predict(part: FloatArray) -> Prediction:
         full = np.zeros(3)
         full[active] = part
         driven = np.exp(min(full[0], 300.0)) * theta
         a = max(full[2], 0.0) * reach
         y = driven + full[1] * reach**2
         value = law.front(y, a)
-        steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
-        rows = jacobian_rows((driven, reach**2, -2.0 * value * reach), steep, value > law.start_m)
-        return value, rows[:, active]
+
+        def slopes() -> FloatArray:
+            steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
+            columns = (driven, reach**2, -2.0 * value * reach)
+            return jacobian_rows(columns, steep, value > law.start_m)[:, active]
+
+        return value, slopes
 
     h = law.h(x)
     if free[1]:
@@ -117,7 +128,12 @@ def _embed(fit: ModelFit, active: BoolArray) -> ModelFit:
 
 
 def fit_models(
-    law: FrontLaw, impulse: Impulse, readings: Readings, loose_start: bool, raced: bool = False
+    law: FrontLaw,
+    impulse: Impulse,
+    readings: Readings,
+    loose_start: bool,
+    raced: bool = False,
+    trials: list[Whitener] | None = None,
 ) -> dict[str, ModelFit]:
     """Try the models the data can carry; a negative feed length is no model.
 
@@ -125,7 +141,7 @@ def fit_models(
     a feed that resists: the two cannot be told apart, and a feed length is not fitted.
     """
     fits = {}
-    trials = whiteners(readings.time_s[readings.used])
+    trials = trials or whiteners(readings.time_s[readings.used])
     for name, free in MODELS.items():
         if (free[1] and (raced or law.flow == "point")) or (loose_start and not free[0]):
             continue
@@ -133,6 +149,6 @@ def fit_models(
         if fit is not None and np.isfinite(fit.aicc) and not (free[1] and fit.parameters[2] <= 0):
             fits[name] = fit
     if not fits:
-        fit = fit_one(law, impulse, readings, MODELS["late start"])
+        fit = fit_one(law, impulse, readings, MODELS["late start"], trials)
         fits = {} if fit is None else {"late start": fit}
     return fits

@@ -13,6 +13,7 @@ from analysis.fit.impulse import Impulse
 from analysis.fit.mixture_regression import (
     Mixture,
     ModelFit,
+    Prediction,
     Whitener,
     evidence_weights,
     fit_model,
@@ -58,7 +59,11 @@ class Bend:
 
 
 def find_bend(
-    law: FrontLaw, impulse: Impulse, readings: Readings, feed_may_resist: bool
+    law: FrontLaw,
+    impulse: Impulse,
+    readings: Readings,
+    feed_may_resist: bool,
+    trials: list[Whitener] | None = None,
 ) -> Bend | None:
     """Test whether the front slows beyond what its law and the stated histories explain.
 
@@ -70,6 +75,8 @@ def find_bend(
         With the frames the fit uses.
     feed_may_resist : bool
         Whether a feed that resists, which bends the front the other way, is one of the models.
+    trials : list of Whitener, optional
+        Those of the frames used, where they are at hand.
 
     Returns
     -------
@@ -87,7 +94,7 @@ def find_bend(
     Source: a test of one added parameter (Student's t), carried over a mixture of models; the form
     is that of a viscosity that rises exponentially.
     """
-    trials = whiteners(readings.time_s[readings.used])
+    trials = trials or whiteners(readings.time_s[readings.used])
     choices = (False, True) if feed_may_resist else (False,)
     found = [_fit(law, impulse, readings, feed, trials) for feed in choices]
     fits = [f for f in found if f is not None and np.isfinite(f.aicc) and f.parameters[3] >= 0]
@@ -119,20 +126,24 @@ def _fit(
         return None
     active = np.array([True, True, True, feed])
 
-    def predict(part: FloatArray) -> tuple[FloatArray, FloatArray]:
+    share = theta / end
+
+    def predict(part: FloatArray) -> Prediction:
         full = np.zeros(4)
         full[active] = part
-        driven, by_bend = _driven(theta / end, float(np.clip(full[2], -30.0, 30.0)))
+        bend = float(np.clip(full[2], -30.0, 30.0))
+        driven = _driven(share, bend)
         scale = np.exp(min(full[0], 300.0)) * end
         a = max(full[3], 0.0) * reach
         value = law.front(scale * driven + full[1] * reach**2, a)
-        steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
-        rows = jacobian_rows(
-            (scale * driven, reach**2, scale * by_bend, -2.0 * value * reach),
-            steep,
-            value > law.start_m,
-        )
-        return value, rows[:, active]
+
+        def slopes() -> FloatArray:
+            steep = np.maximum(law.slope(value) + 2.0 * a, 1e-9 * reach)
+            by_bend = scale * _driven_by_bend(share, bend)
+            columns = (scale * driven, reach**2, by_bend, -2.0 * value * reach)
+            return jacobian_rows(columns, steep, value > law.start_m)[:, active]
+
+        return value, slopes
 
     guess_a = 0.05 if feed else 0.0
     ratio = np.polyfit(theta, law.h(x) + 2.0 * guess_a * reach * x, 1)[0]
@@ -147,11 +158,18 @@ def _fit(
     return ModelFit(parameters, fit.mixture, fit.aicc, fit.correlation, fit.scale)
 
 
-def _driven(s: FloatArray, b: float) -> tuple[FloatArray, FloatArray]:
-    """Return ``(1 - exp(-b s)) / b`` and its derivative by b, for s from 0 to 1."""
+def _driven(s: FloatArray, b: float) -> FloatArray:
+    """Return ``(1 - exp(-b s)) / b``, for s from 0 to 1."""
     z = b * s
     small = np.abs(z) < 1e-3
     safe = np.where(small, 1.0, z)
-    value = np.where(small, 1.0 - z / 2.0 + z**2 / 6.0, -np.expm1(-safe) / safe)
-    steep = np.where(small, -0.5 + z / 3.0, (np.exp(-safe) * (1.0 + safe) - 1.0) / safe**2)
-    return s * value, s**2 * steep
+    return s * np.where(small, 1.0 - z / 2.0 + z**2 / 6.0, -np.expm1(-safe) / safe)
+
+
+def _driven_by_bend(s: FloatArray, b: float) -> FloatArray:
+    """Return the derivative of `_driven` by b."""
+    z = b * s
+    small = np.abs(z) < 1e-3
+    safe = np.where(small, 1.0, z)
+    exact = (np.exp(-safe) * (1.0 + safe) - 1.0) / safe**2
+    return s**2 * np.where(small, -0.5 + z / 3.0, exact)

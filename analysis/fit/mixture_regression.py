@@ -42,6 +42,9 @@ SMALLEST_RESIDUAL = 0.05
 
 _STEPS = 25
 
+Prediction = tuple[FloatArray, Callable[[], FloatArray]]
+"""Values of shape (N,), and what works out their slopes by the parameters, shape (N, P)."""
+
 
 @dataclass(frozen=True)
 class Mixture:
@@ -131,7 +134,7 @@ def whiteners(time_s: FloatArray) -> list[Whitener]:
 
 
 def fit_model(
-    predict: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
+    predict: Callable[[FloatArray], Prediction],
     start: FloatArray,
     observed: FloatArray,
     sd: FloatArray,
@@ -143,7 +146,8 @@ def fit_model(
     Parameters
     ----------
     predict : callable
-        From parameters of shape (P,) to the prediction (N,) and its Jacobian (N, P).
+        From parameters of shape (P,) to the prediction (N,) and a function of no arguments that
+        returns its Jacobian (N, P): most trial steps are rejected, and need none.
     start : ndarray of shape (P,), float
         First guess.
     observed, sd : ndarray of shape (N,), float
@@ -196,7 +200,7 @@ def fit_model(
 
 
 def _solve(
-    predict: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
+    predict: Callable[[FloatArray], Prediction],
     start: FloatArray,
     observed: FloatArray,
     sd: FloatArray,
@@ -205,15 +209,15 @@ def _solve(
     """Gauss-Newton with step halving; gives parameters, sum of squares, information."""
     root = trial.matrix / sd
 
-    def squares(parameters: FloatArray) -> tuple[float, FloatArray, FloatArray]:
-        value, jacobian = predict(parameters)
+    def squares(parameters: FloatArray) -> tuple[float, FloatArray, Callable[[], FloatArray]]:
+        value, slopes = predict(parameters)
         r = root @ (observed - value)
-        return float(r @ r), r, jacobian
+        return float(r @ r), r, slopes
 
     parameters = start
-    total, r, jacobian = squares(parameters)
+    total, r, slopes = squares(parameters)
+    j = root @ slopes()
     for _ in range(_STEPS):
-        j = root @ jacobian
         step = _newton_step(j, r)
         share = 1.0
         attempt = squares(parameters + step)
@@ -224,10 +228,10 @@ def _solve(
             break
         gain = total - attempt[0]
         parameters = parameters + share * step
-        total, r, jacobian = attempt
+        total, r, slopes = attempt
+        j = root @ slopes()
         if gain <= 1e-7 * total:
             break
-    j = root @ jacobian
     floor = len(r) * SMALLEST_RESIDUAL**2
     return parameters, max(total, floor) if np.isfinite(total) else floor, j.T @ j
 

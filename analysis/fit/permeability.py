@@ -204,9 +204,9 @@ def fit_permeability(
     front_m, theta = readings.front_m[use], impulse.at(readings.time_s[use])
     readings = drop_slowed(readings, law.h(front_m), theta, law.slope(front_m))
     loose_start = front.resin_start_sd_s > 0.25 * float(np.median(np.diff(np.sort(curve.time_s))))
+    trials = whiteners(readings.time_s[readings.used])
     for _ in range(2):
-        trials = whiteners(readings.time_s[readings.used])[::TRIALS_FOR_CLEANING]
-        fit = fit_one(law, impulse, readings, (True, False), trials)
+        fit = fit_one(law, impulse, readings, (True, False), trials[::TRIALS_FOR_CLEANING])
         if fit is None:
             return NoFit(NO_LAW)
         fitted = model_front(law, impulse, readings, fit.parameters)
@@ -214,12 +214,13 @@ def fit_permeability(
         if cleaned.count == readings.count:
             break
         readings = cleaned
+        trials = whiteners(readings.time_s[readings.used])
     even = not raced(tracked, panel)
-    fits = fit_models(law, impulse, readings, loose_start, not even)
+    fits = fit_models(law, impulse, readings, loose_start, not even, trials)
     if not fits:
         return NoFit(NO_LAW)
-    found = _conclude(panel, tracked, _Fitted(law, impulse, known, readings, fits))
-    found = replace(found, bend=find_bend(law, impulse, readings, even and law.flow == "edge"))
+    bend = find_bend(law, impulse, readings, even and law.flow == "edge", trials)
+    found = _conclude(panel, tracked, _Fitted(law, impulse, known, readings, fits), bend)
     if law.flow == "edge" and not law.square:
         note = _slope_note(impulse, readings, loose_start, min(c.aicc for c in found.candidates))
         found = replace(found, notes=(*found.notes, note))
@@ -290,14 +291,12 @@ class _Fitted:
             for (name, fit), weight in zip(self.fits.items(), weights, strict=True)
         )
 
-    @property
-    def reach_m(self) -> float:
-        return reach_of(self.readings)
 
-
-def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFit:
+def _conclude(
+    panel: Panel, tracked: Tracked, fitted: _Fitted, bend: Bend | None
+) -> PermeabilityFit:
     """Put the models together by their weight; the best one gives the single values."""
-    law, readings, reach = fitted.law, fitted.readings, fitted.reach_m
+    law, readings, reach = fitted.law, fitted.readings, reach_of(fitted.readings)
     candidates = fitted.candidates
     best_name = max(candidates, key=lambda candidate: candidate.weight).name
     best = fitted.fits[best_name]
@@ -333,6 +332,7 @@ def _conclude(panel: Panel, tracked: Tracked, fitted: _Fitted) -> PermeabilityFi
         residual_scale=best.scale,
         candidates=candidates,
         notes=(*_notes(panel, k), *_slow_note(readings), *_start_note(start_s, last_s)),
+        bend=bend,
     )
 
 
@@ -353,7 +353,7 @@ def _permeability(
 
 def _sources(panel: Panel, tracked: Tracked, fitted: _Fitted) -> dict[str, float]:
     """Relative standard uncertainties of K that do not show in the residuals."""
-    law, readings, reach = fitted.law, fitted.readings, fitted.reach_m
+    law, readings, reach = fitted.law, fitted.readings, reach_of(fitted.readings)
     offset = float(np.median(readings.sd_m[readings.used]))
     race = abs(tracked.front.race_tracking_mm) / 1000.0 / reach if reach > 0 else 0.0
     return {

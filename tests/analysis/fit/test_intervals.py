@@ -66,7 +66,9 @@ def test_trials_weigh_as_their_restricted_likelihood_times_their_prior():
     observed = design @ [1.0, 2.0] + rng.normal(0, 0.1, 30)
     trials = whiteners(TIMES)
     assert [trial.prior for trial in trials] == [WHITE_PRIOR] + [1.0] * (len(trials) - 1)
-    found = fit_model(lambda p: (design @ p, design), np.zeros(2), observed, np.ones(30), trials)
+    found = fit_model(
+        lambda p: (design @ p, lambda: design), np.zeros(2), observed, np.ones(30), trials
+    )
     by_hand = []
     for trial in trials:
         x, y = trial.matrix @ design, trial.matrix @ observed

@@ -58,7 +58,7 @@ def linear(seed=0):
 
 def test_a_linear_model_is_generalised_least_squares():
     design, y, sd = linear()
-    fit = fit_model(lambda p: (design @ p, design), np.zeros(2), y, sd, whiteners(TIMES))
+    fit = fit_model(lambda p: (design @ p, lambda: design), np.zeros(2), y, sd, whiteners(TIMES))
     score = []
     for i, correlation in enumerate(trial_correlations(TIMES)):
         inverse = np.linalg.inv(correlation * sd[:, None] * sd[None])
@@ -81,7 +81,9 @@ def test_a_linear_model_is_generalised_least_squares():
 def test_residuals_far_below_the_stated_sd_are_no_evidence():
     design, _, sd = linear()
     exact = design @ [3.0, -0.5]
-    fit = fit_model(lambda p: (design @ p, design), np.zeros(2), exact, sd, whiteners(TIMES)[:1])
+    fit = fit_model(
+        lambda p: (design @ p, lambda: design), np.zeros(2), exact, sd, whiteners(TIMES)[:1]
+    )
     floor = 9 * SMALLEST_RESIDUAL**2
     white = np.linalg.inv(design.T @ (design / sd[:, None] ** 2))
     assert_allclose(fit.mixture.covariance[0], white * floor / 7, rtol=1e-6)
@@ -91,7 +93,9 @@ def test_residuals_far_below_the_stated_sd_are_no_evidence():
 @pytest.mark.parametrize(("count", "fits"), [(4, False), (5, True)])
 def test_how_few_readings_carry_a_model(count, fits):
     design, y, sd = (value[:count] for value in linear())
-    found = fit_model(lambda p: (design @ p, design), np.zeros(2), y, sd, whiteners(TIMES[:count]))
+    found = fit_model(
+        lambda p: (design @ p, lambda: design), np.zeros(2), y, sd, whiteners(TIMES[:count])
+    )
     assert (found is not None) is fits
 
 
@@ -104,7 +108,7 @@ def test_a_curved_model_is_fitted_to_its_minimum():
 
     def predict(p):
         shape = np.exp(-p[1] * TIMES)
-        return p[0] * shape, np.stack([shape, -p[0] * TIMES * shape], axis=1)
+        return p[0] * shape, lambda: np.stack([shape, -p[0] * TIMES * shape], axis=1)
 
     fit = fit_model(predict, np.array([1.0, 0.5]), y, np.full(9, 0.05), whiteners(TIMES)[:1])
     best = least_squares(lambda p: (predict(p)[0] - y) / 0.05, [1.0, 0.5]).x
