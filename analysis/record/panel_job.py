@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.panel.panel_toml import read_panel
+from analysis.record.input_files import hash_inputs
 from vision.tracking.job import Progress, save_job, track_unsaved
 
 if TYPE_CHECKING:
@@ -45,11 +46,12 @@ def run_panel(
         job = track_unsaved(folder, quiet, progress)
         # Drawing on the photo is OpenCV's work, the curves are matplotlib's: both at once.
         saving = aside.submit(save_job, job, folder / "results")
+        hashing = aside.submit(hash_inputs, folder)
         from analysis.forecast.panel_answer import answer
         from analysis.record.record import curve_pictures, write_record
 
         found = answer(job.tracked, panel)
         curves = curve_pictures(found)
         saving.result()
-    write_record(folder, found, job.photo, curves, pdf=pdf)
+    write_record(folder, found, job.photo, curves, hashing.result(), pdf=pdf)
     return found

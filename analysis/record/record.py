@@ -167,6 +167,7 @@ def write_record(
     answer: PanelAnswer,
     photo: bytes | None,
     curves: dict[str, bytes] | None = None,
+    hashes: dict[str, str] | None = None,
     *,
     pdf: bool = False,
     paper: str = "A4",
@@ -186,6 +187,8 @@ def write_record(
         Picture of the front lines, already drawn.
     curves : dict of str to bytes, optional
         From `curve_pictures`, if already drawn.
+    hashes : dict of str to str, optional
+        From `analysis.record.input_files.hash_inputs`, if already worked out.
     pdf : bool
         Also write report.pdf; left out, an older one is taken away, for it would tell another
         story.
@@ -203,7 +206,7 @@ def write_record(
     WetlineError
         If what was filed beside the answer cannot be read, or a file cannot be written.
     """
-    results, filed = folder / "results", gather(folder, answer)
+    results, filed = folder / "results", gather(folder, answer, hashes)
     pictures = curve_pictures(answer, inch) if curves is None else curves
     if photo is not None:
         pictures = {"front_lines": photo} | pictures

@@ -189,8 +189,8 @@ def _positive(value: object) -> float | None:
 def is_cut_short(path: Path) -> bool:
     """Return whether the end of a JPEG, PNG or TIFF file is missing.
 
-    A decoder may fill what is missing with grey and say nothing. The end mark is looked for in
-    the last 64 kB first, then, because phones may append a film clip, in the whole file.
+    A decoder may fill what is missing with grey and say nothing. The end mark is looked for at
+    the very end, in the last 64 kB, then, because phones may append a film clip, in the whole file.
 
     Notes
     -----
@@ -224,11 +224,12 @@ def _cut_short(path: Path) -> bool:
 
 
 def _has_jpeg_end(file: Any) -> bool:
-    size = file.seek(0, os.SEEK_END)
+    size = os.fstat(file.fileno()).st_size
     scan = _start_of_scan(file, size)
     if scan is None:
         return False
-    for start in (max(scan, size - _TAIL_BYTES), scan):
+    # Nearly every file ends with the mark.
+    for start in (max(scan, size - 2), max(scan, size - _TAIL_BYTES), scan):
         file.seek(start)
         if b"\xff\xd9" in file.read():
             return True

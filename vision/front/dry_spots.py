@@ -52,6 +52,8 @@ def find_dry_spots(arrival: ArrivalMap, flow: str = "edge") -> tuple[DrySpot, ..
         Largest first.
     """
     mask = dry_spot_mask(arrival, flow).astype(np.uint8)
+    if not mask.any():
+        return ()
     count, _, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=4)
     mm = arrival.mm_per_px
     spots = [

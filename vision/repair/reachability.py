@@ -103,8 +103,22 @@ def dry_at_latest(wet_frame: IntArray, feed: BoolArray, seen: BoolArray) -> IntA
     """
     edge = np.ones(wet_frame.shape, bool)
     edge[1:-1, 1:-1] = False
-    seeds = np.where((edge & ~feed) | seen, wet_frame, wet_frame.min()).astype(wet_frame.dtype)
-    return np.asarray(reconstruction(seeds, wet_frame, method="dilation"), wet_frame.dtype)
+    dry = wet_frame.copy()
+    # What was seen stays as it is, and tells all that a way through it could.
+    box = _around(~seen)
+    own = wet_frame[box]
+    if own.size:
+        seeds = np.where(((edge & ~feed) | seen)[box], own, wet_frame.min()).astype(own.dtype)
+        dry[box] = reconstruction(seeds, own, method="dilation")
+    return dry
+
+
+def _around(mask: BoolArray) -> tuple[slice, slice]:
+    """Return the rows and columns in or beside which the mask is True; none where it never is."""
+    rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if not rows.size:
+        return slice(0), slice(0)
+    return slice(max(rows[0] - 1, 0), rows[-1] + 2), slice(max(cols[0] - 1, 0), cols[-1] + 2)
 
 
 def _nothing_ahead(

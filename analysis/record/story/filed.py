@@ -74,10 +74,17 @@ class Filed:
     of: str = "panel"
 
 
-def gather_stamped(folder: Path) -> Filed:
+def gather_stamped(folder: Path, hashes: dict[str, str] | None = None) -> Filed:
     """Return what was filed and stamped of a panel or part, apart from what rests on its answer.
 
     A file that cannot be read is no reason to lose the run's result: it is named in `faults`.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the panel or part.
+    hashes : dict of str to str, optional
+        SHA-256 of each input file by its name, if already worked out.
     """
     faults: list[str] = []
     stamps: tuple[Stamp, ...] = _or_fault(lambda: tuple(read_stamps(folder)), (), faults)
@@ -86,12 +93,12 @@ def gather_stamped(folder: Path) -> Filed:
         stamps=stamps,
         notes=_note_photos(folder, stamps),
         readings=_or_fault(lambda: tuple(read_readings(folder)), (), faults),
-        hashes=hash_inputs(folder),
+        hashes=hash_inputs(folder) if hashes is None else hashes,
         faults=tuple(faults),
     )
 
 
-def gather(folder: Path, answer: PanelAnswer) -> Filed:
+def gather(folder: Path, answer: PanelAnswer, hashes: dict[str, str] | None = None) -> Filed:
     """Return all that a panel folder holds beside its answer.
 
     A file that cannot be read is no reason to lose the run's result: it is named in `faults`.
@@ -102,8 +109,10 @@ def gather(folder: Path, answer: PanelAnswer) -> Filed:
         The panel folder.
     answer : PanelAnswer
         What the panel says.
+    hashes : dict of str to str, optional
+        As for `gather_stamped`.
     """
-    filed = gather_stamped(folder)
+    filed = gather_stamped(folder, hashes)
     day = filed.day
     forecast = kept_result(folder, FORECAST)
     levers = folder / "results" / "levers.png"

@@ -1,6 +1,7 @@
 """What cannot be resin: patches cut off from the feed."""
 
 import numpy as np
+from skimage.morphology import reconstruction
 
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.repair.inpaint import Course, Sighting
@@ -84,3 +85,20 @@ def test_a_hole_does_not_stay_dry_once_the_front_has_gone_round_it():
     # At a side of the panel a hole may stay dry.
     frames[0:4, 60:], seen[0:4, 60:] = 90, False
     assert (dry_at_latest(frames, feed, seen)[0:4, 60:] == 90).all()
+
+
+def test_the_hole_alone_reads_as_the_whole_panel_would():
+    # The general-purpose reconstruction of scikit-image over all of it, without the short cut.
+    rng = np.random.default_rng(3)
+    for _ in range(6):
+        wet_frame = rng.integers(0, 9, (14, 23)).astype(np.int16)
+        feed = np.zeros(wet_frame.shape, bool)
+        feed[:, 0] = True
+        seen = rng.random(wet_frame.shape) < 0.4
+        seen[: rng.integers(0, 9)], seen[:, rng.integers(14, 23) :] = True, True
+        rim = np.ones(wet_frame.shape, bool)
+        rim[1:-1, 1:-1] = False
+        seeds = np.where((rim & ~feed) | seen, wet_frame, wet_frame.min())
+        whole = reconstruction(seeds, wet_frame, method="dilation")
+        assert np.array_equal(dry_at_latest(wet_frame, feed, seen), whole)
+        assert np.array_equal(dry_at_latest(wet_frame, feed, seen | True), wet_frame)

@@ -18,7 +18,6 @@ MOST_PIXELS = 64_000_000
 
 UNREADABLE = "cannot be read"
 """What stands for the hash of a file that is none or cannot be read."""
-_BLOCK = 1 << 20
 
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -146,13 +145,10 @@ def plain_text(text: str) -> str:
 
 def file_hash(path: Path) -> str:
     """Compute the SHA-256 of a file in hexadecimal, "cannot be read" where it cannot be."""
-    digest = hashlib.sha256()
     if not path.is_file():  # a pipe would be waited for without end
         return UNREADABLE
     try:
         with path.open("rb") as file:
-            while block := file.read(_BLOCK):
-                digest.update(block)
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return UNREADABLE
-    return digest.hexdigest()
