@@ -27,6 +27,14 @@ def has_camera(path: Path) -> bool:
     return path.is_file() and "frames" in read_toml(path)
 
 
+def has_scale(path: Path) -> bool:
+    """Return whether a part.toml, or the one in a folder, says how the camera saw the plan."""
+    told = read_toml(path / "part.toml" if path.is_dir() else path).get("scale")
+    if not isinstance(told, dict) or told.get("method") is None:
+        return False
+    return told["method"] != "outline" or "points_px" in told
+
+
 def is_watched_part(folder: Path) -> bool:
     """Return whether a folder is a part's whose part.toml says what the camera saw.
 

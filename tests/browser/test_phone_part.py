@@ -1,9 +1,21 @@
 """A part on a phone while it fills: what is wet, the next feed, a vent, and what is taken back."""
 
+import re
+import shutil
+from contextlib import contextmanager
+
+import numpy as np
 import pytest
 
+from analysis.infusion.seen.part_setup import part_camera
+from analysis.infusion.seen.tap_outline import begin
+from analysis.part.part_folder import has_scale
+from analysis.part.plan.part_toml import read_part
+from sample_frames._part_make import part_px
 from tests.browser.test_phone_run import COVERED, until
 from tests.made_up.live_part import PartShop, empty_part, made_run, with_more
+from tests.made_up.parts.cases import CASES
+from tests.made_up.parts.made_part import made_part
 from vision.settings.event_log import FEED_BACK, FEED_OPEN, RESIN_OPEN, VENT_SHUT, read_stamps
 
 SHARE = 0.72
@@ -33,20 +45,26 @@ def shop(tmp_path_factory):
         yield part, server, folder
 
 
-@pytest.fixture
-def phone(chromium, shop):
+@contextmanager
+def phone_at(chromium, base):
+    """Open a phone, which tells any request that would leave this computer."""
     context = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
     page = context.new_page()
     page.set_default_timeout(15_000)
     page.outside, page.faults = [], []
-    base = shop[1].doors.url
     inside = (base, "blob:", "data:")
     page.on("request", lambda r: r.url.startswith(inside) or page.outside.append(r.url))
     page.on("pageerror", lambda error: page.faults.append(str(error)))
-    page.goto(f"{base}panel/cover")
-    page.wait_for_selector("#feeds:visible")
     yield page
     context.close()
+
+
+@pytest.fixture
+def phone(chromium, shop):
+    with phone_at(chromium, shop[1].doors.url) as page:
+        page.goto(f"{shop[1].doors.url}panel/cover")
+        page.wait_for_selector("#feeds:visible")
+        yield page
 
 
 def test_the_numbers_are_those_of_the_board(shop, phone):
@@ -127,3 +145,67 @@ def test_the_end_shows_the_final_result(shop, phone):
     assert phone.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     assert phone.outside == []
     assert phone.faults == []
+
+
+# -- before the run: the corners of a part that has no scale yet
+
+
+@pytest.fixture(scope="module")
+def to_tap(tmp_path_factory):
+    """A part with photos and no scale, on the page of this computer."""
+    from analysis.page.server import PageServer
+    from analysis.page.stored.panels import Panels
+    from analysis.page.watches import Watches
+
+    folder = tmp_path_factory.mktemp("shop") / "cover"
+    shutil.copytree(made_part("tapped"), folder, ignore=shutil.ignore_patterns("truth*", "results"))
+    file = folder / "part.toml"
+    file.write_text(file.read_text(encoding="utf-8").partition("[scale]")[0], encoding="utf-8")
+    with PageServer(Watches(Panels(folder.parent)), port=0) as server:
+        yield folder, server
+
+
+def tap(phone, x, y):
+    """Press on a pixel of the photo and let go."""
+    box = phone.locator("#image").bounding_box()
+    wide = phone.evaluate("document.getElementById('image').naturalWidth")
+    share = box["width"] / wide
+    phone.mouse.move(box["x"] + (x + 0.5) * share, box["y"] + (y + 0.5) * share)
+    phone.mouse.down()
+    phone.mouse.up()
+
+
+def test_a_parts_corners_are_tapped_as_its_plan_leads(chromium, to_tap):
+    folder, server = to_tap
+    asked = begin(folder).asked
+    px = part_px(CASES["tapped"], np.array([point.mm for point in asked]))
+    with phone_at(chromium, server.doors.url) as phone:
+        phone.goto(server.doors.url)
+        phone.click("[aria-label='Tap the corners of tapped']")
+        phone.wait_for_selector("text=Tap corner 1 of 8: upper left")
+        assert phone.text_content("#sketch .now + .number") == "1"
+        order = [1, 0, 2, 3, None, 5, 6, 7]
+        for k in order:
+            if k is None:
+                phone.click("#pass")
+            else:
+                tap(phone, *px[k])
+        assert phone.locator("#sketch .done").count() == 7
+        assert phone.locator("#sketch .crossed").count() == 1
+        phone.click("#save")
+        phone.wait_for_selector("#error:has-text('points 1 and 2 seem to be exchanged')")
+        for _ in order:
+            phone.click("#back")
+        for at in px:
+            tap(phone, *at)
+        phone.click("#save")
+        phone.wait_for_selector("#look:visible")
+        until(phone, "document.getElementById('drawn').naturalWidth > 300")
+        assert re.search(r"sure to \d\.\d mm", phone.text_content("#look-sure"))
+        assert phone.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+        assert not has_scale(folder)
+        phone.click("#yes")
+        phone.wait_for_selector("text=Pictures and scale are there.")
+        assert (phone.outside, phone.faults) == ([], [])
+    tapped = np.array(part_camera(read_part(folder)).scale.points_px)
+    assert np.abs(tapped - px).max() < 1.5

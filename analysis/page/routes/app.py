@@ -19,6 +19,7 @@ from analysis.page.routes.begin import Begin
 from analysis.page.routes.desk import Desk
 from analysis.page.routes.filing import Filing
 from analysis.page.routes.live import Live
+from analysis.page.routes.scale import Scale
 from analysis.page.routes.shown import Shown
 from analysis.page.watches import Watches
 from vision.errors import WetlineError
@@ -44,6 +45,7 @@ class PageApp:
             Desk(watches.panels, rules, address, home),
             Shown(watches, address),
             self._live,
+            Scale(watches),
             Filing(watches.panels),
             Begin(watches.panels),
         )

@@ -15,14 +15,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from analysis.page.access.pairing import Pairing
-from analysis.page.access.rights import PICTURES, RUN, SCALE, SEE, WEBCAM
+from analysis.page.access.rights import PICTURES, RUN, SEE, WEBCAM
 from analysis.page.access.security import COOKIE
 from analysis.page.chart import chart_svg
 from analysis.page.part_chart import part_chart_svg
 from analysis.page.part_view import view_of
-from analysis.page.routes.asked import Door, answer, asked, body, caller, number, points, words
-from analysis.page.stored.panels import photos, refuse_part
-from analysis.page.stored.scale_points import save_scale
+from analysis.page.routes.asked import Door, answer, asked, body, caller, number, words
 from analysis.page.watches import Watches
 from analysis.watch.part.run import KINDS, NARROW_PX, WatchPart
 from vision.cameras.camera import PHONE
@@ -61,7 +59,6 @@ class Live:
             Door(panel + "/end", self.end, RUN, "POST"),
             Door(panel + "/stamp", self.stamp, RUN, "POST"),
             Door(panel + "/gauge", self.gauge, RUN, "POST"),
-            Door(panel + "/corners", self.corners, SCALE, "POST"),
             Door(panel + "/note", self.note, PICTURES, "POST"),
             Door(panel + "/frame", self.frame, PICTURES, "POST"),
             Door(panel + "/photo", self.photo, PICTURES, "POST"),
@@ -162,23 +159,6 @@ class Live:
         watch = self._watches.need(request.path_params["panel"])
         reading = number(values.get("bag_mbar"), "bag_mbar")
         await run_in_threadpool(watch.gauge, reading)
-        return answer({"ok": True})
-
-    async def corners(self, request: Request) -> Response:
-        """Save tapped scale points."""
-        values = await asked(request)
-        name, folder = self._panel(request)
-        refuse_part(folder, "the scale of a part stands in part.toml: set it there")
-        photo = str(values.get("photo", ""))
-        if photo not in {path.name for path in photos(folder)}:
-            raise WetlineError("scale points: tap them on one of this panel's pictures")
-        corners, tape = points(values.get("corners")), points(values.get("tape", []))
-        tape_mm = values.get("tape_mm")
-        distance = None if tape_mm is None else number(tape_mm, "tape_mm")
-        await run_in_threadpool(save_scale, folder, corners, tape, distance, photo)
-        watch = self._watches.get(name)
-        if watch is not None:
-            watch.scale_changed()
         return answer({"ok": True})
 
     async def frame(self, request: Request) -> Response:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -21,7 +20,6 @@ from analysis.page.routes.asked import Door, Handler, answer, caller
 from analysis.page.stored.panels import (
     FILE_TYPES,
     describe,
-    first_frame,
     panel_size_mm,
     result_files,
 )
@@ -69,7 +67,6 @@ class Shown:
             Door("/api/panels", self.list_panels, SEE),
             Door(panel, self.describe_panel, SEE),
             Door(panel + "/camera", self.camera, PICTURES),
-            Door(panel + "/first", self.first, SCALE),
         ]
 
     def _page(self, name: str) -> Handler:
@@ -143,14 +140,6 @@ class Shown:
             raise HTTPException(404)
         kind = FILE_TYPES[path.suffix.lower()]
         return FileResponse(path, media_type=kind, headers={"Content-Security-Policy": FILE_POLICY})
-
-    async def first(self, request: Request) -> Response:
-        """Return the first picture, to tap the corners on."""
-        found = await run_in_threadpool(first_frame, self._panel(request)[1])
-        if found is None:
-            raise HTTPException(404)
-        named = {"X-Frame-Name": quote(found[0], safe="")}
-        return Response(found[1], media_type="image/jpeg", headers=named)
 
     def _panel(self, request: Request) -> tuple[str, Path]:
         name = request.path_params["panel"]

@@ -134,7 +134,7 @@ function draw() {
   show("todo", Boolean(board.todo));
   $("todo-text").textContent = board.todo;
   may = board.rights;
-  show("to-corners", board.todo.startsWith("Tap the panel") && may.includes("scale"));
+  show("to-corners", /^Tap the (panel|part)/.test(board.todo) && may.includes("scale"));
   show("to-camera", board.camera === "phone" && !board.ended);
   for (const name of ["open", "clamp", "end"]) show(name, may.includes("run"));
   show("gauge", may.includes("run"));
@@ -200,7 +200,7 @@ function drawStill() {
   const next = [], todo = [];
   if (!done && panel.reason) next.push(panel.reason);
   if (panel.scale === false && panel.pictures) {
-    next.push("This panel has no scale yet: tap its corners on the first picture.");
+    next.push(`This ${panel.kind === "part" ? "part" : "panel"} has no scale yet: tap its corners on the first picture.`);
     if (may.includes("scale")) todo.push(button("Tap the corners", `/corners/${id}`, true));
   } else if (!done && panel.pictures) {
     next.push(`Pictures and scale are there. On the computer, wetline run ${panel.id} gives the result.`);

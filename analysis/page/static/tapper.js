@@ -4,9 +4,11 @@ import { $, show, svg } from "./common.js";
 export const PROMPTS = ["corner 1: feed end", "corner 2: vent end, same side", "corner 3: vent end, far side", "corner 4: feed end, far side", "first tape mark", "second tape mark"];
 const ZOOM = 4;
 
+// Points by their order; null stands for one that does not show. `fewest` are enough of them.
 export class Tapper {
   constructor(changed, wanted = 4) {
     [this.changed, this.wanted, this.points, this.cross] = [changed, wanted, [], null];
+    [this.prompts, this.fewest, this.ring] = [PROMPTS, null, 4];
     [this.image, this.tap, this.loupe] = [$("image"), $("tap"), $("loupe")];
     const tap = this.tap;
     tap.addEventListener("pointerdown", (event) => {
@@ -59,11 +61,17 @@ export class Tapper {
     this.points = [];
     this.draw();
   }
+  pass() {
+    this.set(null);
+  }
+  get tapped() {
+    return this.points.filter(Boolean).length;
+  }
   prompt() {
-    return this.points.length < this.wanted ? `Tap ${PROMPTS[this.points.length]}` : "All points set. Save them, or take one back.";
+    return this.points.length < this.wanted ? `Tap ${this.prompts[this.points.length]}` : "All points set. Save them, or take one back.";
   }
   complete() {
-    return this.points.length === this.wanted;
+    return this.fewest === null ? this.points.length === this.wanted : this.tapped >= this.fewest;
   }
   // Which way round the corners run in the picture: above 0 is clockwise.
   turning() {
@@ -100,12 +108,14 @@ export class Tapper {
     if (w) drawing.setAttribute("viewBox", `0 0 ${w} ${h}`);
     drawing.style.setProperty("--u", scale);
     drawing.replaceChildren();
-    const corners = this.points.slice(0, 4), middle = ([x, y]) => `${x + 0.5},${y + 0.5}`;
+    const corners = this.points.slice(0, this.ring), middle = ([x, y]) => `${x + 0.5},${y + 0.5}`;
     if (corners.length > 1) {
       const shape = corners.length === 4 ? "polygon" : "polyline";
       for (const name of ["rim", "edge"]) drawing.append(svg(shape, { points: corners.map(middle).join(" "), class: name }));
     }
-    this.points.forEach(([x, y], k) => {
+    this.points.forEach((point, k) => {
+      if (!point) return;
+      const [x, y] = point;
       drawing.append(svg("circle", { cx: x + 0.5, cy: y + 0.5, r: 9 * scale }));
       drawing.append(svg("text", { x: x + 14 * scale, y: y - 10 * scale }, String(k + 1)));
     });

@@ -11,11 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from analysis.infusion.answer.run_files import NUMBERS
+from analysis.part.part_folder import NUMBERS, has_scale
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import shown_name
-from vision.common.rounding import minutes
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
 
@@ -43,6 +42,7 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
         "pictures": pictures,
     }
     try:
+        shown["scale"] = has_scale(folder)
         shown["name"] = str(read_toml(folder / "part.toml").get("name") or shown["name"])
         if NUMBERS in files:
             shown |= _seen(read_json(folder / "results" / NUMBERS))
@@ -54,18 +54,17 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
 
 
 def _seen(numbers: dict[str, Any]) -> dict[str, Any]:
-    """Return in short what the result of a run on a part says."""
-    seen = numbers["seen"]
-    if not seen["usable"]:
-        return {"verdict": "not measured", "rows": _rows("NOT MEASURED", str(seen["reason"]))}
-    share = f"{100 * float(seen['wetted_fraction']):.0f} % wet"
+    """Return what the result of a run on a part says first: its word, what it rests on, doubts."""
+    seen, word, reason = numbers["seen"], str(numbers["answer"]), str(numbers["reason"])
     doubts = [str(doubt) for doubt in seen["doubts"]]
-    text = f"{share} after {minutes(float(seen['last_s']))}"
-    return {"verdict": "in doubt" if doubts else share, "rows": _rows(text, *doubts)}
+    more = [reason, *(doubt for doubt in doubts if doubt not in reason)]
+    row = {"label": "Verdict", "text": word.upper(), "more": more}
+    return {"verdict": word, "reason": reason, "rows": [row, *_warnings(numbers)]}
 
 
-def _rows(text: str, *more: str) -> list[dict[str, Any]]:
-    return [{"label": "Verdict", "text": text, "more": list(more)}]
+def _warnings(numbers: dict[str, Any]) -> list[dict[str, Any]]:
+    warnings = [str(text) for text in numbers["seen"]["warnings"]]
+    return [{"label": "Warning", "text": text, "more": []} for text in warnings]
 
 
 def part_size_mm(folder: Path) -> tuple[float | None, float | None]:

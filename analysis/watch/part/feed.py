@@ -5,7 +5,8 @@ Tested in tests/analysis/watch/part/test_run.py.
 
 from __future__ import annotations
 
-from analysis.infusion.seen.part_setup import part_camera
+from analysis.infusion.seen.part_setup import camera_to_place, part_camera
+from analysis.part.part_folder import has_scale
 from analysis.part.plan.part_toml import PartJob
 from vision.cameras.frame_store import StoredFrame
 from vision.drawing.live_picture import load_frame
@@ -17,6 +18,8 @@ from vision.parts.live_part import LivePart
 from vision.parts.part_settings import PartCamera
 from vision.records import Frame
 from vision.tracking.live_feed import FROZEN_AFTER, FolderEyes, replayed
+
+TAP_CORNERS = "Tap the part's corners on the picture."
 
 
 class PartFeed(FolderEyes):
@@ -39,7 +42,8 @@ class PartFeed(FolderEyes):
 
     def __init__(self, job: PartJob) -> None:
         super().__init__()
-        self.camera: PartCamera = part_camera(job)
+        self._placed = has_scale(job.path)
+        self.camera: PartCamera = part_camera(job) if self._placed else camera_to_place(job)
         frames = self.camera.frames
         self.folder = job.path.parent / "frames"
         if frames.kind != "photos" or frames.path.resolve() != self.folder.resolve():
@@ -97,6 +101,9 @@ class PartFeed(FolderEyes):
         """Start the eyes once there are frames; else say what is missing."""
         if self.count < FEWEST_FRAMES:
             self.todo = f"{self.count} of the {FEWEST_FRAMES} pictures needed to begin."
+            return
+        if not self._placed:
+            self.todo = TAP_CORNERS
             return
         try:
             self._begin()

@@ -63,6 +63,7 @@ DOORS = {
     "scale": [
         "GET /corners/{panel}",
         "GET /api/panels/{panel}/first",
+        "GET /api/panels/{panel}/outline",
         "POST /api/panels/{panel}/corners",
     ],
     "pair": [

@@ -121,8 +121,6 @@ def test_what_the_page_does_for_panels_only_is_refused(shop):
     desk.pair(shop[1].new_codes()[0].code)
     status, _, body = desk.ask("GET", "/api/panels/cover/day")
     assert (status, "panels only" in json.loads(body)["error"]) == (409, True)
-    status, _, body = desk.ask("POST", "/api/panels/cover/corners", {"photo": "x"})
-    assert (status, "part.toml" in json.loads(body)["error"]) == (409, True)
 
 
 def test_parts_with_photos_are_listed_among_panels(tmp_path):
@@ -133,12 +131,23 @@ def test_parts_with_photos_are_listed_among_panels(tmp_path):
     text = plan_only.read_text(encoding="utf-8")
     plan_only.write_text(text.replace("[frames]", "[other]"), encoding="utf-8")
     (part / "results").mkdir()
-    seen = {"usable": True, "wetted_fraction": 0.61, "last_s": 900.0, "doubts": []}
-    (part / "results" / "part_run.json").write_text(json.dumps({"seen": seen}))
+    seen = {"doubts": ["hidden for long"], "warnings": ["2 photos left out"]}
+    told = {
+        "seen": seen,
+        "answer": "uneven",
+        "reason": "61 % wet after 15 min; one place is unlike",
+    }
+    (part / "results" / "part_run.json").write_text(json.dumps(told))
     with PageServer(Watches(Panels(tmp_path)), port=0) as server:
         listed = {p["id"]: p for p in Browser(server).values("GET", "/api/panels")["panels"]}
         assert sorted(listed) == ["cover", "strip"]
-        assert listed["cover"]["verdict"] == "61 % wet"
+        assert listed["cover"]["verdict"] == "uneven"
+        assert listed["cover"]["reason"] == told["reason"]
+        assert listed["cover"]["scale"]
+        assert listed["cover"]["rows"] == [
+            {"label": "Verdict", "text": "UNEVEN", "more": [told["reason"], "hidden for long"]},
+            {"label": "Warning", "text": "2 photos left out", "more": []},
+        ]
         (part / "results" / "part_run.json").write_text('{"seen": 3}')
         again = Browser(server).values("GET", "/api/panels/cover")
         assert "run it again" in again["reason"] or "again" in again["reason"]

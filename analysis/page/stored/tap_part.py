@@ -1,0 +1,127 @@
+"""A part's corners tapped on the page: what is asked for, the plan drawn back, and the writing.
+
+Tested in tests/analysis/page/routes/test_scale.py.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from analysis.infusion.seen import tap_outline
+from analysis.infusion.seen.part_setup import camera_to_place
+from analysis.infusion.seen.tap_outline import Tapping
+from analysis.part.plan.part_toml import read_part
+from vision.common.outside.input_files import shown_name
+from vision.drawing.live_picture import jpeg_bytes
+from vision.errors import WetlineError
+from vision.parts.part_settings import on_canvas
+from vision.parts.tapping.asked_points import FEWEST
+from vision.parts.tapping.tap_check import Pixel
+from vision.parts.tapping.tap_window import prompts_of
+
+JPEG_QUALITY = 92
+
+
+def begin_tapping(folder: Path, photo: str | None = None) -> Tapping:
+    """Return a part's photo and the corners to tap on it.
+
+    Parameters
+    ----------
+    folder : Path
+    photo : str, optional
+        Name of one of the run's photos; the first where left out.
+
+    Raises
+    ------
+    WetlineError
+        If the photos lie outside the part's folder, or as `tap_outline.begin`.
+    """
+    source = camera_to_place(read_part(folder)).frames
+    _refuse_outside(source.path, folder)
+    tapping = tap_outline.begin(folder, photo)
+    if source.kind == "photos":
+        _refuse_outside(source.path / tapping.photo.name, folder)
+    return tapping
+
+
+def _refuse_outside(path: Path, folder: Path) -> None:
+    """Refuse what a link, or part.toml, has elsewhere than in the part's folder."""
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise WetlineError(
+            f"{shown_name(path)}: leads out of the part's folder: the page does not follow it; "
+            "use `wetline corners` on this computer"
+        )
+
+
+def photo_jpeg(tapping: Tapping) -> bytes:
+    """Return the photo that is tapped on, upright, as JPEG."""
+    return jpeg_bytes(tapping.photo.image, JPEG_QUALITY)
+
+
+def asked_corners(tapping: Tapping) -> dict[str, Any]:
+    """Return what the page leads the finger with.
+
+    Returns
+    -------
+    asked : dict
+        `photo`, its name; `size_mm`, of the box around the outline; `rings` and `feeds`, in mm as
+        seen from above with y down; `points`, each with `words` and its place `mm` in that box;
+        and `fewest`, how many are enough.
+    """
+    camera, shape = tapping.camera, tapping.camera.shape
+
+    def seen(points_mm: Any) -> list[tuple[float, float]]:
+        return list(on_canvas(shape, tuple((float(x), float(y)) for x, y in points_mm)))
+
+    places = seen([point.mm for point in tapping.asked])
+    return {
+        "photo": tapping.photo.name,
+        "size_mm": camera.size_mm,
+        "rings": [seen(ring) for ring in (shape.outline_mm, *shape.holes_mm)],
+        "feeds": [{"name": feed.name, "points": seen(feed.points_mm)} for feed in shape.feeds],
+        "points": [
+            {"words": words, "mm": place}
+            for words, place in zip(prompts_of(tapping.asked), places, strict=True)
+        ],
+        "fewest": FEWEST,
+    }
+
+
+def check_taps(
+    folder: Path, photo: str, taps: Sequence[Pixel | None], write: bool
+) -> dict[str, Any]:
+    """Check tapped corners against the plan; write them into part.toml once the user has looked.
+
+    Parameters
+    ----------
+    folder : Path
+    photo : str
+        The photo they were tapped on.
+    taps : sequence of (x, y) or None
+        By the order that was asked for; None for a corner that does not show.
+    write : bool
+        Whether to write them, or only to draw the plan back on the photo.
+
+    Returns
+    -------
+    found : dict
+        `error_mm`, `warnings`, and `drawn`, the plan on the photo as a data address, or
+        `written`, the lines of part.toml.
+
+    Raises
+    ------
+    WetlineError
+        As `tap_outline.tapped` and `tap_outline.write_scale`.
+    """
+    tapping = begin_tapping(folder, photo)
+    if len(taps) > len(tapping.asked):
+        raise WetlineError(f"{photo}: {len(tapping.asked)} corners are asked for, no more")
+    found = tap_outline.tapped(tapping, taps)
+    told: dict[str, Any] = {"error_mm": found.error_mm, "warnings": found.warnings}
+    if write:
+        return told | {"written": tap_outline.write_scale(found)}
+    data = base64.b64encode(jpeg_bytes(found.drawn, JPEG_QUALITY)).decode("ascii")
+    return told | {"drawn": f"data:image/jpeg;base64,{data}"}
