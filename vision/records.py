@@ -49,6 +49,26 @@ class Frame:
 
 
 @dataclass(frozen=True)
+class FrontDoubt:
+    """How sure the fronts are on which an arrival map rests.
+
+    Attributes
+    ----------
+    start_sd_s : float
+        Standard uncertainty of resin start, from which all its times count.
+    time_s : ndarray of shape (K,), float
+        Times of the photos since resin start, increasing.
+    front_mm, sd_mm : ndarray of shape (K,), float
+        Mean front in each, and its standard uncertainty.
+    """
+
+    start_sd_s: float
+    time_s: FloatArray
+    front_mm: FloatArray
+    sd_mm: FloatArray
+
+
+@dataclass(frozen=True)
 class ArrivalMap:
     """Seconds since resin start at each spot of the panel: the one product of vision.
 
@@ -64,6 +84,8 @@ class ArrivalMap:
         Pixel (row, col) is centred at x = (col + 0.5) mm_per_px, y = (row + 0.5) mm_per_px.
     last_s : float
         Time of the last frame, the end of what can be known.
+    doubt : FrontDoubt or None
+        How sure the fronts are on which it rests; None where that is not known.
     """
 
     time_s: FloatArray
@@ -71,6 +93,7 @@ class ArrivalMap:
     by_hand: BoolArray
     mm_per_px: float
     last_s: float
+    doubt: FrontDoubt | None = None
 
     @property
     def length_mm(self) -> float:

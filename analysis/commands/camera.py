@@ -310,7 +310,8 @@ def _panel_lines(
 ) -> None:
     """Draw the pictures of a panel that was tracked."""
     from vision.common.progress import bar
-    from vision.drawing.pictures import write_pictures
+    from vision.drawing.overlay import rough_note
+    from vision.drawing.pictures import lines_of, write_pictures
     from vision.drawing.timelapse import NO_H264, writes_h264
     from vision.frames.source import open_frames
     from vision.front.results import load_run
@@ -332,5 +333,8 @@ def _panel_lines(
         )
     for path in written:
         click.echo(str(path))
+    rough = rough_note(lines_of(run.arrival, setup.flow, times))
+    if rough:
+        click.echo(f"Look at: lines marked {rough}")
     if video and not quiet and not writes_h264():
         click.echo(NO_H264, err=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 from skimage.measure import find_contours
 
+from vision.arrival.line_doubt import line_sd_mm
 from vision.front.dry_spots import dry_spot_mask
 from vision.records import ArrivalMap, BoolArray, FloatArray
 
@@ -17,6 +18,11 @@ STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 18000
 SMOOTH_MM = 1.5
 SMALL_LOOP_MM2 = 150.0
 SHORT_PIECE_MM = 8.0
+
+ROUGH_MM = 5.0
+"""A line that may be off by more than this (95 %) is only about where the front was: twice what a
+technician's pen mark is off by. Common practice, no source."""
+Z_95 = 1.96
 
 
 @dataclass(frozen=True)
@@ -35,6 +41,9 @@ class FrontLine:
         Whether it is the outline of a dry spot.
     seen : ndarray of shape (N,), bool
         False at points where the arrival map was filled in from around.
+    sd_mm : float
+        Standard uncertainty of the mean of all pieces of this time (`vision.arrival.line_doubt`);
+        NaN where it is not known, and for a dry spot.
     """
 
     time_s: float
@@ -42,11 +51,24 @@ class FrontLine:
     closed: bool
     dry: bool
     seen: BoolArray
+    sd_mm: float = math.nan
+
+    @property
+    def off_mm(self) -> float:
+        """How far the line may be off, on 95 %; NaN where it is not known."""
+        return Z_95 * self.sd_mm
+
+    @property
+    def is_rough(self) -> bool:
+        """Whether the line is only about where the front was."""
+        return self.off_mm > ROUGH_MM
 
     @property
     def label(self) -> str:
         """What to write on the line."""
-        return "dry" if self.dry else time_label(self.time_s)
+        if self.dry:
+            return "dry"
+        return f"about {time_label(self.time_s)}" if self.is_rough else time_label(self.time_s)
 
     @property
     def length_mm(self) -> float:
@@ -134,12 +156,16 @@ def front_lines(
     dry = dry_spot_mask(arrival, flow)
     root, margin = _root_field(arrival, dry, smooth_mm)
     lines: list[FrontLine] = []
-    for time_s in times_s:
+    times = np.asarray(list(times_s), float)
+    doubt = arrival.doubt
+    sds = np.full(times.shape, math.nan) if doubt is None else line_sd_mm(doubt, times)
+    for time_s, sd_mm in zip(times.tolist(), sds.tolist(), strict=True):
         if not 0 < time_s <= arrival.last_s:
             continue
         pieces = []
         for contour in find_contours(root, math.sqrt(time_s)):
-            pieces += _pieces(contour - margin, arrival, dry, float(time_s))
+            found = _pieces(contour - margin, arrival, dry, time_s)
+            pieces += [replace(piece, sd_mm=sd_mm) for piece in found]
         lines += sorted(pieces, key=lambda piece: -piece.length_mm)
     return lines + _dry_outlines(arrival, dry)
 

@@ -30,6 +30,12 @@ from vision.records import FloatArray
 FILLED_NOTE = "dashed: hidden from the camera, filled in"
 
 
+def rough_note(lines: Sequence[FrontLine]) -> str:
+    """Write how far lines that are only about right may be off; empty where there is none."""
+    worst_mm = max((line.off_mm for line in lines if line.is_rough), default=0.0)
+    return f"about (dotted): up to {worst_mm:.0f} mm off" if worst_mm else ""
+
+
 def draw_front_lines(
     image_bgr: Image,
     plane: Plane,
@@ -77,6 +83,7 @@ def draw_front_lines(
     for line, points, colour in zip(lines, lines_px, colours, strict=True):
         draw_line(image, line, points, colour, sizes)
     notes = [FILLED_NOTE] if any(not line.seen.all() for line in lines) else []
+    notes.append(rough_note(lines))
     panel_px = np.asarray(plane.to_px(outline))
     taken = [draw_title(image, [title, subtitle, *notes], panel_px, sizes)]
     taken.append(draw_scale_bar(image, plane, panel_mm, scale_bar_mm, sizes, taken))
@@ -106,8 +113,9 @@ def draw_line(
     colour: tuple[int, int, int],
     sizes: Sizes,
 ) -> None:
-    """Draw one line with its casing into `image`; a dry spot is hatched too."""
-    strokes = dashes(points_px, line.seen, 2.4 * sizes.casing)
+    """Draw one line with its casing into `image`, dotted if rough; a dry spot is hatched too."""
+    solid = np.zeros_like(line.seen) if line.is_rough else line.seen
+    strokes = dashes(points_px, solid, (1.2 if line.is_rough else 2.4) * sizes.casing)
     if line.dry:
         strokes += hatch(points_px, 4.0 * sizes.casing)
     for part in strokes:

@@ -144,7 +144,7 @@ def _draw_lines(axes: Axes, lines: Sequence[FrontLine], plain: bool) -> None:
         casing, core_width = (1.4, 0.9) if plain else (3.2, 1.7)
         effect = [] if plain else [withStroke(linewidth=casing, foreground=_rgb(DARK))]
         shade = "white" if plain and not line.dry else core
-        style = "-" if line.seen.mean() > 0.5 else "--"
+        style = ":" if line.is_rough else "-" if line.seen.mean() > 0.5 else "--"
         axes.plot(*line.points_mm.T, style, color=shade, lw=core_width, path_effects=effect)
 
 

@@ -21,6 +21,7 @@ from vision.records import (
     ArrivalMap,
     DrySpot,
     FloatArray,
+    FrontDoubt,
     FrontSummary,
     ScaleSummary,
     Tracked,
@@ -33,6 +34,7 @@ SECOND_FILE = "second_front.csv"
 MOST_STORED = 1e12
 """No time in s, place in px or factor that tracking stores is greater."""
 LEAST_MM_PER_PX = 1e-3
+START_SD, FRONTS = "start_sd_s", ("front_time_s", "front_mm", "front_sd_mm")
 LATER_PARTS = ("permeability", "fill", "gel", "verdict")
 
 
@@ -107,6 +109,8 @@ def save_tracked(results: Path, tracked: Tracked, placed: PlacedFrames | None = 
             "homographies": placed.homographies,
         }
 
+        arrays |= _doubt_arrays(tracked.arrival.doubt)
+
         def write(part: Path) -> None:
             with part.open("wb") as file:
                 np.savez(file, **arrays)  # type: ignore[arg-type]
@@ -118,6 +122,35 @@ def save_tracked(results: Path, tracked: Tracked, placed: PlacedFrames | None = 
     else:
         write_second_front(results / SECOND_FILE, tracked.second)
     write_json(results / "results.json", results_json(tracked))
+
+
+def _doubt_arrays(doubt: FrontDoubt | None) -> dict[str, Any]:
+    """Return how sure a map's fronts are as arrays; none where that is not known."""
+    if doubt is None:
+        return {}
+    fronts = zip(FRONTS, (doubt.time_s, doubt.front_mm, doubt.sd_mm), strict=True)
+    return {START_SD: np.float64(doubt.start_sd_s), **dict(fronts)}
+
+
+def _doubt_of(arrays: dict[str, Any]) -> FrontDoubt | None:
+    """Return it again; None where it was not stored.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If it is not what `save_tracked` writes.
+    """
+    if START_SD not in arrays:
+        return None
+    start_sd_s = finite(START_SD, float(arrays[START_SD]))
+    time_s, front_mm, sd_mm = (arrays[name].astype(float) for name in FRONTS)
+    if time_s.ndim != 1 or not time_s.shape == front_mm.shape == sd_mm.shape:
+        raise ValueError("the fronts do not belong together")
+    if not all((abs(values) < MOST_STORED).all() for values in (time_s, front_mm, sd_mm)):
+        raise ValueError("a front is past all measure")
+    if not 0 <= start_sd_s < MOST_STORED or (sd_mm < 0).any() or (np.diff(time_s) < 0).any():
+        raise ValueError("an uncertainty is below 0, or the fronts are out of order")
+    return FrontDoubt(start_sd_s, time_s, front_mm, sd_mm)
 
 
 def load_run(results: Path) -> StoredRun:
@@ -181,6 +214,7 @@ def _stored_run(arrays: dict[str, Any]) -> StoredRun:
             by_hand=arrays["by_hand"].astype(bool),
             mm_per_px=numbers["mm_per_px"],
             last_s=numbers["last_s"],
+            doubt=_doubt_of(arrays),
         ),
         placed=PlacedFrames(names, clock_s, numbers["start_clock_s"], homographies),
     )

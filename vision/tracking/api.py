@@ -242,7 +242,9 @@ def front_lines(run: Tracked, times_s: Iterable[float]) -> list[FrontLine]:
     lines : list of FrontLine
         In time order. A time may have several pieces, the longest first, or none where the front
         had not begun or had left the panel. ``points_mm`` of shape (N, 2) holds x along the flow
-        and y across it; ``seen`` is False where the front was hidden and filled in from around.
+        and y across it; ``seen`` is False where the front was hidden and filled in from around;
+        ``sd_mm`` is the line's standard uncertainty, the doubt of resin start in it, and
+        ``is_rough`` whether it may be off by more than 5 mm (95 %).
 
     Raises
     ------

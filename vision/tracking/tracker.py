@@ -25,7 +25,7 @@ from vision.front.corrections import (
     start_from_hand,
 )
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
-from vision.records import FloatArray, Frame, Tracked
+from vision.records import FloatArray, Frame, FrontCurve, FrontDoubt, FrontSummary, Tracked
 from vision.rectify.rectifier import Rectifier
 from vision.rectify.region import region_mask
 from vision.repair.feed import Feed, FeedOnCanvas
@@ -171,7 +171,7 @@ class Tracker:
         front = replace(front, warnings=(*front.warnings, *_taken_still(frames)))
         return TrackedRun(
             tracked=Tracked(
-                measured.arrival,
+                replace(measured.arrival, doubt=_doubt_of(curve, front)),
                 curve,
                 front,
                 scale,
@@ -196,6 +196,15 @@ class Tracker:
         curve, front = blank_curve(self.setup.flow, times.names, times.time_s, LOST)
         tracked = Tracked(None, curve, front, self.rectifier.summary())
         return TrackedRun(tracked, frames, start, 1.0, self._last_seen)
+
+
+def _doubt_of(curve: FrontCurve, front: FrontSummary) -> FrontDoubt | None:
+    """Return how sure the fronts of a curve are; None where none could be measured."""
+    if not front.usable:
+        return None
+    known = np.isfinite(curve.front_sd_mm) & np.isfinite(curve.front_mean_mm)
+    columns = (curve.time_s, curve.front_mean_mm, curve.front_sd_mm)
+    return FrontDoubt(front.resin_start_sd_s, *(values[known] for values in columns))
 
 
 def _not_understood(measured: Measured) -> Unexplained | None:

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -6,7 +7,7 @@ from numpy.testing import assert_allclose
 
 from vision.drawing.front_lines import choose_times_s, front_lines, time_label
 from vision.front.dry_spots import dry_spot_mask
-from vision.records import ArrivalMap
+from vision.records import ArrivalMap, FrontDoubt
 
 
 def arrival_map(time_s, mm_per_px=1.0, last_s=np.inf, seen=None):
@@ -132,3 +133,15 @@ def test_no_times_without_a_run():
 
 def test_hours_and_odd_seconds_are_still_written_in_minutes():
     assert [time_label(t) for t in (5400, 59.6, 90)] == ["90 min", "1 min", "1:30 min"]
+
+
+def test_a_line_that_may_be_more_than_five_millimetres_off_says_about():
+    # The start is unsure by 8 s, and the front is fast at first: v = sqrt(k / t) / 2.
+    time_s = np.arange(20.0, 1100.0, 20.0)
+    front_mm = np.sqrt(80.0 * time_s)
+    doubt = FrontDoubt(8.0, time_s, front_mm, np.full(len(time_s), 0.3))
+    lines = front_lines(replace(darcy_map(), doubt=doubt), [20.0, 60.0, 600.0])
+    assert [line.is_rough for line in lines] == [True, True, False]
+    assert [line.label for line in lines] == ["about 20 s", "about 1 min", "10 min"]
+    assert lines[1].off_mm == pytest.approx(1.96 * 8.0 * math.sqrt(80.0 / 60.0) / 2, rel=0.05)
+    assert not any(line.is_rough for line in front_lines(darcy_map(), [20.0, 60.0]))

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -5,7 +7,7 @@ from numpy.testing import assert_allclose
 
 from tests.made_up.drawn_panel import PANEL_MM, Tilted, darcy
 from vision.drawing.front_lines import front_lines
-from vision.drawing.overlay import draw_front_lines, hatch, round_length_mm
+from vision.drawing.overlay import draw_front_lines, draw_line, hatch, rough_note, round_length_mm
 from vision.drawing.strokes import ScaledPlane, Sizes, save_image
 
 
@@ -97,3 +99,16 @@ def test_pictures_are_whole_for_odd_names_and_tiny_photos(tmp_path):
 
 def test_scale_bar_length_is_round():
     assert [round_length_mm(v) for v in (99.0, 126.0, 19.9, 2.0)] == [50.0, 100.0, 10.0, 2.0]
+
+
+def test_a_line_that_is_only_about_right_is_dotted_and_the_picture_says_by_how_much():
+    sure = front_lines(darcy(), [125.0])
+    rough = [replace(line, sd_mm=4.0) for line in sure]
+    assert rough_note(sure) == ""
+    assert rough_note(rough) == "about (dotted): up to 8 mm off"
+    inked = []
+    for lines in (sure, rough):
+        blank = np.full((640, 960, 3), 225, np.uint8)
+        draw_line(blank, lines[0], Tilted().to_px(lines[0].points_mm), (0, 0, 200), Sizes(2, 5, 16))
+        inked.append(np.count_nonzero((blank != 225).any(axis=2)))
+    assert 0.3 * inked[0] < inked[1] < 0.9 * inked[0]
