@@ -58,11 +58,9 @@ def _slopes(links: Links, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     out = []
     for axis in (1, 0):
         step = np.diff(laid, axis=axis)
-        pad = [(0, 0), (0, 0)]
-        pad[axis] = (0, 1)
-        ahead = np.pad(step, pad, constant_values=np.nan)
-        pad[axis] = (1, 0)
-        behind = np.pad(step, pad, constant_values=np.nan)
+        ahead, behind = np.full(laid.shape, np.nan), np.full(laid.shape, np.nan)
+        np.moveaxis(ahead, axis, 0)[:-1] = np.moveaxis(step, axis, 0)
+        np.moveaxis(behind, axis, 0)[1:] = np.moveaxis(step, axis, 0)
         ahead, behind = (
             np.where(np.isnan(ahead), behind, ahead),
             np.where(np.isnan(behind), ahead, behind),

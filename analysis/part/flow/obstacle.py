@@ -10,7 +10,7 @@ import numpy as np
 from analysis.part.flow import multigrid
 from analysis.part.flow.system import System
 from analysis.part.grid.cells import IntArray
-from analysis.part.grid.factor import direct
+from analysis.part.grid.factor import among, direct
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
@@ -46,26 +46,31 @@ class State:
 
 @dataclass
 class _Inner:
-    """The linear solver on a changing set of cells; rebuilt when the set has drifted."""
+    """The linear solver for one drive on a changing set; rebuilt when the set has drifted."""
 
     system: System
     inside: BoolArray | None = None
     wide: bool = False
     hierarchy: Any = None
+    factored: tuple[BoolArray, FloatArray] | None = None  # the set last factored, and its u
 
     def solve(self, inside: BoolArray, drive: FloatArray, guess: FloatArray, tol: float) -> Any:
         """Solve on some cells; what is found is 0 in all others."""
+        if self.factored is not None and np.array_equal(self.factored[0], inside):
+            return self.factored[1]  # factoring leaves nothing that a closer tolerance would mend
         cells, every = np.flatnonzero(inside).astype(np.int32), self.system.matrix
         wide = len(cells) > max(WIDE_FROM, WIDE_SHARE * len(inside))
         if wide:
             matrix: Any = multigrid.Masked(every, inside)
             right, guess = np.where(inside, drive, 0.0), np.where(inside, guess, 0.0)
         else:
-            matrix = every[cells][:, cells] if len(cells) < len(inside) else every
+            matrix = among(every, inside, cells) if len(cells) < len(inside) else every
             right, guess = drive[cells], guess[cells]
         if len(cells) <= multigrid.DIRECT_BELOW:
             found = direct(matrix).solve(right) if len(cells) else right
-        elif self._serves(inside, wide):
+            self.factored = inside, _spread(found, inside)
+            return self.factored[1]
+        if self._serves(inside, wide):
             borrowed = self._borrow(inside, cells)
             found = multigrid.solve(
                 matrix, right, guess=guess, tolerance=tol, precondition=borrowed

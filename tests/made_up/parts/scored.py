@@ -13,6 +13,7 @@ from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
+from analysis.part.grid.network import Links
 from analysis.part.plan.part_toml import PartJob
 from sample_frames._part_world import Filled, World
 from tests.made_up.part_seen import part_seen
@@ -66,10 +67,11 @@ def score_arrival(seen: PartSeen, filled: Filled) -> ArrivalScore:
     )
 
 
-def forecast_s(job: PartJob) -> FloatArray:
-    """Return the plan's own arrival times, cell by cell."""
+def forecast_of(job: PartJob) -> tuple[Links, FloatArray]:
+    """Return the plan's own cells and its arrival times there."""
     filling = fill_plan(job.plan, opening_impulses(job.plan, job.impulse))
-    return np.asarray(times_of(job.impulse, filling.arrival[: filling.links.cells]))
+    links = filling.links
+    return links, np.asarray(times_of(job.impulse, filling.arrival[: links.cells]))
 
 
 @dataclass(frozen=True)
@@ -91,10 +93,9 @@ def score_cut_offs(
     """
     world, filled, true = flow_case(kind, name)
     job = job_of(plan(world))
-    links = fill_plan(job.plan, opening_impulses(job.plan, job.impulse)).links
+    links, planned = forecast_of(job)
     centre = links.centre_mm[: links.cells]
     arrival = at_places(filled, centre[:, 0], centre[:, 1])
-    planned = forecast_s(job)
     closing = true[0] if true else None
     end = closing.time_s if closing else 0.98 * filled.fill_s
     told: list[tuple[float, bool]] = []

@@ -13,10 +13,9 @@ import pytest
 from analysis.infusion.ahead.cut_offs import find_cut_offs
 from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.seen.on_plan import bring_on_plan
-from analysis.part.flow.filling import fill_plan
 from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, flow_case, job_of, nearly, numbered
-from tests.made_up.parts.scored import at_places, forecast_s, score_cut_offs
+from tests.made_up.parts.scored import at_places, forecast_of, score_cut_offs
 
 LEAD_MIN, LOOKS, SEED = 2.0, 6, 5
 NUMBERS = ("0", "5", "9", "12", "17", "19")
@@ -42,10 +41,10 @@ class Run:
 def made_run(kind, name):
     world, filled, closings = flow_case(kind, name)
     job = job_of(learnt(world))
-    links = fill_plan(job.plan).links
+    links, learnt_s = forecast_of(job)
     centre = links.centre_mm[: links.cells]
     truth_s = at_places(filled, centre[:, 0], centre[:, 1])
-    return Run(job.plan, links, forecast_s(job), truth_s, closings[0] if closings else None)
+    return Run(job.plan, links, learnt_s, truth_s, closings[0] if closings else None)
 
 
 def look(run, now_s, learnt=True, hidden=None, open_vents=None):

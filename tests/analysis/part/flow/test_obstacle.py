@@ -11,6 +11,7 @@ from analysis.part.flow.obstacle import fill_state, injected_m3
 from analysis.part.flow.system import fill_impulse, make_system, open_feeds
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.grid.cells import clip_share, lay_grid
+from analysis.part.grid.factor import among
 from analysis.part.grid.network import assemble
 from analysis.part.plan.outline import l_shape, rectangle
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place, Zone
@@ -128,3 +129,15 @@ def test_a_matrix_too_large_to_copy_is_worked_on_whole_with_the_same_result(monk
     whole = fill_plan(plan, steps=8)
     assert_allclose(whole.arrival, picked.arrival, rtol=1e-6)
     assert whole.mass_error < 1e-7
+
+
+def test_cells_picked_out_of_a_matrix_are_those_that_scipy_picks():
+    matrix = uneven_part().matrix
+    count = matrix.shape[0]
+    some = np.random.default_rng(2).random(count) < 0.6
+    for inside in (some, np.ones(count, bool), np.zeros(count, bool), np.arange(count) == 7):
+        cells = np.flatnonzero(inside).astype(np.int32)
+        mine, theirs = among(matrix, inside, cells), matrix[cells][:, cells]
+        assert mine.shape == theirs.shape
+        for name in ("data", "indices", "indptr"):
+            assert getattr(mine, name).tobytes() == getattr(theirs, name).tobytes(), name
