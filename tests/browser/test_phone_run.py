@@ -110,6 +110,14 @@ def file_the_day(phone, root):
     phone.fill("#photo-note", "weave shows near the vent")
     phone.set_input_files("#photo", SAMPLE / "frames" / "photo_0241.jpg")
     phone.wait_for_selector("#photos >> text=weave shows near the vent")
+    phone.set_input_files("#photo", sorted((SAMPLE / "frames").iterdir())[0])
+    phone.wait_for_selector("#photos li >> nth=1")
+    phone.click("#photos li:not(:has-text('weave')) >> text=Take out")
+    phone.click("#sure-yes")
+    phone.wait_for_selector("#sure-text:has-text('kept in the folder taken_out')")
+    phone.click("#sure-yes")
+    phone.wait_for_selector("#photo-said:has-text('It is kept as taken_out/demoulded_face')")
+    assert phone.locator("#photos li").count() == 1
     phone.click("fieldset:has(legend:text-is('Face')) >> button:text-is('good')")
     phone.click("fieldset:has(legend:text-is('Pits')) >> button:text-is('few')")
     for k, text in enumerate(("2.1", "2,0", "2.1", "2.2", "2.1")):

@@ -6,7 +6,7 @@ import io
 import json
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -30,8 +30,10 @@ from analysis.page.routes.asked import (
     points,
     words,
 )
-from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out, refuse_part
+from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out
+from analysis.page.stored.part_plan import part_plan
 from analysis.page.stored.plan_lines import plan_lines
+from analysis.part.part_folder import NUMBERS, RECORDS, is_part
 from analysis.record.day.day_records import (
     COUNTS,
     FINDING_FIELDS,
@@ -44,7 +46,9 @@ from analysis.record.day.day_records import (
 )
 from analysis.record.day.day_toml import read_day
 from analysis.record.day.filing import add_mark, file_picture, set_day, set_findings
-from analysis.record.day.taking_out import take_out_mark
+from analysis.record.day.mark_flow import MarkFlow
+from analysis.record.day.taking_out import take_out_mark, take_out_photo
+from analysis.record.part.part_record import write_part_record
 from analysis.record.record import filed_flow, rewrite_record
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes, load_frame
@@ -52,6 +56,7 @@ from vision.errors import WetlineError
 
 CHOICES = {"surface": SURFACES, "pits": COUNTS, "dry_areas": COUNTS, "print_through": PRINTS}
 MEASURED = ("weight_kg", "resin_used_kg", "resin_left_kg")
+NO_RUN = "filed; the {} comes with the result: run `wetline run` on this {} first"
 THUMB_PX = 480
 MOST_AGE_S = 60 * 24 * 3600.0
 _EXIF, _TAKEN = 0x8769, 36867
@@ -80,6 +85,7 @@ class Filing:
             Door(day + "/findings", self.findings, FILE, "POST"),
             Door(day + "/mark", self.mark, FILE, "POST"),
             Door(day + "/unmark", self.unmark, FILE, "POST"),
+            Door(day + "/unphoto", self.unphoto, FILE, "POST"),
             Door(day + "/record", self.record, FILE, "POST"),
         ]
 
@@ -93,15 +99,16 @@ class Filing:
         return answer(shown)
 
     async def plan(self, request: Request) -> Response:
-        """Return the panel from above, to place marks on."""
-        return answer(await run_in_threadpool(plan_lines, self._folder(request)))
+        """Return the panel or part from above, to place marks on."""
+        folder = self._folder(request)
+        return answer(await run_in_threadpool(part_plan if is_part(folder) else plan_lines, folder))
 
     async def thumbnail(self, request: Request) -> Response:
         """Return a stage photo, small."""
         folder, name = self._folder(request), request.path_params["name"]
         filed = {photo.file for photo in _own_day(folder).photos}
-        path = inside(folder / "stages", name)
-        if f"stages/{name}" not in filed or inside(folder, "stages") is None or path is None:
+        path = _stage_file(folder, name)
+        if f"stages/{name}" not in filed or path is None:
             raise HTTPException(404)
 
         def small() -> bytes | None:
@@ -172,19 +179,26 @@ class Filing:
         await self._filed(folder, take)
         return answer({"ok": True})
 
+    async def unphoto(self, request: Request) -> Response:
+        """Take a photo out of the record again; it is kept aside in the panel's folder."""
+        values, folder = await asked(request), self._folder(request)
+        file, stage = str(values.get("file", "")), words(values.get("stage"))
+
+        def take() -> dict[str, Any]:
+            own = {photo.file for photo in _own_day(folder).photos}
+            if file in own and _stage_file(folder, file.rpartition("/")[2]) is None:
+                raise WetlineError(f"{file}: is a link that leads out of the folder: take it away")
+            return asdict(take_out_photo(folder, file, stage, datetime.now()))
+
+        return answer({"ok": True, "out": await self._filed(folder, take)})
+
     async def record(self, request: Request) -> Response:
         """Write the record again with all that is filed; return what it says of the marks."""
         folder = self._folder(request)
 
-        def take() -> list[str]:
-            if not (folder / "results" / "results.json").is_file():
-                raise WetlineError(
-                    "filed; the report comes with the result: run `wetline run` on this panel first"
-                )
-            found = rewrite_record(folder)
-            return [flow.words for flow in filed_flow(_own_day(folder), found)]
-
-        return answer({"ok": True, "flow": await self._filed(folder, take)})
+        write = _part_record if is_part(folder) else _panel_record
+        found = await self._filed(folder, lambda: write(folder))
+        return answer({"ok": True, "flow": [flow.words for flow in found]})
 
     async def _filed(self, folder: Path, take: Callable[[], Any]) -> Any:
         """File one thing at a time: two phones may file at once, and day.toml is one file."""
@@ -197,9 +211,27 @@ class Filing:
         return await run_in_threadpool(work)
 
     def _folder(self, request: Request) -> Path:
-        folder = self._panels.find(request.path_params["panel"])
-        refuse_part(folder, "the page files for panels only: put a note on the board instead")
-        return folder
+        return self._panels.find(request.path_params["panel"])
+
+
+def _panel_record(folder: Path) -> Sequence[MarkFlow]:
+    """Write a panel's record again; return what the front did at each mark."""
+    if not (folder / "results" / "results.json").is_file():
+        raise WetlineError(NO_RUN.format("report", "panel"))
+    found = rewrite_record(folder)
+    return filed_flow(_own_day(folder), found)
+
+
+def _part_record(folder: Path) -> Sequence[MarkFlow]:
+    """Write a part's record again; return what the front did at each mark."""
+    if not (folder / "results" / NUMBERS).is_file():
+        raise WetlineError(NO_RUN.format("record", "part"))
+    return write_part_record(folder).marks
+
+
+def _stage_file(folder: Path, name: str) -> Path | None:
+    """Return the place of a filed photo; None where a link leads out of the folder."""
+    return None if inside(folder, "stages") is None else inside(folder / "stages", name)
 
 
 def corners_asked(text: str) -> tuple[tuple[float, float], ...]:
@@ -236,16 +268,17 @@ def has_own_time(data: bytes) -> bool:
 
 
 def _day_shown(name: str, folder: Path, device: Device) -> dict[str, Any]:
-    panel = describe(name, folder)
+    panel, part = describe(name, folder), is_part(folder)
     shown: dict[str, Any] = {
         "id": name,
+        "kind": "part" if part else "panel",
         "name": panel["name"],
         "stages": STAGES,
         "rights": sorted(device.rights),
     }
     if not (device.may(FILE, name) or device.may(SEE, name)):
         return shown
-    day = _own_day(folder)
+    day, report = _own_day(folder), RECORDS[0] if part else "report.html"
     return shown | {
         "done_by": day.done_by,
         "batch": day.batch,
@@ -255,7 +288,7 @@ def _day_shown(name: str, folder: Path, device: Device) -> dict[str, Any]:
         "kinds": KINDS,
         "choices": CHOICES,
         "places": PLACES,
-        "report": "report.html" in panel.get("files", []),
+        "report": report if report in panel.get("files", []) else None,
     }
 
 

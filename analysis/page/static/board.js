@@ -1,4 +1,4 @@
-import { $, api, call, clock, element, fileLinks, panelId, show } from "./common.js";
+import { $, api, call, clock, element, fileLinks, panelId, show, sure } from "./common.js";
 import { CAPTION, drawPart, gaugeText, partNumbers } from "./part.js";
 
 let panel = null, may = [];
@@ -157,7 +157,6 @@ function nameThings(kind) {
   $("speed-name").textContent = part ? "Not seen" : "Speed";
   $("start-name").textContent = `Watch this ${part ? "part" : "panel"}`;
   if (part) $("picture-words").textContent = CAPTION;
-  show("to-day", !part);
 }
 
 // -- a panel that is done: verdict, report and pictures first, and no button of a live run
@@ -302,16 +301,6 @@ async function stamp(kind, text = "", name = "") {
       await new Promise((go) => setTimeout(go, 2000));
     }
   }
-}
-function sure(text) {
-  $("sure-text").textContent = text;
-  $("sure").showModal();
-  return new Promise((tell) => {
-    const close = (yes) => () => { $("sure").close(); tell(yes); };
-    $("sure-yes").onclick = close(true);
-    $("sure-no").onclick = close(false);
-    $("sure").oncancel = () => tell(false);
-  });
 }
 $("open").addEventListener("click", async () => {
   if (board.stamped && !(await sure("Resin open was stamped before. Stamp it again with the time of now?"))) return;

@@ -57,6 +57,20 @@ export function show(id, yes) {
   $(id).hidden = !yes;
 }
 
+// Asks in the dialog `sure` of the page. With `other` the answers change places, so that one finger
+// that comes down twice says yes once.
+export function sure(text, other = false) {
+  $("sure-text").textContent = text;
+  $("sure-yes").style.order = other ? 1 : 0;
+  $("sure").showModal();
+  return new Promise((tell) => {
+    const close = (yes) => () => { $("sure").close(); tell(yes); };
+    $("sure-yes").onclick = close(true);
+    $("sure-no").onclick = close(false);
+    $("sure").oncancel = () => tell(false);
+  });
+}
+
 export function fileLinks(place, files) {
   place.replaceChildren();
   const id = encodeURIComponent(panelId());

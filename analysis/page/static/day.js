@@ -1,4 +1,4 @@
-import { $, api, call, element, panelId, show } from "./common.js";
+import { $, api, call, element, panelId, show, sure } from "./common.js";
 import { Plan } from "./plan.js";
 import { Queue } from "./queue.js";
 import { Tapper } from "./tapper.js";
@@ -6,6 +6,7 @@ import { Tapper } from "./tapper.js";
 const id = encodeURIComponent(panelId());
 const WORDS = { surface: "Face", pits: "Pits", dry_areas: "Dry areas", print_through: "Print-through" };
 const PLACES = ["feed corner", "vent end, same side", "vent end, far side", "feed end, far side", "middle"];
+const places = () => (day.kind === "part" ? ["place 1", "place 2", "place 3", "place 4", "place 5"] : PLACES).slice(0, day.places);
 const picked = {};
 let day = null, filled = false, flow = [];
 
@@ -135,7 +136,7 @@ function fill() {
     choices(box, name, values, true);
     return set;
   }));
-  $("thickness").replaceChildren(element("legend", "Thickness in mm"), ...PLACES.slice(0, day.places).map((place, k) => {
+  $("thickness").replaceChildren(element("legend", "Thickness in mm"), ...places().map((place, k) => {
     const label = element("label", place), input = element("input");
     label.htmlFor = input.id = `thickness-${k}`;
     input.inputMode = "decimal";
@@ -164,13 +165,14 @@ $("findings").addEventListener("submit", (event) => {
 
 // -- marks
 const plan = new Plan($("plan"), ([x, y]) => {
-  $("where").textContent = `${x} mm from the feed, ${y} mm across`;
+  $("where").textContent = day.kind === "part" ? `x ${x}, y ${y} mm on the plan` : `${x} mm from the feed, ${y} mm across`;
   $("save-mark").disabled = false;
 });
 $("save-mark").addEventListener("click", () => act("mark-said", async () => {
   if (!picked.kind) throw new Error("Choose what was found there.");
-  await call(api("/day/mark"), { kind: picked.kind, x_mm: plan.cross[0], y_mm: plan.cross[1], note: $("mark-note").value });
-  const said = `Mark ${day.marks.length + 1} saved: ${picked.kind} at ${plan.cross[0]}, ${plan.cross[1]} mm.`;
+  const [x_mm, y_mm] = plan.named;
+  await call(api("/day/mark"), { kind: picked.kind, x_mm, y_mm, note: $("mark-note").value });
+  const said = `Mark ${day.marks.length + 1} saved: ${picked.kind} at ${x_mm}, ${y_mm} mm.`;
   plan.cross = null;
   $("mark-note").value = "";
   $("save-mark").disabled = true;
@@ -199,12 +201,37 @@ function photoLine(photo) {
   text.append(element("strong", photo.stage), element("div", time, "soft"), element("div", photo.note));
   if (day.rights.includes("see")) item.append(image);
   item.append(text);
+  if (day.rights.includes("file")) {
+    const out = element("button", "Take out", "small");
+    out.setAttribute("aria-label", `Take out the photo of ${photo.stage}, ${time}`);
+    out.addEventListener("click", () => takeOut(photo, time));
+    item.append(out);
+  }
   return item;
+}
+// Asked twice: a photo in the record is somebody's proof. It is kept aside, and the record says so.
+async function takeOut(photo, time) {
+  if (!(await sure(`Take the photo of ${photo.stage}, ${time}, out of the record?`))) return;
+  if (!(await sure("It will be kept in the folder taken_out, and the record will say so. Take it out now?", true))) return;
+  act("photo-said", async () => {
+    const { out } = await call(api("/day/unphoto"), { file: photo.file, stage: photo.stage });
+    await load();
+    return `Taken out: ${out.stage}. It is kept as ${out.kept}.`;
+  });
+}
+function nameThings() {
+  if (day.kind !== "part") return;
+  $("to-board").textContent = "Part";
+  $("plan-name").textContent = "Marks on the part";
+  $("plan-how").textContent = "As on the plan, from above. Press, slide until the cross is on the place, and let go.";
+  $("plan").setAttribute("aria-label", "The part from above. Arrow keys move the cross; Save mark files it.");
+  show("with-corners-row", false);
 }
 async function load() {
   day = await call(api("/day"));
   const files = day.rights.includes("file");
   $("name").textContent = day.name;
+  nameThings();
   if (!$("stages").children.length) {
     picked.stage = picked.stage || day.stages[0];
     choices($("stages"), "stage", day.stages);
@@ -238,7 +265,7 @@ async function load() {
     return item;
   }));
   show("report", day.report && day.rights.includes("see"));
-  $("report").href = `/results/${id}/report.html`;
+  $("report").href = `/results/${id}/${day.report}`;
 }
 $("to-board").href = `/panel/${id}`;
 $("to-camera").href = `/camera/${id}`;

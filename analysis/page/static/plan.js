@@ -1,4 +1,5 @@
-// The panel from above: front lines behind, marks on it, and a cross to place the next one with.
+// A panel or part from above: front lines behind, marks on it, and a cross to place the next with.
+// What is drawn has y down from its upper left corner; marks are as on the plan.
 import { svg } from "./common.js";
 
 export class Plan {
@@ -29,7 +30,27 @@ export class Plan {
     const held = (value, most) => Math.round(Math.min(Math.max(value, 0), most));
     this.cross = [held(x, this.plan.length_mm), held(y, this.plan.width_mm)];
     this.draw();
-    this.moved(this.cross);
+    this.moved(this.named);
+  }
+  get named() { // the cross as the plan calls its place
+    const [x, y] = this.cross, { corner_mm: [left, top] = [0, 0], y_runs } = this.plan;
+    const rounded = (value) => Math.round(value * 10) / 10;
+    return [rounded(left + x), rounded(y_runs === "up" ? top - y : top + y)];
+  }
+  drawn(x, y) {
+    const { corner_mm: [left, top] = [0, 0], y_runs } = this.plan;
+    return [x - left, y_runs === "up" ? top - y : y - top];
+  }
+  ground() {
+    const { length_mm: w, width_mm: h, flow, rings, feeds } = this.plan;
+    if (!rings) {
+      const parts = [svg("rect", { x: 0, y: 0, width: w, height: h, class: "panel" })];
+      if (flow === "edge") parts.push(svg("line", { x1: 0, y1: 0, x2: 0, y2: h, class: "feed" }));
+      return parts;
+    }
+    const path = rings.map((ring) => `M${ring.map((at) => at.join(" ")).join("L")}Z`).join("");
+    const lines = feeds.map(({ points }) => svg("polyline", { points: points.map((at) => at.join(",")).join(" "), class: "feed", "stroke-linecap": "round" }));
+    return [svg("path", { d: path, class: "panel", "fill-rule": "evenodd" }), ...lines];
   }
   key(event) {
     const step = event.shiftKey ? 10 : 1;
@@ -41,12 +62,11 @@ export class Plan {
   }
   draw() {
     if (!this.plan) return;
-    const { length_mm: w, width_mm: h, lines, flow } = this.plan, rim = 0.03 * w;
+    const { length_mm: w, width_mm: h, lines } = this.plan, rim = 0.03 * w;
     this.drawing.setAttribute("viewBox", `${-rim} ${-rim} ${w + 2 * rim} ${h + 2 * rim}`);
     const u = (w + 2 * rim) / (this.drawing.clientWidth || 360); // mm in one pixel of the screen
     this.drawing.style.setProperty("--u", u);
-    const parts = [svg("rect", { x: 0, y: 0, width: w, height: h, class: "panel" })];
-    if (flow === "edge") parts.push(svg("line", { x1: 0, y1: 0, x2: 0, y2: h, class: "feed" }));
+    const parts = this.ground();
     for (const line of lines) {
       parts.push(svg("polyline", { points: line.points.map((p) => p.join(",")).join(" "), class: `front${line.seen ? "" : " unseen"}${line.dry ? " dry" : ""}` }));
     }
@@ -59,7 +79,8 @@ export class Plan {
       taken.push([left, y]);
       parts.push(svg("text", { x, y: Math.max(y, 14 * u), class: "time", "text-anchor": anchor }, line.label));
     });
-    this.marks.forEach(({ x_mm: x, y_mm: y }, k) => {
+    this.marks.forEach((mark, k) => {
+      const [x, y] = this.drawn(mark.x_mm, mark.y_mm);
       parts.push(svg("circle", { cx: x, cy: y, r: 13 * u, class: "mark" }));
       parts.push(svg("text", { x, y: y + 6 * u, class: "number", "text-anchor": "middle" }, String(k + 1)));
     });

@@ -6,7 +6,7 @@ const RIM = 0.09;
 export class Sketch {
   constructor(drawing, asked) {
     [this.drawing, this.asked] = [drawing, asked];
-    const [w, h] = asked.size_mm, rim = RIM * Math.max(w, h);
+    const { length_mm: w, width_mm: h } = asked, rim = RIM * Math.max(w, h);
     this.box = [-rim, -rim, w + 2 * rim, h + 2 * rim];
     drawing.setAttribute("viewBox", this.box.join(" "));
   }

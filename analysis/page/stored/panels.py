@@ -33,7 +33,7 @@ FILE_TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-OUTPUTS = ("frames", "notes", "stages", "results", "day.toml")
+OUTPUTS = ("frames", "notes", "stages", "taken_out", "results", "day.toml")
 """What the page writes to in a panel: links that lead elsewhere are refused."""
 
 
@@ -126,18 +126,6 @@ def _is_panel(folder: Path) -> bool:
         return inside(folder, "part.toml") is not None and is_watched_part(folder)
     except OSError:
         return False
-
-
-def refuse_part(folder: Path, text: str) -> None:
-    """Refuse for a part what the page does for panels only.
-
-    Raises
-    ------
-    WetlineError
-        With that text.
-    """
-    if is_part(folder):
-        raise WetlineError(text)
 
 
 def result_files(folder: Path) -> dict[str, Path]:

@@ -43,7 +43,10 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
     }
     try:
         shown["scale"] = has_scale(folder)
-        shown["name"] = str(read_toml(folder / "part.toml").get("name") or shown["name"])
+        told = read_toml(folder / "part.toml")
+        table = told.get("part")
+        named = told.get("name") or (table.get("name") if isinstance(table, dict) else None)
+        shown["name"] = str(named or shown["name"])
         if NUMBERS in files:
             shown |= _seen(read_json(folder / "results" / NUMBERS))
     except WetlineError as error:

@@ -9,9 +9,10 @@ import numpy as np
 
 from analysis.page.stored.panels import inside, panel_size_mm
 from vision.common.toml_table import read_toml
-from vision.drawing.front_lines import FrontLine, choose_times_s, front_lines
+from vision.drawing.front_lines import choose_times_s, front_lines
 from vision.errors import WetlineError
 from vision.front.results import load_run
+from vision.records import BoolArray, FloatArray
 
 MOST_POINTS = 120
 LINES = 6
@@ -45,7 +46,8 @@ def plan_lines(folder: Path) -> dict[str, Any]:
             times = choose_times_s(arrival.last_s, LINES)
             named: set[str] = set()
             for line in front_lines(arrival, times, flow=flow):
-                lines += _stretches(line, "" if line.label in named else line.label)
+                label = "" if line.label in named else line.label
+                lines += stretches(line.points_mm, line.seen, label, line.dry)
                 named.add(line.label)
     return {"length_mm": length_mm, "width_mm": width_mm, "flow": flow, "lines": lines}
 
@@ -55,20 +57,37 @@ def _has_run(folder: Path) -> bool:
     return inside(folder, "results") is not None and inside(results, "arrival.npz") is not None
 
 
-def _stretches(line: FrontLine, label: str) -> list[dict[str, Any]]:
-    """Cut a line where it goes from seen to hidden, and leave out points no screen can show."""
-    ends = np.flatnonzero(np.diff(line.seen.astype(int))) + 1
-    stretches: list[dict[str, Any]] = []
-    for part in np.split(np.arange(len(line.points_mm)), ends):
-        reach = part if part[-1] + 1 >= len(line.points_mm) else np.append(part, part[-1] + 1)
+def stretches(
+    points_mm: FloatArray, seen: BoolArray, label: str, dry: bool = False
+) -> list[dict[str, Any]]:
+    """Cut a line where it goes from seen to hidden, and leave out points no screen can show.
+
+    Parameters
+    ----------
+    points_mm : ndarray of shape (N, 2)
+    seen : ndarray of shape (N,), bool
+    label : str
+        Written at the first stretch; empty for none.
+    dry : bool
+        Whether it goes round a dry spot.
+
+    Returns
+    -------
+    stretches : list of dict
+        `label`, `dry`, `seen`, `points`.
+    """
+    ends = np.flatnonzero(np.diff(seen.astype(int))) + 1
+    found: list[dict[str, Any]] = []
+    for part in np.split(np.arange(len(points_mm)), ends):
+        reach = part if part[-1] + 1 >= len(points_mm) else np.append(part, part[-1] + 1)
         step = max(1, len(reach) // MOST_POINTS)
         kept = np.append(reach[:-1:step], reach[-1])
-        stretches.append(
+        found.append(
             {
-                "label": label if not stretches else "",
-                "dry": line.dry,
-                "seen": bool(line.seen[part[0]]),
-                "points": np.round(line.points_mm[kept], 1).tolist(),
+                "label": "" if found else label,
+                "dry": dry,
+                "seen": bool(seen[part[0]]),
+                "points": np.round(points_mm[kept], 1).tolist(),
             }
         )
-    return stretches
+    return found

@@ -13,6 +13,7 @@ from typing import Any
 from analysis.infusion.seen import tap_outline
 from analysis.infusion.seen.part_setup import camera_to_place
 from analysis.infusion.seen.tap_outline import Tapping
+from analysis.page.stored.part_plan import drawn_shape
 from analysis.part.plan.part_toml import read_part
 from vision.common.outside.input_files import shown_name
 from vision.drawing.live_picture import jpeg_bytes
@@ -67,25 +68,15 @@ def asked_corners(tapping: Tapping) -> dict[str, Any]:
     Returns
     -------
     asked : dict
-        `photo`, its name; `size_mm`, of the box around the outline; `rings` and `feeds`, in mm as
-        seen from above with y down; `points`, each with `words` and its place `mm` in that box;
-        and `fewest`, how many are enough.
+        As `drawn_shape`, and `photo`, its name; `points`, each with `words` and its place `mm`
+        where the plan is drawn; `fewest`, how many are enough.
     """
-    camera, shape = tapping.camera, tapping.camera.shape
-
-    def seen(points_mm: Any) -> list[tuple[float, float]]:
-        return list(on_canvas(shape, tuple((float(x), float(y)) for x, y in points_mm)))
-
-    places = seen([point.mm for point in tapping.asked])
-    return {
+    shape = tapping.camera.shape
+    places = on_canvas(shape, tuple(point.mm for point in tapping.asked))
+    words = prompts_of(tapping.asked)
+    return drawn_shape(shape) | {
         "photo": tapping.photo.name,
-        "size_mm": camera.size_mm,
-        "rings": [seen(ring) for ring in (shape.outline_mm, *shape.holes_mm)],
-        "feeds": [{"name": feed.name, "points": seen(feed.points_mm)} for feed in shape.feeds],
-        "points": [
-            {"words": words, "mm": place}
-            for words, place in zip(prompts_of(tapping.asked), places, strict=True)
-        ],
+        "points": [{"words": w, "mm": at} for w, at in zip(words, places, strict=True)],
         "fewest": FEWEST,
     }
 

@@ -103,6 +103,26 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class TakenOut:
+    """A photo that was filed by mistake and taken out again.
+
+    Attributes
+    ----------
+    file, stage : str
+        As it was filed.
+    kept : str
+        Where it lies now, in the panel folder, with ``/``.
+    time : str
+        ISO time at which it was taken out.
+    """
+
+    file: str
+    stage: str
+    kept: str
+    time: str = ""
+
+
+@dataclass(frozen=True)
 class Day:
     """All that is filed of one panel.
 
@@ -115,6 +135,7 @@ class Day:
     findings : Findings
     marks : tuple of Mark
         In the order they were filed; mark 1 is the first.
+    taken_out : tuple of TakenOut
     """
 
     done_by: str = ""
@@ -122,6 +143,7 @@ class Day:
     photos: tuple[StagePhoto, ...] = ()
     findings: Findings = Findings()
     marks: tuple[Mark, ...] = ()
+    taken_out: tuple[TakenOut, ...] = ()
 
     @property
     def has_findings(self) -> bool:

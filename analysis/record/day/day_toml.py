@@ -1,7 +1,8 @@
 """day.toml: what was filed of the day of a panel or part, in one plain file to edit by hand too.
 
 Tables: ``[day]`` (`done_by`, `batch`), ``[[photo]]`` (`file`, `stage`, `time`, `time_from`,
-`note`, `corners_px`), ``[findings]`` and ``[[mark]]`` (`kind`, `x_mm`, `y_mm`, `note`).
+`note`, `corners_px`), ``[findings]``, ``[[mark]]`` (`kind`, `x_mm`, `y_mm`, `note`) and
+``[[taken_out]]`` (`file`, `stage`, `kept`, `time`).
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from analysis.record.day.day_records import (
     Mark,
     Points,
     StagePhoto,
+    TakenOut,
 )
 from vision.common.outside.toml_file import parse_toml
 from vision.common.quantity import LENGTH_MM, MASS_KG, read_quantity
@@ -38,7 +40,14 @@ FILE = "day.toml"
 _DAY = ("done_by", "batch")
 _PHOTO = ("file", "stage", "time", "time_from", "note", "corners_px")
 _MARK = ("kind", "x_mm", "y_mm", "note")
-_TABLES = {"day": _DAY, "photo": _PHOTO, "findings": FINDING_FIELDS, "mark": _MARK}
+_OUT = ("file", "stage", "kept", "time")
+_TABLES = {
+    "day": _DAY,
+    "photo": _PHOTO,
+    "findings": FINDING_FIELDS,
+    "mark": _MARK,
+    "taken_out": _OUT,
+}
 OFF_PANEL_MM = 2.0
 """How far a mark may lie beyond the panel's edge: a hand with a rule."""
 MOST_PLACES = 20
@@ -82,6 +91,7 @@ def day_from(document: Mapping[str, Any], path: Path) -> Day:
         photos=tuple(sorted(photos, key=lambda one: (STAGES.index(one.stage), one.time))),
         findings=_findings(Table.of(path, document, "findings")),
         marks=tuple(_mark(table, path.parent) for table in _tables(path, document, "mark")),
+        taken_out=tuple(_taken_out(table) for table in _tables(path, document, "taken_out")),
     )
 
 
@@ -109,19 +119,31 @@ def _tables(path: Path, document: Mapping[str, Any], name: str) -> list[Table]:
 
 
 def _photo(table: Table) -> StagePhoto:
-    file = table.text("file") or ""
-    if not file or ":" in file or file.startswith(("/", "\\")) or ".." in file:
-        raise table.bad("file", 'must name a photo in the panel folder, such as "stages/bag.jpg"')
-    stage = table.text("stage", choices=STAGES)
-    if stage is None:
-        raise table.bad("stage", f"is needed: one of {', '.join(STAGES)}")
-    time = _time(table)
+    file, stage, time = _file(table, "file"), _stage(table), _time(table)
     source = table.text("time_from", "said" if time else "", choices=("", *TIME_FROM))
     corners = tuple(table.points("corners_px", 4) or ())
     if corners and corner_fault(corners, stage):
         raise table.bad("corners_px", corner_fault(corners, stage))
     note = table.text("note", "") or ""
-    return StagePhoto(file.replace("\\", "/"), stage, time, source or "", note, corners)
+    return StagePhoto(file, stage, time, source or "", note, corners)
+
+
+def _taken_out(table: Table) -> TakenOut:
+    return TakenOut(_file(table, "file"), _stage(table), _file(table, "kept"), _time(table))
+
+
+def _file(table: Table, key: str) -> str:
+    file = table.text(key) or ""
+    if not file or ":" in file or file.startswith(("/", "\\")) or ".." in file:
+        raise table.bad(key, 'must name a photo in the panel folder, such as "stages/bag.jpg"')
+    return file.replace("\\", "/")
+
+
+def _stage(table: Table) -> str:
+    stage = table.text("stage", choices=STAGES)
+    if stage is None:
+        raise table.bad("stage", f"is needed: one of {', '.join(STAGES)}")
+    return stage
 
 
 def _time(table: Table) -> str:

@@ -45,7 +45,7 @@ _PART_HEAD = (
     "# What was filed of this part's day, by `wetline record`. It may be edited:\n"
     "# x and y as on the plan, in mm.\n"
 )
-_HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_]\w*)\s*\]\]?\s*(#.*)?$")
+HEADER = re.compile(r"^\s*\[\[?\s*([A-Za-z_]\w*)\s*\]\]?\s*(#.*)?$")
 
 
 def stage_named(text: str) -> str:
@@ -285,7 +285,7 @@ def _change(folder: Path, name: str, values: Mapping[str, Any]) -> Day:
 
 def _append(folder: Path, name: str, values: Mapping[str, Any]) -> Day:
     text = _text(folder).rstrip("\n")
-    return _write(folder, f"{text}\n\n[[{name}]]\n{_lines(values)}\n")
+    return _write(folder, f"{text}\n\n[[{name}]]\n{table_lines(values)}\n")
 
 
 def _text(folder: Path) -> str:
@@ -310,21 +310,22 @@ def _with_table(text: str, name: str, values: Mapping[str, Any]) -> str:
     kept: list[str] = []
     place, inside = None, False
     for line in text.splitlines():
-        header = _HEADER.match(line)
+        header = HEADER.match(line)
         if header:
             inside = header.group(1) == name
             if inside:
                 place = len(kept)
         if not inside:
             kept.append(line)
-    new = [f"[{name}]", *_lines(values).splitlines(), ""] if values else []
+    new = [f"[{name}]", *table_lines(values).splitlines(), ""] if values else []
     if place is None:
-        first = next((i for i, line in enumerate(kept) if _HEADER.match(line)), len(kept))
+        first = next((i for i, line in enumerate(kept) if HEADER.match(line)), len(kept))
         place, new = first, ([""] if first == len(kept) else []) + new
     return "\n".join([*kept[:place], *new, *kept[place:]]).rstrip("\n") + "\n"
 
 
-def _lines(values: Mapping[str, Any]) -> str:
+def table_lines(values: Mapping[str, Any]) -> str:
+    """Return the lines of day.toml that say these values."""
     return "\n".join(f"{key} = {_written(value)}" for key, value in values.items())
 
 
@@ -352,8 +353,8 @@ def _refuse_twice(folder: Path, day: Day, data: bytes) -> None:
         path = folder / photo.file
         if path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data:
             raise WetlineError(
-                f"{photo.file}: this photo is filed already, as {photo.stage}: take it out of "
-                f"{FILE} first if it should be filed anew"
+                f"{photo.file}: this photo is filed already, as {photo.stage}: take it out on the "
+                f"page, or of {FILE}, if it should be filed anew"
             )
 
 

@@ -29,7 +29,7 @@ from analysis.record.story.blocks import (
 )
 from analysis.record.story.filed import Filed
 from analysis.record.story.run_sections import gauge_blocks, stamp_blocks
-from analysis.record.story.shop_sections import drawdown_section, photos_of
+from analysis.record.story.shop_sections import drawdown_section, missing_lines, photos_of
 from vision.common.rounding import lapse, minutes, scientific
 
 Content = Mapping[str, Any]
@@ -77,6 +77,7 @@ def part_report(planned: PartAnswer, run: Content, beside: PartFiled, version: s
         Of Wetline.
     """
     filed = beside.filed
+    missing = missing_lines(filed, STAGES[:-1])
     sections = [
         _setup(filed),
         _panel(planned, beside.panel),
@@ -86,7 +87,7 @@ def part_report(planned: PartAnswer, run: Content, beside: PartFiled, version: s
         _corrected(run),
         demoulded(filed, beside.marked),
         _next(planned, run, beside.panel),
-        warning_section([*filed.faults, *run["seen"]["warnings"]], _missing(filed)),
+        warning_section([*filed.faults, *run["seen"]["warnings"]], missing),
         Section("Cautions", (Bullets(planned.cautions),), boxed=True),
         Section("Settings (part.toml)", (Code(beside.settings.strip()),) * bool(beside.settings)),
         Section("Files it rests on (SHA-256)", (Hashes(tuple(beside.hashes)),)),
@@ -109,19 +110,6 @@ def _setup(filed: Filed) -> Section:
         TableRow("Batch", filed.day.batch or UNKNOWN),
     )
     return Section("Set-up", (Table(rows), *photos_of(filed, "stack", "bag")))
-
-
-def _missing(filed: Filed) -> list[str]:
-    """Return what the record lacks, and what would put it in."""
-    shown = {picture.photo.stage for picture in filed.pictures}
-    absent = [stage for stage in STAGES[:-1] if stage not in shown]
-    lines = []
-    if not filed.drawdown.values:
-        lines.append("Drawdown: none kept. `wetline drawdown LOG.csv` on a log in the folder.")
-    if absent:
-        named = ", ".join(absent)
-        lines.append(f"Photos of {named}: none filed. `wetline record FOLDER PHOTO --stage ...`.")
-    return lines
 
 
 def why_nothing_is_told(run: Content) -> str:

@@ -148,16 +148,19 @@ def _pot(pot: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def missing_lines(filed: Filed, photos: Sequence[str]) -> list[str]:
-    """Return what the record lacks, and what would put it in."""
-    lines = []
+    """Return what the record of a panel or part lacks, what would put it in, what was taken out."""
+    lines, panel = [], filed.of == "panel"
     if not filed.drawdown.values:
         lines.append("Drawdown: none kept. `wetline drawdown LOG.csv` on a log in the folder.")
-    if not filed.resin.values:
+    if panel and not filed.resin.values:
         lines.append("Mixing plan: none kept. `wetline resin FOLDER`.")
-    if not filed.forecast.values:
+    if panel and not filed.forecast.values:
         lines.append("What to change (levers): not worked out. `wetline forecast FOLDER`.")
     absent = [stage for stage in photos if all(p.photo.stage != stage for p in filed.pictures)]
     if absent:
         named = ", ".join(absent)
         lines.append(f"Photos of {named}: none filed. `wetline record FOLDER PHOTO --stage ...`.")
+    for out in filed.day.taken_out:
+        when = out.time.replace("T", " ")[:16] or "at a time not noted"
+        lines.append(f"Taken out {when}: a photo filed as {out.stage}. It is kept: {out.kept}.")
     return lines

@@ -50,6 +50,7 @@ DOORS = {
         "POST /api/panels/{panel}/day/mark",
         "POST /api/panels/{panel}/day/record",
         "POST /api/panels/{panel}/day/unmark",
+        "POST /api/panels/{panel}/day/unphoto",
     ],
     "run": [
         "GET /new",

@@ -208,6 +208,6 @@ def test_phone_for_pictures_files_photos_and_sees_no_findings(tmp_path):
         phone.pair(server.pairing.invite(ONLY_PICTURES, "strip").code)
         assert desk.status("POST", f"{DAY}/findings", {"surface": "poor"}) == 200
         assert phone.status("POST", f"{DAY}/photo", photo(0.0), X_Stage="bag") == 200
-        assert set(phone.values("GET", DAY)) == {"id", "name", "stages", "rights"}
+        assert set(phone.values("GET", DAY)) == {"id", "kind", "name", "stages", "rights"}
         assert phone.status("POST", f"{DAY}/findings", {"surface": "good"}) == 403
     assert read_day(folder).findings.surface == "poor"

@@ -116,13 +116,6 @@ def test_a_gauge_reading_stays_on_the_board(shop):
     assert gauge["ago_s"] < 60.0
 
 
-def test_what_the_page_does_for_panels_only_is_refused(shop):
-    desk = Browser(shop[1])
-    desk.pair(shop[1].new_codes()[0].code)
-    status, _, body = desk.ask("GET", "/api/panels/cover/day")
-    assert (status, "panels only" in json.loads(body)["error"]) == (409, True)
-
-
 def test_parts_with_photos_are_listed_among_panels(tmp_path):
     made = made_run()[0]
     write_panel(tmp_path / "strip")

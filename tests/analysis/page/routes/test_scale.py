@@ -67,7 +67,7 @@ def test_the_plan_leads_from_corner_to_corner(part):
     browser = part[1]
     asked = browser.values("GET", f"{COVER}/outline")
     assert asked["photo"] == "photo_0001.jpg"
-    assert asked["size_mm"] == [520, 320]
+    assert (asked["length_mm"], asked["width_mm"]) == (520, 320)
     assert len(asked["rings"][0]) == 8
     assert asked["feeds"] == [{"name": "middle line", "points": [[260, 20], [260, 300]]}]
     assert asked["points"][0]["words"].startswith("corner 1 of 8: upper left")
