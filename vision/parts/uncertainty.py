@@ -135,8 +135,26 @@ def wet_share(
     wet = np.searchsorted(np.sort(time_s[inside]), at_s, side="right") / area
     share = wet / np.maximum(1.0 - lost, 1.0 / area)
     even = lost * np.sqrt(1.0 / 12.0 + (share - 0.5) ** 2)
+    doubt = filled_sd(time_s, sd_s, seen, inside, at_s)
+    return np.asarray(share), np.where(at_s > 0, np.hypot(even, doubt), 0.0)
+
+
+def filled_sd(
+    time_s: FloatArray, sd_s: FloatArray, seen: BoolArray, inside: BoolArray, at_s: FloatArray
+) -> FloatArray:
+    """Return what cloth that was filled from around it adds to the doubt of the wet share.
+
+    Parameters
+    ----------
+    time_s, sd_s, seen, inside, at_s
+        As for `wet_share`, whose `sd` holds it.
+
+    Returns
+    -------
+    sd : ndarray of shape (K,), float
+    """
     filled = inside & ~seen & np.isfinite(time_s)
     off = (at_s[:, None] - time_s[filled]) / np.maximum(np.nan_to_num(sd_s[filled]), 1e-9)
     chance = ndtr(off)
-    doubt = np.sqrt(chance * (1.0 - chance)).sum(axis=1) / area
-    return np.asarray(share), np.where(at_s > 0, np.hypot(even, doubt), 0.0)
+    doubt = np.sqrt(chance * (1.0 - chance)).sum(axis=1) / max(int(np.count_nonzero(inside)), 1)
+    return np.asarray(np.where(at_s > 0, doubt, 0.0))

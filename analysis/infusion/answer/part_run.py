@@ -15,7 +15,7 @@ from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
 from vision.part_records import PartSeen
-from vision.parts.uncertainty import unseen_share
+from vision.parts.uncertainty import filled_sd, unseen_share
 from vision.records import FloatArray
 
 POROSITY_SD, THICKNESS_SD = 0.02, 0.03
@@ -129,7 +129,8 @@ def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen
     100:2008, 5.1.2): the wet share, in proportion; cells that nobody saw, each wet or not by its
     time and that time's doubt, all wrong together; porosity; and thickness, which at the same
     weight of fibre goes into the pores alone. What cannot be told wet from dry is taken to be as
-    wet as the rest; the doubt of the wet share holds that it may be dry, or full.
+    wet as the rest; the doubt of the wet share holds that it may be dry, or full. What that doubt
+    holds of cloth that was filled is counted among the cells that nobody saw, and once.
     """
     cells = on.links.cells
     pores = on.links.pore_m3[:cells] * planned.density_kg_m3
@@ -139,13 +140,19 @@ def resin_seen(planned: PartAnswer, seen: PartSeen, on: SeenOnPlan) -> ResinSeen
     mass = taken[np.searchsorted(time_s[order], seen.frame_s, side="right")]
     told = 1.0 - unseen_share(seen.time_s, seen.seen, seen.inside, seen.frame_s)
     mass = np.minimum(mass / np.maximum(told, LEAST_TOLD), taken[-1])
-    area_sd = np.nan_to_num(seen.wetted_sd) * float(pores.sum())
+    area_sd = _rim_sd(seen) * float(pores.sum())
     stack_sd = mass * _stack_sd(planned)
     hidden_sd = _hidden_sd_kg(on, time_s, pores, seen.frame_s)
     flow = planned.flow
     plan = np.interp(seen.frame_s, flow.time_s, flow.resin_kg, left=0.0)
     sd = np.sqrt(area_sd**2 + stack_sd**2 + hidden_sd**2)
     return ResinSeen(mass, np.asarray(sd), plan)
+
+
+def _rim_sd(seen: PartSeen) -> FloatArray:
+    """Return the doubt of the wet share but for cloth that was filled from around it."""
+    filled = filled_sd(seen.time_s, seen.sd_s, seen.seen, seen.inside, seen.frame_s)
+    return np.asarray(np.sqrt(np.maximum(np.nan_to_num(seen.wetted_sd) ** 2 - filled**2, 0.0)))
 
 
 def _stack_sd(planned: PartAnswer) -> float:

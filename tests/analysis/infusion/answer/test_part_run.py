@@ -58,6 +58,20 @@ def test_what_was_not_seen_widens_the_resin_while_the_front_is_there(tmp_path):
     assert more[late].max() < 0.01 * full
 
 
+def test_filled_cloth_with_the_front_under_it_counts_once(tmp_path):
+    run = even_run(tmp_path, hidden=lambda x, y: (x > 200) & (x < 400))
+    seen = replace(run.seen, sd_s=np.where(run.seen.seen, run.seen.sd_s, 100.0))
+    share, sd = wet_share(seen.time_s, seen.sd_s, seen.seen, seen.inside, seen.frame_s)
+    assert sd.max() > 0.02
+    found, none = (
+        answer_part_run(run.job, run.planned, replace(seen, wetted_share=share, wetted_sd=each))
+        for each in (sd, np.zeros(len(sd)))
+    )
+    # The cells say of filled cloth what the wet share's doubt says of it: with it and without it
+    # is the same.
+    assert found.resin.resin_in_sd_kg == pytest.approx(none.resin.resin_in_sd_kg)
+
+
 def test_hidden_cloth_that_never_showed_wet_holds_as_much_as_the_rest_on_average(tmp_path):
     run = even_run(tmp_path)
     x, _ = np.meshgrid(run.seen.x_mm, run.seen.y_mm)
