@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.infusion.answer.run_text import learnt_text
-from analysis.infusion.outlook.words import cut_off_text
+from analysis.infusion.outlook.words import cut_off_text, not_seen_text
 from analysis.infusion.seen.by_hand import later_feeds
 from analysis.page.board_view import board_view, shared_view
 from analysis.part.answer.clock import clock_of
@@ -62,6 +62,7 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
             {"name": vent.name, "shut": vent.name in board.shut} for vent in watch.job.plan.vents
         ],
         "air": [cut_off_text(cut) for cut in numbers.cut_offs],
+        "not_seen": None if numbers.not_seen is None else not_seen_text(numbers.not_seen),
         "gauge": _gauge(watch, board),
         "chart_text": part_words(board),
     }

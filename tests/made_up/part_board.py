@@ -26,9 +26,9 @@ def every_part_alarm():
     """Numbers that raise each of a part's alarms once."""
     cuts = (
         cut_off(),
-        cut_off(likely=False),
-        cut_off(closed=True),
-        cut_off(closed=True, likely=False),
+        cut_off(3, likely=False),
+        cut_off(6, closed=True),
+        cut_off(9, closed=True, likely=False),
     )
     feed = NextFeed("second line", OPEN, 500.0, 0.0, 0.0, "")
     still = Standstill(0.42, 300.0, 0.1)

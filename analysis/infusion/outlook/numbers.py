@@ -10,6 +10,7 @@ import numpy as np
 from analysis.infusion.ahead.cut_offs import CutOff, find_cut_offs
 from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.ahead.next_feed import NextFeed, feeds_to_open
+from analysis.infusion.ahead.not_seen import NotSeen, find_not_seen
 from analysis.infusion.ahead.time_left import TimeLeft, time_left
 from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.outlook.standstill import Standstill, find_standstill
@@ -19,15 +20,12 @@ from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.network import Links
 from analysis.part.plan.part_toml import PartJob
 from vision.part_records import PartSeen
-from vision.parts.uncertainty import unseen_share
 from vision.records import FloatArray
 
 PLAN_DOUBT, LEARNT_DOUBT = 0.35, 0.15
 """Relative half-width of the time still to come: from the plan alone, and corrected by what was
 seen. Common practice, no source."""
 MOST_DOUBT = 0.7
-LEAST_TOLD = 0.05
-"""Where less of the part than this can be told wet from dry, its share is not spread further."""
 SETTLED = 1
 """Latest photos that a feed's state waits for: what one photo shows may be a hand or a flash."""
 
@@ -61,8 +59,8 @@ class PartNumbers:
     Attributes
     ----------
     wetted_share, wetted_sd : float or None
-        Of what can be told wet from dry; the doubt is that of the whole part.
-        None while nothing can be measured.
+        Of the part, cloth that was not seen taken as what lies around it; the doubt holds that it
+        may be otherwise. None while nothing can be measured.
     resin_in_kg : float or None
         What the wet pores hold.
     hidden_share : float
@@ -81,6 +79,8 @@ class PartNumbers:
     time_s, shares : ndarray of shape (K,)
         The photos used, in seconds since resin start, and the wet share in each.
     standstill : Standstill or None
+    not_seen : NotSeen or None
+        Cloth behind the front that counts as wet though nobody saw it so.
     """
 
     wetted_share: float | None = None
@@ -97,6 +97,7 @@ class PartNumbers:
     time_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     shares: FloatArray = field(default_factory=lambda: np.zeros(0))
     standstill: Standstill | None = None
+    not_seen: NotSeen | None = None
 
 
 def planned_forecast(job: PartJob) -> Forecast:
@@ -170,11 +171,8 @@ def read_part_numbers(
     used = seen.frame_s[seen.used]
     settled = float(used[-1 - SETTLED]) if len(used) > SETTLED else -1.0
     wet = ~ahead.dry[: on.links.cells]
-    pores = float(on.links.pore_m3[: on.links.cells].sum())
     held = float(on.links.pore_m3[: on.links.cells][wet].sum())
     part = float(seen.inside.sum())
-    untold = unseen_share(seen.time_s, seen.seen, seen.inside, np.array([seen.last_s]))[0]
-    told = max(1.0 - float(untold), LEAST_TOLD)
     last = len(seen.wetted_share) - 1
     sd = float(seen.wetted_sd[last]) if last >= 0 else None
     time_s, shares = seen.frame_s[seen.used], seen.wetted_share[seen.used]
@@ -183,9 +181,9 @@ def read_part_numbers(
         area = on.links.share[: on.links.cells]
         still = find_standstill(time_s, shares, sd or 0.0, planned_s, area)
     return PartNumbers(
-        wetted_share=min((1.0 - ahead.dry_share) / told, 1.0),
+        wetted_share=1.0 - ahead.dry_share,
         wetted_sd=sd,
-        resin_in_kg=min(held / told, pores) * clock.density_kg_m3,
+        resin_in_kg=held * clock.density_kg_m3,
         hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
         left=time_left(ahead, clock.gel_s, forecast.doubt),
         feeds=feeds_to_open(job.plan, on, settled, opened),
@@ -196,4 +194,5 @@ def read_part_numbers(
         time_s=time_s,
         shares=shares,
         standstill=still,
+        not_seen=find_not_seen(ahead),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.infusion.ahead.cut_offs import CutOff
+from analysis.infusion.ahead.not_seen import NotSeen
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.part.answer.text import Row
@@ -31,6 +32,20 @@ def cut_off_text(cut: CutOff) -> str:
     when = "already" if cut.closed else f"in {left_text(cut)}"
     hidden = "; most of it hidden" if cut.hidden else ""
     return f"{will} {when}: {where_text(cut)}{hidden}"
+
+
+def not_seen_text(cloth: NotSeen) -> str:
+    """Write how much cloth behind the front was not seen, and where.
+
+    Examples
+    --------
+    >>> not_seen_text(NotSeen(3400.0, 300.0, 120.0))
+    '34 cm2 behind the front, at x 300, y 120 mm: taken as wet; look under what lies there'
+    """
+    return (
+        f"{cloth.area_mm2 / 100:.0f} cm2 behind the front, at x {cloth.x_mm:.0f}, "
+        f"y {cloth.y_mm:.0f} mm: taken as wet; look under what lies there"
+    )
 
 
 def ahead_rows(numbers: PartNumbers) -> list[Row]:

@@ -6,6 +6,9 @@ Gel, a lost camera, vacuum and the like are those of `analysis.watch.alarms`.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
 
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import OPEN, NextFeed
@@ -14,9 +17,61 @@ from analysis.infusion.outlook.standstill import Standstill
 from analysis.infusion.outlook.words import left_text, where_text
 from analysis.watch.alarms import ACT, LOOK, Alarm
 from vision.common.rounding import minutes
+from vision.records import BoolArray
 
 
-def part_alarms(now: PartNumbers, before: PartNumbers | None = None) -> list[Alarm]:
+@dataclass(frozen=True)
+class KnownArea:
+    """A dry area that was told of, under a number that it keeps as it moves and shrinks.
+
+    Attributes
+    ----------
+    number : int
+    cells : ndarray of shape (n,), bool
+        Of the last look that had it.
+    """
+
+    number: int
+    cells: BoolArray
+
+
+def with_areas(known: Sequence[KnownArea], cuts: Sequence[CutOff]) -> tuple[KnownArea, ...]:
+    """Return the areas known so far with those of a look.
+
+    Parameters
+    ----------
+    known : sequence of KnownArea
+    cuts : sequence of CutOff
+        Of a look; each is the known area that it shares most cells with, or a new one.
+    """
+    areas = {area.number: area.cells for area in known}
+    for number, cut in zip(area_numbers(known, cuts), cuts, strict=True):
+        areas[number] = cut.cells
+    return tuple(KnownArea(number, cells) for number, cells in areas.items())
+
+
+def area_numbers(known: Sequence[KnownArea], cuts: Sequence[CutOff]) -> list[int]:
+    """Return the number of each area of a look; no two of them have the same."""
+    shared = [
+        (int(np.count_nonzero(area.cells & cut.cells)), -area.number, k)
+        for area in known
+        for k, cut in enumerate(cuts)
+    ]
+    found: dict[int, int] = {}
+    for count, name, k in sorted(shared, reverse=True):
+        if count and k not in found and -name not in found.values():
+            found[k] = -name
+    fresh = max((area.number for area in known), default=0)
+    for k in range(len(cuts)):
+        if k not in found:
+            fresh += 1
+            found[k] = fresh
+    return [found[k] for k in range(len(cuts))]
+
+
+def part_alarms(
+    now: PartNumbers, before: PartNumbers | None = None, known: Sequence[KnownArea] = ()
+) -> list[Alarm]:
     """List what is wrong with the part itself, the most urgent first.
 
     Parameters
@@ -25,10 +80,16 @@ def part_alarms(now: PartNumbers, before: PartNumbers | None = None) -> list[Ala
     before : PartNumbers, optional
         Of the look before: an area that is still to be cut off is an alarm once two looks have
         it. Left out, one look is enough.
+    known : sequence of KnownArea
+        Areas told of before, so that each keeps its key.
     """
     if now.left is None or now.left.filled:
         return []
-    found = [_cut_off(cut) for cut in now.cut_offs if before is None or _again(cut, before)]
+    found = [
+        _cut_off(cut, number)
+        for number, cut in zip(area_numbers(known, now.cut_offs), now.cut_offs, strict=True)
+        if before is None or _again(cut, before)
+    ]
     if now.standstill is not None:
         found.append(_standstill(now.standstill))
     found += [_feed(feed) for feed in now.feeds[:1] if feed.state == OPEN]
@@ -39,23 +100,22 @@ def _again(cut: CutOff, before: PartNumbers) -> bool:
     return any(bool((cut.cells & other.cells).any()) for other in before.cut_offs)
 
 
-def _cut_off(cut: CutOff) -> Alarm:
+def _cut_off(cut: CutOff, number: int) -> Alarm:
     where = where_text(cut)
     hidden = " Most of it is hidden: look at the part itself." if cut.hidden else ""
-    place = f"closed x {cut.x_mm:.0f} y {cut.y_mm:.0f}"
     if cut.closed and not cut.likely:
         text = "An area may be cut off from every vent already"
-        return Alarm(place, LOOK, text, f"{where}. It was not seen: look at the part itself.")
+        todo = f"{where}. It was not seen: look at the part itself."
+        return Alarm(f"may be closed {number}", LOOK, text, todo)
     if cut.closed:
         todo = f"{where}. Put a vent there if the bag allows it, or note a dry spot.{hidden}"
-        return Alarm(place, ACT, "An area is cut off from every vent", todo)
-    key = f"cut off {cut.x_mm // 100:.0f} {cut.y_mm // 100:.0f}"
+        return Alarm(f"closed {number}", ACT, "An area is cut off from every vent", todo)
     if cut.likely:
         text = f"An area will be cut off from every vent in {left_text(cut)}"
         todo = f"{where}. Slow the resin that closes it in, or open a vent there.{hidden}"
-        return Alarm(key, ACT, text, todo)
+        return Alarm(f"cut off {number}", ACT, text, todo)
     text = f"An area may be cut off from every vent in {left_text(cut)}"
-    return Alarm(key, LOOK, text, f"{where}. Watch the front there.{hidden}")
+    return Alarm(f"may be cut off {number}", LOOK, text, f"{where}. Watch the front there.{hidden}")
 
 
 def _feed(feed: NextFeed) -> Alarm:

@@ -6,7 +6,7 @@ import math
 
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
-from analysis.infusion.outlook.words import cut_off_text
+from analysis.infusion.outlook.words import cut_off_text, not_seen_text
 from analysis.watch.board import clock_text
 
 
@@ -23,8 +23,11 @@ def part_lines(numbers: PartNumbers) -> list[str]:
         return []
     lines = [_wet(numbers), f"Left:       {left_of(numbers.left, numbers.last_s)}"]
     lines.append(f"Gel:        {gel_of(numbers.left)}")
-    lines += [f"Next feed:  {feed.text}" for feed in numbers.feeds[:1]]
+    if not numbers.left.filled:
+        lines += [f"Next feed:  {feed.text}" for feed in numbers.feeds[:1]]
     lines += [f"Air:        {cut_off_text(cut)}" for cut in numbers.cut_offs]
+    if numbers.not_seen is not None:
+        lines.append(f"Not seen:   {not_seen_text(numbers.not_seen)}")
     if not numbers.learnt:
         lines.append("Forecast:   from the plan alone, scaled to the front as seen")
     return [*lines, *(f"Doubt:      {doubt}" for doubt in numbers.doubts)]

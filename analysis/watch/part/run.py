@@ -23,7 +23,13 @@ from analysis.part.plan.plan import PartFeed as PlannedFeed
 from analysis.watch.alarms import ACT, Alarm, Situation, alarms_for
 from analysis.watch.board import ENDED, RUNNING
 from analysis.watch.gauge import vacuum_lost
-from analysis.watch.part.alarms import alarm_texts, part_alarms, unnoted_feeds
+from analysis.watch.part.alarms import (
+    KnownArea,
+    alarm_texts,
+    part_alarms,
+    unnoted_feeds,
+    with_areas,
+)
 from analysis.watch.part.board import PartBoard
 from analysis.watch.part.feed import PartFeed
 from analysis.watch.part.final import Told, finish_part
@@ -96,6 +102,7 @@ class WatchPart(Watch):
         super().__init__(folder, camera, interval_s, (), clock, store)
         self._learn_every_s = learn_every_s
         self._before, self._looked_s = PartNumbers(), -float("inf")
+        self._areas: tuple[KnownArea, ...] = ()
         self._opened_s: list[float | None] | None = None
         self._shown: PartPicture | None = None
         self._told: list[Told] = []
@@ -236,6 +243,7 @@ class WatchPart(Watch):
             self._looked_s = clock_s
             if self.board.part.left is not None:
                 self._before = self.board.part
+        self._areas = with_areas(self._areas, numbers.cut_offs)
         self._keep(seen, numbers)
         return {"part": numbers, "frame_clock_s": clock_s, "todo": self.eyes.todo}
 
@@ -268,21 +276,21 @@ class WatchPart(Watch):
         situation = self._situation(board, readings, now)
         found = alarms_for(situation)
         if board.state == RUNNING and not situation.clamped:
-            found += part_alarms(board.part, self._before)
+            found += part_alarms(board.part, self._before, self._areas)
             if situation.elapsed_s is not None and not situation.filled:
                 later = later_feeds(self.job.plan)
-                found += unnoted_feeds(self._due_s(later), board.opened, situation.elapsed_s)
+                found += unnoted_feeds(self._due_s(board, later), board.opened, situation.elapsed_s)
         self._log(found, now)
         return sorted(found, key=lambda alarm: alarm.level != ACT)
 
-    def _due_s(self, later: Sequence[PlannedFeed]) -> dict[str, float]:
+    def _due_s(self, board: PartBoard, later: Sequence[PlannedFeed]) -> dict[str, float]:
         """Seconds since resin start at which the plan opens each later feed.
 
         One that the front is past has an alarm of its own, and one that it is not past and that
         opens once it is, is not due: both are left out.
         """
         links, arrival = self.planned.links, self.planned.arrival_s
-        states = {feed.name: feed.state for feed in self.board.part.feeds}
+        states = {feed.name: feed.state for feed in board.part.feeds}
         due = {}
         for feed in later:
             told = states.get(feed.name)

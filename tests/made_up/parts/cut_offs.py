@@ -166,6 +166,30 @@ GOOD = {
 }
 
 
+HOSE_MM = 24.0
+"""Breadth of what lies on the part."""
+
+
+def _across(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return np.abs(x - x.min() - 0.35 * np.ptp(x)) < HOSE_MM / 2
+
+
+def _along(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return np.abs(y - y.min() - 0.45 * np.ptp(y)) < HOSE_MM / 2
+
+
+def _slant(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    away = 0.9 * (x - x.min() - 0.3 * np.ptp(x)) - 0.45 * (y - y.min() - 0.5 * np.ptp(y))
+    return np.abs(away) < HOSE_MM / 2
+
+
+def _wall(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return y - y.min() < HOSE_MM
+
+
+HOSES = {"across": _across, "along": _along, "slant": _slant, "wall": _wall}
+"""Hoses laid over a part: which of some places, x and y in mm, lie under each."""
+
 UNEVEN = 0.1
 """Log-normal spread of the cloth's K in the parts of a number."""
 

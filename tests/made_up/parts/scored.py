@@ -17,7 +17,7 @@ from analysis.part.grid.network import Links
 from analysis.part.plan.part_toml import PartJob
 from sample_frames._part_world import Filled, World
 from tests.made_up.part_seen import part_seen
-from tests.made_up.parts.cut_offs import Closing, flow_case, job_of
+from tests.made_up.parts.cut_offs import HOSES, Closing, flow_case, job_of
 from vision.part_records import PartSeen
 from vision.records import FloatArray
 
@@ -76,20 +76,30 @@ def forecast_of(job: PartJob) -> tuple[Links, FloatArray]:
 
 @dataclass(frozen=True)
 class CutOffScore:
-    """What was said of the areas that are cut off: the lead in minutes of the first that is."""
+    """What was said of the areas that are cut off.
+
+    The lead in minutes of the first that is, and how often another was told: as likely, and as
+    something that may happen.
+    """
 
     closing: Closing | None
     lead_min: float
     false_alarms: int
+    false_may: int
 
 
 def score_cut_offs(
-    kind: str, name: str, plan: Callable[[World], World] = lambda world: world, looks: int = LOOKS
+    kind: str,
+    name: str,
+    plan: Callable[[World], World] = lambda world: world,
+    looks: int = LOOKS,
+    hose: str = "",
 ) -> CutOffScore:
     """Look at a run again and again as it fills, and note when a cut-off was first told.
 
     It must be told from then on at every look until it closes; what is told of another place is a
-    false alarm. The forecast is that of the part as it is, or as `plan` makes it out.
+    false alarm. The forecast is that of the part as it is, or as `plan` makes it out. What lies
+    under a `hose` never shows wet.
     """
     world, filled, true = flow_case(kind, name)
     job = job_of(plan(world))
@@ -99,20 +109,24 @@ def score_cut_offs(
     closing = true[0] if true else None
     end = closing.time_s if closing else 0.98 * filled.fill_s
     told: list[tuple[float, bool]] = []
-    false = 0
+    false = may = 0
+    under = HOSES[hose](*centre.T) if hose else np.zeros(links.cells, bool)
     for time_s in np.linspace(0.1, 0.999, looks) * end:
         seen = part_seen(links, arrival, last_s=float(time_s), noise_s=2.0)
-        ahead = look_ahead(bring_on_plan(seen, links), planned)
-        cuts = [cut for cut in find_cut_offs(job.plan, ahead) if cut.likely]
-        right = [cut for cut in cuts if closing and _is(cut, closing, centre)]
-        told.append((float(time_s), bool(right)))
-        false += len(cuts) - len(right) if closing else len(cuts)
+        on = bring_on_plan(seen, links)
+        on.time_s[under], on.seen[under] = np.inf, False
+        cuts = find_cut_offs(job.plan, look_ahead(on, planned))
+        true_ones = [closing is not None and _is(cut, closing, centre) for cut in cuts]
+        pairs = [(cut.likely, right) for cut, right in zip(cuts, true_ones, strict=True)]
+        told.append((float(time_s), any(likely and right for likely, right in pairs)))
+        false += sum(likely and not right for likely, right in pairs)
+        may += sum(not (likely or right) for likely, right in pairs)
     since = end
     for time_s, right in reversed(told):
         if not right:
             break
         since = time_s
-    return CutOffScore(closing, (end - since) / 60.0 if closing else 0.0, false)
+    return CutOffScore(closing, (end - since) / 60.0 if closing else 0.0, false, may)
 
 
 def _is(cut: CutOff, closing: Closing, centre_mm: FloatArray) -> bool:

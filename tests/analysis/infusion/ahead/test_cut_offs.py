@@ -14,7 +14,7 @@ from analysis.infusion.ahead.cut_offs import find_cut_offs
 from analysis.infusion.ahead.front_ahead import look_ahead
 from analysis.infusion.seen.on_plan import bring_on_plan
 from tests.made_up.part_seen import part_seen
-from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, flow_case, job_of, nearly, numbered
+from tests.made_up.parts.cut_offs import CUT_OFF, GOOD, HOSES, flow_case, job_of, nearly, numbered
 from tests.made_up.parts.scored import at_places, forecast_of, score_cut_offs
 
 LEAD_MIN, LOOKS, SEED = 2.0, 6, 5
@@ -72,6 +72,30 @@ def test_good_runs_raise_no_alarm():
     assert {case: s.false_alarms for case, s in told.items() if s.false_alarms} == {}
 
 
+@pytest.mark.parametrize("hose", HOSES)
+def test_what_lies_under_a_hose_is_no_dry_area(hose):
+    """Nothing under it was ever seen to wet; what is truly cut off is told all the same."""
+    good = score_cut_offs("good", "frame", learnt, 4, hose)
+    assert (good.false_alarms, good.false_may) == (0, 0)
+    cut = score_cut_offs("cut off", "two lines", learnt, 4, hose)
+    assert cut.lead_min >= 5.0
+    assert (cut.false_alarms, cut.false_may) == (0, 0)
+
+
+def test_a_dry_place_half_under_a_hose_is_told():
+    good = made_run("good", "plain")
+    half = 0.5 * float(good.truth_s.max())
+    on = bring_on_plan(part_seen(good.links, good.truth_s, last_s=half), good.links)
+    x, y = good.links.centre_mm[: good.links.cells].T
+    dry = np.hypot(x - 0.3 * x.max(), y - 0.5 * y.max()) < 45.0
+    assert on.wet[dry].all()
+    on.time_s[dry] = np.inf
+    on.seen[dry & (x < 0.3 * x.max())] = False
+    (cut,) = likely(find_cut_offs(good.plan, look_ahead(on, good.learnt_s)))
+    assert cut.closed
+    assert cut.cells[: len(dry)][dry].mean() > 0.6
+
+
 def test_the_parts_by_chance_have_holes_gaps_and_two_feeds_among_them():
     worlds = [numbered(number) for number in range(40)]
     assert any(world.holes_mm for world in worlds)
@@ -113,7 +137,7 @@ def test_an_area_that_was_not_seen_is_said_to_be_hidden(run):
     assert all(cut.hidden for cut in cuts)
 
 
-def test_a_place_that_was_never_seen_and_counts_as_dry_is_no_alarm():
+def test_a_place_that_was_never_seen_behind_the_front_is_no_dry_area():
     # Something lies on the part behind the front; the eyes had nothing to fill it from.
     good = made_run("good", "plain")
     half = 0.5 * float(good.truth_s.max())
@@ -122,9 +146,7 @@ def test_a_place_that_was_never_seen_and_counts_as_dry_is_no_alarm():
     thing = np.hypot(x - 0.3 * x.max(), y - 0.5 * y.max()) < 45.0
     assert on.wet[thing].all()
     on.time_s[thing], on.seen[thing] = np.inf, False
-    cuts = find_cut_offs(good.plan, look_ahead(on, good.learnt_s))
-    assert likely(cuts) == []
-    assert [cut.hidden and cut.closed for cut in cuts] == [True]
+    assert find_cut_offs(good.plan, look_ahead(on, good.learnt_s)) == ()
     on.seen[thing] = True  # seen to be dry, it is one
     assert len(likely(find_cut_offs(good.plan, look_ahead(on, good.learnt_s)))) == 1
 

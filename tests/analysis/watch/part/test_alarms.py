@@ -8,7 +8,13 @@ from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.watch.alarms import ACT, LOOK
-from analysis.watch.part.alarms import alarm_texts, part_alarms, unnoted_feeds
+from analysis.watch.part.alarms import (
+    alarm_texts,
+    area_numbers,
+    part_alarms,
+    unnoted_feeds,
+    with_areas,
+)
 from tests.made_up.part_board import LEFT, cut_off
 
 
@@ -24,7 +30,7 @@ def test_what_will_be_cut_off_is_for_now_with_its_minutes_place_and_size():
 
 
 def test_what_may_be_is_to_be_looked_at_and_what_is_closed_says_so():
-    may, closed = cut_off(likely=False), cut_off(closed=True, minutes_left=0.0)
+    may, closed = cut_off(likely=False), cut_off(6, closed=True, minutes_left=0.0)
     alarms = part_alarms(numbers(may, closed))
     assert [alarm.level for alarm in alarms] == [ACT, LOOK]
     assert alarms[0].text == "An area is cut off from every vent"
@@ -36,6 +42,20 @@ def test_one_that_is_closed_and_was_not_seen_is_to_be_looked_at():
     assert alarm.level == LOOK
     assert alarm.text == "An area may be cut off from every vent already"
     assert "not seen: look at the part itself" in alarm.todo
+
+
+def test_an_area_keeps_its_key_as_it_moves_and_another_has_its_own():
+    first, moved, other = cut_off(), cut_off(first=2), cut_off(first=6)
+    known = with_areas((), (first,))
+    assert [area.number for area in known] == [1]
+    assert area_numbers(known, (other, moved)) == [2, 1]
+    known = with_areas(known, (other, moved))
+    keys = [alarm.key for alarm in part_alarms(numbers(other, moved), known=known)]
+    assert keys == ["cut off 2", "cut off 1"]
+    # Once an area falls apart, the larger piece keeps the number and the other has one of its own.
+    assert area_numbers(with_areas((), (first,)), (cut_off(first=2), cut_off(first=1))) == [2, 1]
+    closed = cut_off(first=2, closed=True)
+    assert part_alarms(numbers(closed), known=known)[0].key == "closed 1"
 
 
 def test_a_hidden_area_says_look():
