@@ -51,7 +51,7 @@ def learn(seed: int, share: float | None, rows: Rows, each: bool) -> float:
         hidden=part.hides,
     )
     began = time.process_time()
-    found = fit_plan(job, bring_on_plan(seen, links), planned)
+    found = fit_plan(job, bring_on_plan(seen, links))
     took = time.process_time() - began
     words = [f"{seed} {part.share:.2f}", _fill_row(found, filled.fill_s, rows)]
     true = {kind: iter(values) for kind, values in true_numbers(part.true).items()}

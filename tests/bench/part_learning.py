@@ -80,7 +80,7 @@ def learn(name: str, share: float, by_eyes: bool = False) -> str:
         else part_seen(links, arrival, noise_s=noise, sd_s=noise, last_s=last)
     )
     began = time.perf_counter()
-    found = fit_plan(job, bring_on_plan(seen, links), planned)
+    found = fit_plan(job, bring_on_plan(seen, links))
     took = time.perf_counter() - began
     words = []
     values = [value for value in found.values if value.kind != "feed"]

@@ -94,8 +94,7 @@ def learnt_from(
     if run.beside is None:
         return run
     try:
-        planned = run.planned.filling if opened_s is None else None
-        return replace(run, learnt=fit_plan(run.job, run.on, planned, opened_s))
+        return replace(run, learnt=fit_plan(run.job, run.on, opened_s))
     except WetlineError as error:
         return replace(run, not_learnt=str(error))
 

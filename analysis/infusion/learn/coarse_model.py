@@ -13,17 +13,23 @@ from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from analysis.infusion.learn.knobs import Knob, turned
 from analysis.part.answer.clock import times_of
-from analysis.part.flow.filling import Filling, fill_plan
+from analysis.part.flow.filling import WEIGHT_ROUNDS, Arrivals, Filling, fill_plan
+from analysis.part.flow.gravity import Gravity, weight_of
+from analysis.part.flow.impulse_sweep import CoarseStart, Sweep, coarse_start
+from analysis.part.grid.canvas import Canvas, lay_canvas
+from analysis.part.grid.network import Links
 from analysis.part.plan.part_toml import LEAST_CELLS, PartJob
 from analysis.part.plan.plan import PartPlan
 from vision.records import FloatArray
 
-SLOPE_CELLS = 800
-"""Cells of the grid for slopes, about: a filling then takes a tenth of a second."""
-VALUE_CELLS = 2000
-"""Cells of the grid for values: the fill time then is within 1 % of the fine grid's, arrival
-within 3 % in 95 % of the places (tests/analysis/infusion/learn/test_fit_plan.py)."""
-COARSE_STEPS = 24
+SLOPE_CELLS, SLOPE_STEPS = 800, 10
+"""Cells of the grid for slopes, about, and steps of each spell with the same feeds open: a filling
+then takes a twentieth of a second."""
+VALUE_CELLS, VALUE_STEPS = 2000, 16
+"""The same for values: the fill time then is within 1 % of the fine grid's, arrival within 3 % in
+95 % of the places (tests/analysis/infusion/learn/test_fit_plan.py)."""
+FIRST = 1e-3
+"""Share of the impulse to full within which the ratio of two fillings hangs on the feed's cells."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,121 @@ def fill_at(
     return Anchor(np.array(at, float), tuple(opens_at), filling)
 
 
+@dataclass(frozen=True)
+class CoarseFilling:
+    """A filling on the coarse grid.
+
+    Attributes
+    ----------
+    at : ndarray of shape (N,), float
+        Place of the knobs.
+    links : Links
+    arrival : ndarray of shape (n,), float
+        Impulse at which the front reaches each node.
+    total : float
+        Impulse at which the part is full.
+    start : CoarseStart
+        Its steps, for another filling to start from.
+    """
+
+    at: FloatArray
+    links: Links
+    arrival: FloatArray
+    total: float
+    start: CoarseStart
+
+
+@dataclass
+class CoarseFillings:
+    """The plan filled on one coarse grid, each filling started from the nearest one known.
+
+    Parameters
+    ----------
+    plan : PartPlan
+    links : Links
+        Of the plan's own grid.
+    knobs : sequence of Knob
+    opens_at : sequence of float
+        Impulse at which each feed opens.
+    about : int
+        Cells of the coarse grid.
+    steps : int
+        Of each spell with the same feeds open.
+    """
+
+    plan: PartPlan
+    links: Links
+    knobs: Sequence[Knob]
+    opens_at: Sequence[float]
+    about: int = VALUE_CELLS
+    steps: int = VALUE_STEPS
+    _known: dict[bytes, CoarseFilling] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Choose the coarse grid."""
+        longest = max(self.links.grid.nx, self.links.grid.ny)
+        cells = round(longest * float(np.sqrt(self.about / max(self.links.cells, 1))))
+        self.plan = replace(self.plan, cells=int(np.clip(cells, LEAST_CELLS, longest)))
+
+    def at(self, at: FloatArray) -> CoarseFilling:
+        """Return the filling for a place of the knobs."""
+        key = np.asarray(at, float).tobytes()
+        if key not in self._known:
+            self._known[key] = self._fill(np.array(at, float))
+        return self._known[key]
+
+    def _fill(self, at: FloatArray) -> CoarseFilling:
+        plan, factors = turned(self.plan, self.knobs, at)
+        canvas, near = lay_canvas(plan, factors=factors), self._nearest(at)
+        start = near and _rescaled(near, at, self.knobs)
+        if not plan.slopes:
+            return self._swept(plan, canvas, at, start)
+        # Weight is reckoned from the arrivals before, round by round, as in `fill_plan`.
+        found = start or self._swept(plan, canvas, at, None)
+        for _ in range(WEIGHT_ROUNDS):
+            weight = weight_of(plan, canvas.links, found.arrival)
+            found = self._swept(plan, canvas, at, found, weight)
+        return found
+
+    def _nearest(self, at: FloatArray) -> CoarseFilling | None:
+        known = list(self._known.values())
+        away = [float(np.abs(one.at - at).sum()) for one in known]
+        return known[int(np.argmin(away))] if known else None
+
+    def _swept(
+        self,
+        plan: PartPlan,
+        canvas: Canvas,
+        at: FloatArray,
+        near: CoarseFilling | None,
+        weight: Gravity | None = None,
+    ) -> CoarseFilling:
+        """Return the filling that a sweep gives, started from another one."""
+        start = near.start if near else None
+        steps = list(Sweep(plan, canvas, self.opens_at, self.steps, start, weight).run())
+        arrivals = Arrivals(canvas.links.count)
+        for step in steps:
+            arrivals.take(step)
+        total = steps[-1].stage.total
+        reached = np.where(
+            steps[-1].system.pore_m3 > 0, np.minimum(arrivals.arrival, total), np.inf
+        )
+        return CoarseFilling(at, canvas.links, reached, total, coarse_start(steps))
+
+
+def _rescaled(near: CoarseFilling, at: FloatArray, knobs: Sequence[Knob]) -> CoarseFilling:
+    """Return what a filling nearby would be if all K differed by one factor: slower by as much."""
+    zones = np.array([knob.kind == "zone" for knob in knobs])
+    slower = float(np.exp(np.mean((near.at - at)[zones])))
+    stages = tuple(
+        replace(one, start=slower * one.start, length=slower * one.length, total=slower * one.total)
+        for one in near.start.stages
+    )
+    us = tuple(tuple(np.float32(slower) * u for u in stage) for stage in near.start.us)
+    start = replace(near.start, stages=stages, us=us)
+    return replace(near, arrival=slower * near.arrival, total=slower * near.total, start=start)
+
+
 @dataclass
 class CoarseModel:
     """Arrival on the plan's own grid for any place of the knobs.
@@ -60,65 +181,65 @@ class CoarseModel:
     Parameters
     ----------
     job : PartJob
-    anchor : Anchor
-        A filling on the plan's own grid: the nearer to what is asked for, the more exact.
-    knobs : sequence of Knob
-    about : int
-        Cells of the coarse grid.
+    fillings : CoarseFillings
+    anchor : Anchor, optional
+        A filling on the plan's own grid: the nearer to what is asked for, the more exact. Without
+        one the coarse grid stands for itself.
     """
 
     job: PartJob
-    anchor: Anchor
-    knobs: Sequence[Knob]
-    about: int = VALUE_CELLS
-    _rough: PartPlan = field(init=False)
-    _before: Filling = field(init=False)
-    _known: dict[bytes, tuple[FloatArray, float]] = field(init=False, default_factory=dict)
+    fillings: CoarseFillings
+    anchor: Anchor | None = None
+    _known: dict[bytes, FloatArray] = field(init=False, default_factory=dict)
 
-    def __post_init__(self) -> None:
-        """Fill the anchor on the coarse grid."""
-        links, plan = self.anchor.filling.links, self.job.plan
-        longest = max(links.grid.nx, links.grid.ny)
-        cells = round(longest * float(np.sqrt(self.about / max(links.cells, 1))))
-        self._rough = replace(plan, cells=int(np.clip(cells, LEAST_CELLS, longest)))
-        self._before = self._fill(self.anchor.at)
+    @property
+    def knobs(self) -> Sequence[Knob]:
+        """All numbers that may be corrected."""
+        return self.fillings.knobs
 
-    def _fill(self, at: FloatArray) -> Filling:
-        plan, factors = turned(self._rough, self.knobs, at)
-        return fill_plan(plan, self.anchor.opens_at, COARSE_STEPS, factors=factors)
+    def arrival(self, at: FloatArray) -> FloatArray:
+        """Return the impulse of arrival at each cell of the plan's grid."""
+        key = np.asarray(at, float).tobytes()
+        if key not in self._known:
+            self._known[key] = self._arrival(self.fillings.at(at))
+        return self._known[key]
 
     def arrival_s(self, at: FloatArray) -> FloatArray:
         """Return the arrival at each cell of the plan's grid in seconds."""
-        return self._at(at)[0]
+        return times_of(self.job.impulse, self.arrival(at))
 
     def fill_time_s(self, at: FloatArray) -> float:
         """Return when the part is full."""
-        return self._at(at)[1]
+        total = self.fillings.at(at).total
+        if self.anchor is not None:
+            total *= self.anchor.filling.total / self.fillings.at(self.anchor.at).total
+        return float(self.job.impulse.time_of(total))
 
-    def _at(self, at: FloatArray) -> tuple[FloatArray, float]:
-        key = np.asarray(at, float).tobytes()
-        if key not in self._known:
-            changed = self._fill(np.asarray(at, float))
-            ratio, fine = self._ratio(changed), self.anchor.filling
-            theta = fine.arrival[: fine.links.cells] * ratio
-            total = fine.total * changed.total / self._before.total
-            impulse = self.job.impulse
-            self._known[key] = (times_of(impulse, theta), float(impulse.time_of(total)))
-        return self._known[key]
+    def _arrival(self, changed: CoarseFilling) -> FloatArray:
+        fine, cells = self.fillings.links, changed.links.cells
+        if self.anchor is None:
+            # The root of arrival is linear along the flow.
+            known = np.isfinite(changed.arrival[:cells])
+            root = np.sqrt(np.where(known, changed.arrival[:cells], np.nan))
+            return _between_cells(changed.links, root, fine) ** 2
+        before = self.fillings.at(self.anchor.at)
+        ratio = np.exp(_between_cells(changed.links, _log_ratio(before, changed), fine))
+        return np.asarray(self.anchor.filling.arrival[: fine.cells] * ratio)
 
-    def _ratio(self, changed: Filling) -> FloatArray:
-        """Return by how much the impulse of arrival changes, at the cells of the fine grid."""
-        links, fine = self._before.links, self.anchor.filling.links
-        count = links.cells
-        before, after = self._before.arrival[:count], changed.arrival[:count]
-        least = 1e-3 * self._before.total
-        known = np.isfinite(before) & np.isfinite(after) & (before > least)
-        ratio = np.where(known, after, least) / np.where(known, before, least)
-        logs = links.field(np.where(known, np.log(np.maximum(ratio, 1e-6)), np.nan))
-        nearest = distance_transform_edt(
-            np.isnan(logs), return_distances=False, return_indices=True
-        )
-        logs = logs[tuple(nearest)]
-        centre = links.grid.cells(fine.centre_mm[: fine.cells]) - 0.5
-        found = map_coordinates(logs, [centre[:, 1], centre[:, 0]], order=1, mode="nearest")
-        return np.asarray(np.exp(found))
+
+def _log_ratio(before: CoarseFilling, changed: CoarseFilling) -> FloatArray:
+    """Return by how much the impulse of arrival changes; NaN where it cannot be told."""
+    first, then = (one.arrival[: one.links.cells] for one in (before, changed))
+    known = np.isfinite(first) & np.isfinite(then) & (first > FIRST * before.total)
+    ratio = np.where(known, then, 1.0) / np.where(known, first, 1.0)
+    return np.where(known, np.log(np.maximum(ratio, 1e-6)), np.nan)
+
+
+def _between_cells(coarse: Links, values: FloatArray, fine: Links) -> FloatArray:
+    """Return values of a coarse grid's cells at the cells of a fine one; NaN as the nearest."""
+    laid = coarse.field(values)
+    nearest = distance_transform_edt(np.isnan(laid), return_distances=False, return_indices=True)
+    laid = laid[tuple(nearest)]
+    centre = coarse.grid.cells(fine.centre_mm[: fine.cells]) - 0.5
+    found = map_coordinates(laid, [centre[:, 1], centre[:, 0]], order=1, mode="nearest")
+    return np.asarray(found)

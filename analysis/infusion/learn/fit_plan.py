@@ -8,12 +8,21 @@ corrected values, made to meet the front as seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
 
-from analysis.infusion.learn.coarse_model import SLOPE_CELLS, Anchor, CoarseModel, fill_at
+from analysis.infusion.learn.coarse_model import (
+    SLOPE_CELLS,
+    SLOPE_STEPS,
+    VALUE_CELLS,
+    VALUE_STEPS,
+    Anchor,
+    CoarseFillings,
+    CoarseModel,
+    fill_at,
+)
 from analysis.infusion.learn.knobs import (
     LEAST_SD,
     Knob,
@@ -36,10 +45,10 @@ from analysis.infusion.learn.misfit import (
 from analysis.infusion.learn.not_reached import Whole, carry_over
 from analysis.infusion.learn.search_values import (
     Fitted,
+    Slopes,
     how_sure,
     overall_factor,
     search_values,
-    slope_of_fill_time,
 )
 from analysis.infusion.learn.taken_back import (
     taken_back,
@@ -52,7 +61,6 @@ from analysis.infusion.seen.by_hand import as_opened
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.infusion.seen.turned import how_cloth_lies
 from analysis.part.answer.clock import clock_of, opening_impulses, times_of
-from analysis.part.flow.filling import Filling, fill_plan
 from analysis.part.grid.canvas import lay_canvas, lies_on
 from analysis.part.plan.part_toml import PartJob
 from analysis.part.plan.plan import PartPlan, Place
@@ -69,6 +77,8 @@ NEARLY_ALL = 0.995
 ANCHORED, MOST_ANCHORS = 0.06, 2
 """How near the filling on the plan's own grid must be to where the search ended, and how often it
 is filled anew for that."""
+ROUGHLY_SETTLED = 1.0
+"""Gain of the loss at which the first search, on the roughest grid, ends."""
 GUESSED = 4.0
 """Degrees of freedom of what the picture does not tell: its spread is little better known."""
 NOT_REACHED = "no resin has been seen in it yet"
@@ -82,7 +92,6 @@ SHARED = (
 def fit_plan(
     job: PartJob,
     on: SeenOnPlan,
-    planned: Filling | None = None,
     opened_s: Sequence[float | None] | None = None,
     start: Learnt | None = None,
 ) -> Learnt:
@@ -93,8 +102,6 @@ def fit_plan(
     job : PartJob
     on : SeenOnPlan
         On the plan's own grid.
-    planned : Filling, optional
-        The plan's filling, if it is at hand.
     opened_s : sequence of (float or None), optional
         Seconds at which each feed was seen to open; None where the plan's word stands.
     start : Learnt, optional
@@ -124,13 +131,12 @@ def fit_plan(
     every = knobs_of(job.plan)
     stack = lay_canvas(job.plan).stack
     why = [_cannot_tell(job.plan, knob, on, stack) for knob in every]
-    anchor = _first_anchor(job, every, planned, start)
-    found = _search(job, on, places, every, why, anchor, warm=start is not None)
+    found = _search(job, on, places, why, start)
     fitted, whole, own = found.fitted, found.whole, found.model.arrival_s(found.whole.at)
     arrival_s = _meeting(on, own)
     unlike = unlike_places(on, places, own, fitted.left)
     first = [_value(job, knob, text, fitted, whole) for knob, text in zip(every, why, strict=True)]
-    lies = how_cloth_lies(job.plan, on, stack, _anchor_s(job, found.model.anchor))
+    lies = how_cloth_lies(job.plan, on, stack, _anchor_s(job, found.anchor))
     values = turned_taken_back(job.plan, taken_back(job.plan, first, unlike, on, stack), lies)
     times = _fill_times(fitted, whole, found, arrival_s, on)
     fill_s, low_s, high_s = wider(*times, unlike, on)
@@ -149,7 +155,7 @@ def fit_plan(
         misfit=float(2.0 * np.median(usual)),
         notes=(SHARED, *unlike_note(unlike, on)),
         knobs=whole.at,
-        anchor=found.model.anchor,
+        anchor=found.anchor,
         relied_on=not too_unlike(unlike, on),
     )
 
@@ -161,59 +167,92 @@ def _anchor_s(job: PartJob, anchor: Anchor) -> FloatArray:
 
 @dataclass(frozen=True)
 class _Found:
-    """Where a search ended: the models are anchored near it."""
+    """Where a search ended: the model is anchored near it."""
 
     fitted: Fitted
     whole: Whole
     model: CoarseModel
-    rough: CoarseModel
+    anchor: Anchor
+    slopes: Slopes
 
 
-def _first_anchor(
-    job: PartJob, every: list[Knob], planned: Filling | None, start: Learnt | None
-) -> Anchor:
-    """Return what the search begins from: where the last one ended, or the plan."""
-    opens_at = tuple(opening_impulses(job.plan, job.impulse))
-    if start is not None and len(start.knobs) == len(every):
-        if start.anchor is not None and start.anchor.opens_at == opens_at:
-            return start.anchor
-        return fill_at(job.plan, every, start.knobs, opens_at)
-    filling = planned or fill_plan(job.plan, opens_at)
-    return Anchor(np.zeros(len(every)), opens_at, filling)
+@dataclass(frozen=True)
+class _Search:
+    """What all stages of a search share."""
+
+    job: PartJob
+    on: SeenOnPlan
+    places: Places
+    opens_at: tuple[float, ...]
+    values: CoarseModel
+    slopes: Slopes
+
+    @property
+    def every(self) -> Sequence[Knob]:
+        """All numbers that may be corrected."""
+        return self.values.knobs
+
+    def anchored(self, at: FloatArray) -> Anchor:
+        """Return the plan filled on its own grid."""
+        return fill_at(self.job.plan, self.every, at, self.opens_at)
+
+    def afresh(self) -> FloatArray:
+        """Search on the coarse grids alone, from the plan; return the place of all knobs."""
+        rough, free = self.slopes.rough, self.slopes.free
+        begin: FloatArray = np.zeros(len(self.every))
+        planned = rough.arrival(begin)
+        begin[free] += overall_factor(self.slopes.knobs, self.places, planned, self.job)
+        begin = search_values(
+            rough, self.slopes, self.on, self.places, begin, ROUGHLY_SETTLED
+        ).whole
+        zones = np.array([knob.kind == "zone" for knob in self.every])
+        told = zones & np.isin(np.arange(len(self.every)), free)
+        begin[zones & ~told] = float(begin[told].mean()) if told.any() else 0.0
+        found = search_values(self.values, self.slopes, self.on, self.places, begin)
+        return carry_over(self.job.plan, self.every, found).at
+
+    def about(self, anchor: Anchor, begin: FloatArray) -> _Found:
+        """Search about a filling on the plan's own grid, made anew near where the search ends."""
+        for left in range(MOST_ANCHORS - 1, -1, -1):
+            model = replace(self.values, anchor=anchor)
+            off = residuals(self.places, model.arrival_s(begin), self.slopes.most_s)
+            known = as_even(self.places, off)
+            fitted = search_values(model, self.slopes, self.on, known, begin)
+            whole = carry_over(self.job.plan, self.every, fitted)
+            if not left or _near(whole, anchor):
+                fitted = how_sure(model, self.slopes, self.on, known, fitted)
+                whole = carry_over(self.job.plan, self.every, fitted)
+            if not left or _near(whole, anchor):
+                break
+            begin, anchor = whole.at, self.anchored(whole.at)
+        return _Found(fitted, whole, model, anchor, self.slopes)
+
+
+def _near(whole: Whole, anchor: Anchor) -> bool:
+    return float(np.abs(whole.at - anchor.at).max(initial=0.0)) < ANCHORED
 
 
 def _search(
-    job: PartJob,
-    on: SeenOnPlan,
-    places: Places,
-    every: list[Knob],
-    why: list[str],
-    anchor: Anchor,
-    warm: bool,
+    job: PartJob, on: SeenOnPlan, places: Places, why: list[str], start: Learnt | None
 ) -> _Found:
-    """Search, then once more about a filling on the plan's own grid near where it ended."""
-    free = np.flatnonzero([not text for text in why])
-    begin = np.where([not text for text in why], anchor.at, 0.0)
-    if not warm:
-        begin[free] += overall_factor([every[k] for k in free], places, anchor, job)
-    most_s = 4.0 * max(on.last_s, 1.0)
-    if not warm:
-        rough = CoarseModel(job, anchor, every, SLOPE_CELLS)
-        begin = search_values(rough, rough, free, places, begin, most_s)
-        zones = np.array([knob.kind == "zone" for knob in every])
-        told = zones & np.isin(np.arange(len(every)), free)
-        begin[zones & ~told] = float(begin[told].mean()) if told.any() else 0.0
-        anchor = fill_at(job.plan, every, begin, anchor.opens_at)
-    for again in range(MOST_ANCHORS, 0, -1):
-        model = CoarseModel(job, anchor, every)
-        known = as_even(places, residuals(places, model.arrival_s(begin), most_s))
-        rough = CoarseModel(job, anchor, every, SLOPE_CELLS)
-        fitted = how_sure(model, rough, free, on, known, begin, most_s)
-        whole = carry_over(job.plan, every, fitted)
-        if again == 1 or float(np.abs(whole.at - anchor.at).max(initial=0.0)) < ANCHORED:
-            break
-        anchor, begin = fill_at(job.plan, every, whole.at, anchor.opens_at), whole.at
-    return _Found(fitted, whole, model, rough)
+    """Search from the plan on coarse grids, or from the last filling on the plan's own."""
+    opens_at, free = (
+        tuple(opening_impulses(job.plan, job.impulse)),
+        np.flatnonzero([not text for text in why]),
+    )
+    values, rough = (
+        CoarseModel(job, CoarseFillings(job.plan, on.links, knobs_of(job.plan), opens_at, *size))
+        for size in ((VALUE_CELLS, VALUE_STEPS), (SLOPE_CELLS, SLOPE_STEPS))
+    )
+    slopes = Slopes(rough, free, places, 4.0 * max(on.last_s, 1.0))
+    search = _Search(job, on, places, opens_at, values, slopes)
+    if start is None or len(start.knobs) != len(why):
+        begin = search.afresh()
+        return search.about(search.anchored(begin), begin)
+    anchor = start.anchor
+    if anchor is None or anchor.opens_at != opens_at:
+        anchor = search.anchored(start.knobs)
+    return search.about(anchor, np.where([not text for text in why], anchor.at, 0.0))
 
 
 def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:
@@ -304,7 +343,7 @@ def _fill_times(
     ahead = arrival_s[~on.wet & np.isfinite(arrival_s)]
     full = max(found.model.fill_time_s(whole.at), on.last_s)
     full = max(float(ahead.max()), on.last_s) if ahead.size else full
-    slope = slope_of_fill_time(found.rough, whole.at)
+    slope = found.slopes.of_fill_time(whole.at)
     own = float(np.median(np.abs(fitted.left))) * 0.06
     spread = np.sqrt(float(slope @ whole.cov @ slope) + min(own, 0.2) ** 2 + MODEL_SD**2)
     half = float(stdtrit(fitted.freedom, 0.975)) * float(spread)

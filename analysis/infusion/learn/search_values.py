@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import lsq_linear
 
-from analysis.infusion.learn.coarse_model import Anchor, CoarseModel
+from analysis.infusion.learn.coarse_model import CoarseModel
 from analysis.infusion.learn.knobs import Knob, bounds_of, prior_precision
 from analysis.infusion.learn.misfit import Places, covariance, residuals, together
 from analysis.infusion.seen.on_plan import SeenOnPlan
@@ -74,67 +74,138 @@ class Fitted:
 
 
 def overall_factor(
-    knobs: Sequence[Knob], places: Places, anchor: Anchor, job: PartJob
+    knobs: Sequence[Knob], places: Places, planned: FloatArray, job: PartJob
 ) -> FloatArray:
-    """Return the one factor on K of all stacks that the places usually ask for."""
+    """Return the one factor on K of all stacks that the places usually ask for.
+
+    Parameters
+    ----------
+    knobs : sequence of Knob
+    places : Places
+    planned : ndarray of shape (cells,), float
+        Impulse of arrival as planned.
+    job : PartJob
+    """
     wet = ~places.dry
     seen = np.asarray(job.impulse.at(places.root_s[wet] ** 2), float)
-    planned = anchor.filling.arrival[places.cell[wet]]
-    factor = float(np.median(np.log(np.maximum(planned, 1e-300) / np.maximum(seen, 1e-300))))
-    return np.array([factor if knob.kind == "zone" else 0.0 for knob in knobs])
+    logs = np.log(np.maximum(planned[places.cell[wet]], 1e-300) / np.maximum(seen, 1e-300))
+    return np.array([float(np.median(logs)) if knob.kind == "zone" else 0.0 for knob in knobs])
+
+
+@dataclass
+class Slopes:
+    """Slopes of the residuals by the knobs, from a rough grid; those of nearby are taken again.
+
+    Parameters
+    ----------
+    rough : CoarseModel
+    free : ndarray of shape (Q,), int
+        Which of all knobs are searched for; the others stay where they are put.
+    places : Places
+    most_s : float
+        Later than this is never.
+    """
+
+    rough: CoarseModel
+    free: IntArray
+    places: Places
+    most_s: float
+    _where: FloatArray = field(init=False)
+    _last: FloatArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Begin far from everywhere."""
+        self._where, self._last = np.full(len(self.rough.knobs), np.inf), np.zeros((0, 0))
+
+    @property
+    def knobs(self) -> list[Knob]:
+        """Those that are searched for."""
+        return [self.rough.knobs[k] for k in self.free]
+
+    @property
+    def scale(self) -> FloatArray:
+        """The prior of each."""
+        return np.array([knob.prior_sd for knob in self.knobs])
+
+    def at(self, whole: FloatArray) -> FloatArray:
+        """Return the slopes at a place of all knobs, shape (P, Q)."""
+        if self._far(whole):
+            self._work_out(whole)
+        return self._last
+
+    def of_fill_time(self, whole: FloatArray) -> FloatArray:
+        """Return the change of the logarithm of the fill time with each of all knobs."""
+        place = whole if self._far(whole) else self._where
+        full = np.log(self.rough.fill_time_s(place))
+        steps = [self._stepped(place, k) for k in range(len(place))]
+        return np.array(
+            [(np.log(self.rough.fill_time_s(moved)) - full) / step for moved, step in steps]
+        )
+
+    def _far(self, whole: FloatArray) -> bool:
+        away = np.abs(whole - self._where)
+        scale = np.array([knob.prior_sd for knob in self.rough.knobs])
+        return bool((away / scale).max(initial=0.0) > NEARBY)
+
+    def _stepped(self, whole: FloatArray, k: int) -> tuple[FloatArray, float]:
+        """Return the place with one knob moved, and by how much."""
+        most = self.rough.knobs[k].most
+        step = STEP if whole[k] + STEP < most else -STEP
+        moved = np.array(whole, float)
+        moved[k] += step
+        return moved, step
+
+    def _work_out(self, whole: FloatArray) -> None:
+        base = self._left(whole)
+        steps = [self._stepped(whole, k) for k in self.free]
+        columns = [(self._left(moved) - base) / step for moved, step in steps]
+        self._last, self._where = np.stack(columns, axis=1), np.array(whole, float)
+
+    def _left(self, whole: FloatArray) -> FloatArray:
+        return residuals(self.places, self.rough.arrival_s(whole), self.most_s)
 
 
 def search_values(
     model: CoarseModel,
-    rough: CoarseModel,
-    free: IntArray,
-    places: Places,
-    begin: FloatArray,
-    most_s: float,
-) -> FloatArray:
-    """Search for the values that explain what was seen; slopes come from a rougher grid.
-
-    Parameters
-    ----------
-    model, rough : CoarseModel
-        For values and for slopes, over all knobs.
-    free : ndarray of shape (Q,), int
-        Which of the knobs are searched for; the others stay where they begin.
-    places : Places
-    begin : ndarray of shape (N,), float
-        Of all knobs.
-    most_s : float
-        Later than this is never.
-
-    Returns
-    -------
-    ndarray of shape (N,)
-    """
-    problem = _problem(model, rough, free, places, begin, most_s)
-    return problem.slopes.whole(problem.descend(begin[free]))
-
-
-def how_sure(
-    model: CoarseModel,
-    rough: CoarseModel,
-    free: IntArray,
+    slopes: Slopes,
     on: SeenOnPlan,
     places: Places,
     begin: FloatArray,
-    most_s: float,
+    settled: float = SETTLED,
 ) -> Fitted:
-    """Search as `search_values`, and return how sure the values are as well.
+    """Search for the values that explain what was seen; how sure they are is told by the slopes.
+
+    Parameters
+    ----------
+    model : CoarseModel
+        For values.
+    slopes : Slopes
+    on : SeenOnPlan
+    places : Places
+    begin : ndarray of shape (N,), float
+        Of all knobs.
+    settled : float
+        The search ends where a step gains less than this of the loss.
+    """
+    problem = _problem(model, slopes, places, begin)
+    at = problem.descend(begin[slopes.free], settled)
+    return _fitted(problem, at, _covariance(problem, at, on))
+
+
+def how_sure(
+    model: CoarseModel, slopes: Slopes, on: SeenOnPlan, places: Places, found: Fitted
+) -> Fitted:
+    """Return how sure the values found are, where the slopes at one place do not tell it.
 
     Notes
     -----
-    The covariance is that of the slopes. A zone that the front has barely entered is not known by
-    its slope alone: a low K of it is told sooner than a high one. So each such zone is looked at
-    aside, the others moved with it, and its doubt grows by as much as the loss grows slower there
-    than the slopes say; if the loss is less there, the search goes on from there.
+    A zone that the front has barely entered is not known by its slope alone: a low K of it is told
+    sooner than a high one. So each such zone is looked at aside, the others moved with it, and its
+    doubt grows by as much as the loss grows slower there than the slopes say; if the loss is less
+    there, the search goes on from there.
     """
-    problem = _problem(model, rough, free, places, begin, most_s)
-    at = problem.descend(begin[free])
-    cov = _covariance(problem, at, on)
+    problem = _problem(model, slopes, places, found.whole)
+    at, cov = found.at, found.cov.copy()
     for k, knob in enumerate(problem.knobs):
         if knob.kind != "zone" or cov[k, k] < WEAK_SD**2:
             continue
@@ -145,15 +216,19 @@ def how_sure(
             factor, _ = problem.look_aside(at, cov, k)
         cov[k, :] *= factor
         cov[:, k] *= factor
-    freedom = max(int(places.cluster.max()) + 1 - len(at), 2)
-    whole = problem.slopes.whole(at)
+    return _fitted(problem, at, cov)
+
+
+def _fitted(problem: _Problem, at: FloatArray, cov: FloatArray) -> Fitted:
+    freedom = max(int(problem.places.cluster.max()) + 1 - len(at), 2)
+    whole, free = problem.whole(at), problem.slopes.free
     return Fitted(problem.knobs, whole, free, cov, float(freedom), problem.left_at(at))
 
 
 def _covariance(problem: _Problem, at: FloatArray, on: SeenOnPlan) -> FloatArray:
     left, places = problem.left_at(at), problem.places
     calm = _calm(left)
-    jacobian = problem.slopes(at) * calm[:, None]
+    jacobian = problem.slopes_at(at) * calm[:, None]
     common = together(places, on) * calm[:, None]
     return covariance(jacobian, left * calm, problem.prior, places, common)
 
@@ -163,47 +238,6 @@ def _calm(left: FloatArray) -> FloatArray:
     return np.asarray((1.0 + (left / SOFT) ** 2) ** -0.25)
 
 
-@dataclass
-class _Slopes:
-    """Slopes of the residuals by the knobs; those of nearby are taken again."""
-
-    rough: CoarseModel
-    places: Places
-    scale: FloatArray
-    most_s: float
-    high: FloatArray
-    begin: FloatArray
-    free: IntArray
-    _where: FloatArray | None = None
-    _last: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-
-    def whole(self, at: FloatArray) -> FloatArray:
-        """Return the place of all knobs for one of those searched for."""
-        whole = self.begin.copy()
-        whole[self.free] = at
-        return whole
-
-    def __call__(self, at: FloatArray) -> FloatArray:
-        """Return the slopes at a place, shape (P, Q)."""
-        if self._where is None or (np.abs(at - self._where) / self.scale).max() > NEARBY:
-            self._work_out(at)
-        return self._last
-
-    def _work_out(self, at: FloatArray) -> None:
-        base = self._left(at)
-        columns = []
-        for k in range(len(at)):
-            step = STEP if at[k] + STEP < self.high[k] else -STEP
-            moved = at.copy()
-            moved[k] += step
-            columns.append((self._left(moved) - base) / step)
-        self._last = np.stack(columns, axis=1)
-        self._where = at.copy()
-
-    def _left(self, at: FloatArray) -> FloatArray:
-        return residuals(self.places, self.rough.arrival_s(self.whole(at)), self.most_s)
-
-
 @dataclass(frozen=True)
 class _Problem:
     """The loss of a search, and ways down it."""
@@ -211,22 +245,33 @@ class _Problem:
     model: CoarseModel
     knobs: list[Knob]
     places: Places
-    slopes: _Slopes
+    slopes: Slopes
     prior: FloatArray
     low: FloatArray
     high: FloatArray
+    begin: FloatArray
+
+    def whole(self, at: FloatArray) -> FloatArray:
+        """Return the place of all knobs for one of those searched for."""
+        whole = self.begin.copy()
+        whole[self.slopes.free] = at
+        return whole
+
+    def slopes_at(self, at: FloatArray) -> FloatArray:
+        """Return the slopes of the residuals at a place of the knobs."""
+        return self.slopes.at(self.whole(at))
 
     def left_at(self, at: FloatArray) -> FloatArray:
         """Return the residuals at a place of the knobs."""
-        slopes = self.slopes
-        return residuals(self.places, self.model.arrival_s(slopes.whole(at)), slopes.most_s)
+        arrival_s = self.model.arrival_s(self.whole(at))
+        return residuals(self.places, arrival_s, self.slopes.most_s)
 
     def loss(self, left: FloatArray, at: FloatArray) -> float:
         """Return the bounded loss with what the prior asks for."""
         each = 2.0 * SOFT**2 * (np.sqrt(1.0 + (left / SOFT) ** 2) - 1.0)
         return float(self.places.weight @ each + at @ self.prior @ at)
 
-    def descend(self, begin: FloatArray) -> FloatArray:
+    def descend(self, begin: FloatArray, settled: float = SETTLED) -> FloatArray:
         """Return the least of the loss, by Gauss and Newton's steps kept within the bounds.
 
         Notes
@@ -240,7 +285,7 @@ class _Problem:
         cost, reach = self.loss(left, at), MOST_STEP * self.slopes.scale
         for _ in range(MOST_ROUNDS):
             calm = _calm(left) * np.sqrt(self.places.weight)
-            matrix = np.concatenate([self.slopes(at) * calm[:, None], root])
+            matrix = np.concatenate([self.slopes_at(at) * calm[:, None], root])
             right = -np.concatenate([left * calm, root @ at])
             ends = np.maximum(self.low - at, -reach), np.minimum(self.high - at, reach)
             step = np.asarray(lsq_linear(matrix, right, ends, method="bvls").x)
@@ -253,7 +298,7 @@ class _Problem:
             else:
                 return at
             gain, at, left, cost = cost - found, at + step, tried, found
-            if gain < SETTLED or float((np.abs(step) / self.slopes.scale).max()) < SETTLED_STEP:
+            if gain < settled or float((np.abs(step) / self.slopes.scale).max()) < SETTLED_STEP:
                 break
         return at
 
@@ -266,7 +311,7 @@ class _Problem:
         """
         left = self.left_at(at)
         here, calm = self.loss(left, at), _calm(left)
-        jacobian = self.slopes(at) * calm[:, None]
+        jacobian = self.slopes_at(at) * calm[:, None]
         bend = jacobian.T @ (jacobian * self.places.weight[:, None]) + self.prior
         factor = 1.0
         for way in (-ASIDE, ASIDE):
@@ -281,27 +326,7 @@ class _Problem:
         return factor, None
 
 
-def _problem(
-    model: CoarseModel,
-    rough: CoarseModel,
-    free: IntArray,
-    places: Places,
-    begin: FloatArray,
-    most_s: float,
-) -> _Problem:
-    knobs = [model.knobs[k] for k in free]
+def _problem(model: CoarseModel, slopes: Slopes, places: Places, begin: FloatArray) -> _Problem:
+    knobs = slopes.knobs
     low, high = bounds_of(knobs, model.job.plan)
-    scale = np.array([knob.prior_sd for knob in knobs])
-    slopes = _Slopes(rough, places, scale, most_s, high, np.array(begin, float), free)
-    return _Problem(model, knobs, places, slopes, prior_precision(knobs), low, high)
-
-
-def slope_of_fill_time(rough: CoarseModel, at: FloatArray) -> FloatArray:
-    """Return the change of the logarithm of the fill time with each knob."""
-    full = np.log(rough.fill_time_s(at))
-    slopes = []
-    for k in range(len(at)):
-        moved = np.array(at, float)
-        moved[k] += STEP
-        slopes.append((np.log(rough.fill_time_s(moved)) - full) / STEP)
-    return np.array(slopes)
+    return _Problem(model, knobs, places, slopes, prior_precision(knobs), low, high, begin.copy())

@@ -89,7 +89,7 @@ def truth(job):
 def learnt_at(job, planned, truth, share, **more):
     links, arrival, full = truth
     seen = part_seen(links, arrival, noise_s=8.0, sd_s=8.0, last_s=share * full, **more)
-    return fit_plan(job, bring_on_plan(seen, planned.links), planned)
+    return fit_plan(job, bring_on_plan(seen, planned.links))
 
 
 @pytest.fixture(scope="module")
@@ -220,7 +220,7 @@ def test_little_seen_teaches_nothing(job, planned, truth):
 def test_a_second_look_starts_from_the_first(job, planned, truth, half):
     links, arrival, full = truth
     seen = part_seen(links, arrival, noise_s=8.0, sd_s=8.0, last_s=0.55 * full)
-    again = fit_plan(job, bring_on_plan(seen, planned.links), planned, start=half)
+    again = fit_plan(job, bring_on_plan(seen, planned.links), start=half)
     assert again.values[STACK].value == pytest.approx(half.values[STACK].value, rel=0.04)
     assert again.fill_time_s == pytest.approx(full, rel=0.05)
 
