@@ -77,8 +77,6 @@ NEARLY_ALL = 0.995
 ANCHORED, MOST_ANCHORS = 0.06, 2
 """How near the filling on the plan's own grid must be to where the search ended, and how often it
 is filled anew for that."""
-ROUGHLY_SETTLED = 1.0
-"""Gain of the loss at which the first search, on the roughest grid, ends."""
 GUESSED = 4.0
 """Degrees of freedom of what the picture does not tell: its spread is little better known."""
 NOT_REACHED = "no resin has been seen in it yet"
@@ -194,7 +192,8 @@ class _Search:
 
     def anchored(self, at: FloatArray) -> Anchor:
         """Return the plan filled on its own grid."""
-        return fill_at(self.job.plan, self.every, at, self.opens_at)
+        near = self.values.fillings.at(at)
+        return fill_at(self.job.plan, self.every, at, self.opens_at, near)
 
     def afresh(self) -> FloatArray:
         """Search on the coarse grids alone, from the plan; return the place of all knobs."""
@@ -202,9 +201,8 @@ class _Search:
         begin: FloatArray = np.zeros(len(self.every))
         planned = rough.arrival(begin)
         begin[free] += overall_factor(self.slopes.knobs, self.places, planned, self.job)
-        begin = search_values(
-            rough, self.slopes, self.on, self.places, begin, ROUGHLY_SETTLED
-        ).whole
+        first = search_values(rough, self.slopes, self.on, self.places, begin, roughly=True)
+        begin = first.whole
         zones = np.array([knob.kind == "zone" for knob in self.every])
         told = zones & np.isin(np.arange(len(self.every)), free)
         begin[zones & ~told] = float(begin[told].mean()) if told.any() else 0.0

@@ -6,7 +6,7 @@ Tested in tests/analysis/infusion/learn/test_fit_plan.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import lsq_linear
@@ -20,8 +20,9 @@ from vision.records import FloatArray, IntArray
 
 STEP = 0.1
 """Of each knob, for the slope: a tenth in K is far beyond what the grid rounds."""
-NEARBY = 0.1
-"""How far a knob may move, in parts of its prior, before the slopes are worked out anew."""
+NEARBY, ON_THE_WAY = 0.1, 0.5
+"""How far a knob may move, in parts of its prior, before the slopes are worked out anew: where they
+tell how sure the values are, and on the way there."""
 WEAK_SD = 0.08
 """A zone whose K is less sure than this is looked at aside."""
 ASIDE, MOST_ASIDE = 0.6, 4.0
@@ -33,6 +34,8 @@ HALVINGS = 2
 SETTLED, SETTLED_STEP = 0.05, 5e-3
 """The search ends where a step gains less than this of the loss, or is shorter than this, in parts
 of the prior."""
+ROUGHLY_SETTLED = 1.0
+"""The same gain for a search that another one goes on from."""
 SOFT = 3.0
 """Standard uncertainties from which on the loss grows no longer as the square."""
 
@@ -127,25 +130,25 @@ class Slopes:
         """The prior of each."""
         return np.array([knob.prior_sd for knob in self.knobs])
 
-    def at(self, whole: FloatArray) -> FloatArray:
-        """Return the slopes at a place of all knobs, shape (P, Q)."""
-        if self._far(whole):
+    def at(self, whole: FloatArray, nearby: float = NEARBY) -> FloatArray:
+        """Return the slopes at a place of all knobs, or at one nearby; shape (P, Q)."""
+        if self._far(whole, nearby):
             self._work_out(whole)
         return self._last
 
     def of_fill_time(self, whole: FloatArray) -> FloatArray:
         """Return the change of the logarithm of the fill time with each of all knobs."""
-        place = whole if self._far(whole) else self._where
+        place = whole if self._far(whole, NEARBY) else self._where
         full = np.log(self.rough.fill_time_s(place))
         steps = [self._stepped(place, k) for k in range(len(place))]
         return np.array(
             [(np.log(self.rough.fill_time_s(moved)) - full) / step for moved, step in steps]
         )
 
-    def _far(self, whole: FloatArray) -> bool:
+    def _far(self, whole: FloatArray, nearby: float) -> bool:
         away = np.abs(whole - self._where)
         scale = np.array([knob.prior_sd for knob in self.rough.knobs])
-        return bool((away / scale).max(initial=0.0) > NEARBY)
+        return bool((away / scale).max(initial=0.0) > nearby)
 
     def _stepped(self, whole: FloatArray, k: int) -> tuple[FloatArray, float]:
         """Return the place with one knob moved, and by how much."""
@@ -171,7 +174,7 @@ def search_values(
     on: SeenOnPlan,
     places: Places,
     begin: FloatArray,
-    settled: float = SETTLED,
+    roughly: bool = False,
 ) -> Fitted:
     """Search for the values that explain what was seen; how sure they are is told by the slopes.
 
@@ -184,11 +187,11 @@ def search_values(
     places : Places
     begin : ndarray of shape (N,), float
         Of all knobs.
-    settled : float
-        The search ends where a step gains less than this of the loss.
+    roughly : bool
+        End sooner, with slopes from farther off: a search that another one goes on from.
     """
-    problem = _problem(model, slopes, places, begin)
-    at = problem.descend(begin[slopes.free], settled)
+    problem = replace(_problem(model, slopes, places, begin), roughly=roughly)
+    at = problem.descend(begin[slopes.free])
     return _fitted(problem, at, _covariance(problem, at, on))
 
 
@@ -250,6 +253,7 @@ class _Problem:
     low: FloatArray
     high: FloatArray
     begin: FloatArray
+    roughly: bool = False
 
     def whole(self, at: FloatArray) -> FloatArray:
         """Return the place of all knobs for one of those searched for."""
@@ -259,7 +263,7 @@ class _Problem:
 
     def slopes_at(self, at: FloatArray) -> FloatArray:
         """Return the slopes of the residuals at a place of the knobs."""
-        return self.slopes.at(self.whole(at))
+        return self.slopes.at(self.whole(at), ON_THE_WAY if self.roughly else NEARBY)
 
     def left_at(self, at: FloatArray) -> FloatArray:
         """Return the residuals at a place of the knobs."""
@@ -271,7 +275,7 @@ class _Problem:
         each = 2.0 * SOFT**2 * (np.sqrt(1.0 + (left / SOFT) ** 2) - 1.0)
         return float(self.places.weight @ each + at @ self.prior @ at)
 
-    def descend(self, begin: FloatArray, settled: float = SETTLED) -> FloatArray:
+    def descend(self, begin: FloatArray) -> FloatArray:
         """Return the least of the loss, by Gauss and Newton's steps kept within the bounds.
 
         Notes
@@ -283,6 +287,7 @@ class _Problem:
         at = np.clip(begin, self.low, self.high)
         left, root = self.left_at(at), np.linalg.cholesky(self.prior).T
         cost, reach = self.loss(left, at), MOST_STEP * self.slopes.scale
+        settled = ROUGHLY_SETTLED if self.roughly else SETTLED
         for _ in range(MOST_ROUNDS):
             calm = _calm(left) * np.sqrt(self.places.weight)
             matrix = np.concatenate([self.slopes_at(at) * calm[:, None], root])

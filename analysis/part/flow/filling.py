@@ -185,11 +185,11 @@ def fill_plan(
     """
     starts = [0.0] * len(plan.feeds) if opens_at is None else list(opens_at)
     sweep = sweep_part(plan, starts, steps, coarse_to_fine, progress, factors)
-    fill = _read_off(plan, told(sweep, progress))
+    fill = read_off(plan, told(sweep, progress))
     for _ in range(WEIGHT_ROUNDS if plan.slopes else 0):
         progress("with the weight of the resin")
         again = sweep_part(plan, starts, steps, coarse_to_fine, progress, factors, fill.arrival)
-        fill = _read_off(plan, told(again, progress))
+        fill = read_off(plan, told(again, progress))
     return fill
 
 
@@ -217,8 +217,8 @@ def told(
             last = now
 
 
-def _read_off(plan: PartPlan, sweep: Iterator[Step]) -> Filling:
-    """Read what matters off a sweep, step by step."""
+def read_off(plan: PartPlan, sweep: Iterator[Step]) -> Filling:
+    """Return what matters of a sweep, read off step by step."""
     arrivals: Arrivals | None = None
     log: list[tuple[float, float, float, int]] = []
     stages: list[Stage] = []

@@ -5,6 +5,8 @@ Tested in tests/analysis/part/flow/test_closed_forms.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from analysis.part.flow.obstacle import State
@@ -17,6 +19,9 @@ SLANT = 0.12
 OBLIQUE = 0.064
 """On a slanting front the grid's u lies this much, in squared cells, below the smooth one's:
 measured on the closed form of a point feed, 0.06 to 0.07 for every angle above 10 degrees."""
+
+NEAR_ENOUGH = 0.02
+"""Cells; how closely the front is brought to a feed that waits for it."""
 
 
 def level(system: System, state: State) -> FloatArray:
@@ -68,3 +73,36 @@ def _slopes(links: Links, values: FloatArray) -> tuple[FloatArray, FloatArray]:
         slope = np.nan_to_num(0.5 * (ahead + behind))[links.number >= 0]
         out.append(np.append(slope, np.zeros(links.count - links.cells)))
     return out[0], out[1]
+
+
+def bring_front(lead: Callable[[float], float], f_low: float, guess: float) -> float:
+    """Find the root of the impulse share at which the front has just passed a place.
+
+    Parameters
+    ----------
+    lead : callable
+        Given such a root, how far the front has passed the place, in cells; below 0 before.
+    f_low : float
+        The same at 0.
+    guess : float
+        Where to begin, between 0 and 1.
+
+    Notes
+    -----
+    Regula falsi within brackets, halved where the front is still too far to tell.
+    """
+    low, high, f_high = 0.0, 1.0, 1.0
+    for _ in range(40):
+        value = lead(guess)
+        if abs(value) < NEAR_ENOUGH:
+            break
+        if value < 0:
+            low, f_low = guess, value
+        else:
+            high, f_high = guess, value
+        if high - low < 1e-5:
+            break
+        step = (f_low * high - f_high * low) / (f_low - f_high)
+        guess = step if f_low > -0.49 else (low + high) / 2
+        guess = float(np.clip(guess, low + 0.02 * (high - low), high - 0.02 * (high - low)))
+    return guess

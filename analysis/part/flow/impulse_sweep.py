@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.part.flow.front_level import level
+from analysis.part.flow.front_level import bring_front, level
 from analysis.part.flow.gravity import Gravity, total_with_weight, weight_of
 from analysis.part.flow.grid_transfer import carry
 from analysis.part.flow.multigrid import inner
@@ -27,7 +27,6 @@ from vision.records import BoolArray, FloatArray
 STEPS = 24
 LEAST_STEPS = 14  # of each stage, where feeds open later
 COARSE_CELLS = 24  # the coarsest grid has about this many cells along the longest side
-NEAR_ENOUGH = 0.02  # cells; how closely the front is brought to a feed that waits for it
 GROWTH = 4.5  # a grid of half the cell size takes so many times as long
 WORTH_TELLING_S = 10.0
 NEARLY = 1e-9  # the last step lies this share beyond the total, so that no cell is left at 0
@@ -172,6 +171,8 @@ class Sweep:
         Where to start from.
     gravity : Gravity or None
         None where the part lies level.
+    bring : callable
+        Finds when the front reaches a feed that waits for it, as `bring_front` does.
     """
 
     plan: PartPlan
@@ -180,6 +181,7 @@ class Sweep:
     steps: int
     coarse: CoarseStart | None
     gravity: Gravity | None = None
+    bring: Callable[[Callable[[float], float], float, float], float] = bring_front
 
     @cached_property
     def transfer(self) -> Any:
@@ -283,24 +285,10 @@ class Sweep:
             wet, u = state.wet, state.u
             return float((there @ level(system, state)).min())
 
-        low, high = 0.0, 1.0
-        f_low, f_high = float((there @ fill).min()) - 0.5, 1.0
         guess = 0.7
         if self.coarse is not None and number < len(self.coarse.stages):
             guess = min(0.999, np.sqrt(self.coarse.stages[number].length / total))
-        for _ in range(40):
-            value = lead(guess)
-            if abs(value) < NEAR_ENOUGH:
-                break
-            if value < 0:
-                low, f_low = guess, value
-            else:
-                high, f_high = guess, value
-            if high - low < 1e-5:
-                break
-            step = (f_low * high - f_high * low) / (f_low - f_high)
-            guess = step if f_low > -0.49 else (low + high) / 2
-            guess = float(np.clip(guess, low + 0.02 * (high - low), high - 0.02 * (high - low)))
+        guess = self.bring(lead, float((there @ fill).min()) - 0.5, guess)
         return guess * guess * total
 
     def _stage(
