@@ -108,7 +108,7 @@ def main() -> None:
     parser.add_argument("--cells", nargs="*", type=int, default=[5000, 20000, 60000])
     parser.add_argument("--profile", action="store_true", help="where the cold fits spend it")
     asked = parser.parse_args()
-    profile = cProfile.Profile() if asked.profile else None
+    profile = cProfile.Profile(time.process_time) if asked.profile else None
     print("| part | cells | filling, s | cold, s | in fillings | warm, s | in fillings |")
     print("|---|---|---|---|---|---|---|")
     for name in asked.names or USUAL:

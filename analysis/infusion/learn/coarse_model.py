@@ -34,6 +34,10 @@ NEAR_ENOUGH = 0.05
 WAY, LEAP, DRY_LEAD = 20.0, 2.0, -0.2
 """Cells: what a front may have to go, how far it is moved at once, and the lead below which it has
 not come near."""
+MOST_FINER = 2.6
+"""How many times finer a grid may be than the one it starts from."""
+LATER_STEPS = 0.7
+"""Share of the steps that each spell has where feeds open later."""
 FIRST = 1e-3
 """Share of the impulse to full within which the ratio of two fillings hangs on the feed's cells."""
 
@@ -107,10 +111,22 @@ def fill_at(
     if near is None or plan.slopes:
         filling = fill_plan(changed, opens_at, factors=factors)
     else:
-        canvas, start = lay_canvas(changed, factors=factors), near.start
-        sweep = Sweep(changed, canvas, opens_at, near.steps, start, bring=bring_near)
+        start = near.start
+        for size in _sizes_between(near.links, changed.cells):
+            canvas = lay_canvas(changed, size, factors)
+            sweep = Sweep(changed, canvas, opens_at, near.steps, start, bring=bring_near)
+            if size < changed.cells:
+                start = coarse_start(sweep.run())
         filling = read_off(changed, sweep.run())
     return Anchor(np.array(at, float), tuple(opens_at), filling)
+
+
+def _sizes_between(coarse: Links, cells: int) -> list[int]:
+    """Return the cells along the longest side of the grids from a coarse one to the plan's own."""
+    sizes = [cells]
+    while sizes[0] > MOST_FINER * max(coarse.grid.nx, coarse.grid.ny):
+        sizes.insert(0, (sizes[0] + 1) // 2)
+    return sizes
 
 
 @dataclass(frozen=True)
@@ -155,7 +171,7 @@ class CoarseFillings:
     about : int
         Cells of the coarse grid.
     steps : int
-        Of each spell with the same feeds open.
+        Of the whole filling; where feeds open later, each spell has `LATER_STEPS` of it.
     """
 
     plan: PartPlan
@@ -167,7 +183,9 @@ class CoarseFillings:
     _known: dict[bytes, CoarseFilling] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        """Choose the coarse grid."""
+        """Choose the coarse grid and the steps of each spell."""
+        if any(self.opens_at) or any(feed.opens_when_wet for feed in self.plan.feeds):
+            self.steps = round(LATER_STEPS * self.steps)
         longest = max(self.links.grid.nx, self.links.grid.ny)
         cells = round(longest * float(np.sqrt(self.about / max(self.links.cells, 1))))
         self.plan = replace(self.plan, cells=int(np.clip(cells, LEAST_CELLS, longest)))

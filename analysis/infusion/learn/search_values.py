@@ -132,20 +132,21 @@ class Slopes:
 
     def at(self, whole: FloatArray, nearby: float = NEARBY) -> FloatArray:
         """Return the slopes at a place of all knobs, or at one nearby; shape (P, Q)."""
-        if self._far(whole, nearby):
+        if self.far(whole, nearby):
             self._work_out(whole)
         return self._last
 
     def of_fill_time(self, whole: FloatArray) -> FloatArray:
         """Return the change of the logarithm of the fill time with each of all knobs."""
-        place = whole if self._far(whole, NEARBY) else self._where
+        place = whole if self.far(whole, NEARBY) else self._where
         full = np.log(self.rough.fill_time_s(place))
         steps = [self._stepped(place, k) for k in range(len(place))]
         return np.array(
             [(np.log(self.rough.fill_time_s(moved)) - full) / step for moved, step in steps]
         )
 
-    def _far(self, whole: FloatArray, nearby: float) -> bool:
+    def far(self, whole: FloatArray, nearby: float) -> bool:
+        """Return whether the slopes known are of a place farther off than `nearby`."""
         away = np.abs(whole - self._where)
         scale = np.array([knob.prior_sd for knob in self.rough.knobs])
         return bool((away / scale).max(initial=0.0) > nearby)
@@ -263,7 +264,7 @@ class _Problem:
 
     def slopes_at(self, at: FloatArray) -> FloatArray:
         """Return the slopes of the residuals at a place of the knobs."""
-        return self.slopes.at(self.whole(at), ON_THE_WAY if self.roughly else NEARBY)
+        return self.slopes.at(self.whole(at))
 
     def left_at(self, at: FloatArray) -> FloatArray:
         """Return the residuals at a place of the knobs."""
@@ -282,30 +283,40 @@ class _Problem:
         -----
         Iteratively reweighted least squares, each step a bounded linear problem (Stark and
         Parker, Comput. Stat. 10, 129-141, 1995, as in SciPy's ``lsq_linear``), halved where it
-        does not help.
+        does not help. Slopes from farther off lead most of the way; the end is with those of there.
         """
         at = np.clip(begin, self.low, self.high)
         left, root = self.left_at(at), np.linalg.cholesky(self.prior).T
         cost, reach = self.loss(left, at), MOST_STEP * self.slopes.scale
-        settled = ROUGHLY_SETTLED if self.roughly else SETTLED
+        settled, nearby = ROUGHLY_SETTLED if self.roughly else SETTLED, ON_THE_WAY
         for _ in range(MOST_ROUNDS):
             calm = _calm(left) * np.sqrt(self.places.weight)
-            matrix = np.concatenate([self.slopes_at(at) * calm[:, None], root])
+            slopes = self.slopes.at(self.whole(at), nearby)
+            matrix = np.concatenate([slopes * calm[:, None], root])
             right = -np.concatenate([left * calm, root @ at])
             ends = np.maximum(self.low - at, -reach), np.minimum(self.high - at, reach)
             step = np.asarray(lsq_linear(matrix, right, ends, method="bvls").x)
-            for _ in range(HALVINGS):
-                tried = self.left_at(at + step)
-                found = self.loss(tried, at + step)
-                if found < cost:
+            gain, step, tried = self._halved(step, at, cost)
+            if gain > 0:
+                at, left, cost = at + step, tried, cost - gain
+            short = float((np.abs(step) / self.slopes.scale).max()) < SETTLED_STEP
+            if gain < settled or short:
+                if self.roughly or not self.slopes.far(self.whole(at), NEARBY):
                     break
-                step = step / 2.0
-            else:
-                return at
-            gain, at, left, cost = cost - found, at + step, tried, found
-            if gain < settled or float((np.abs(step) / self.slopes.scale).max()) < SETTLED_STEP:
-                break
+                nearby = NEARBY
         return at
+
+    def _halved(
+        self, step: FloatArray, at: FloatArray, cost: float
+    ) -> tuple[float, FloatArray, FloatArray]:
+        """Return what a step gains, halved where it gains nothing; the step; residuals after it."""
+        for _ in range(HALVINGS):
+            tried = self.left_at(at + step)
+            gain = cost - self.loss(tried, at + step)
+            if gain > 0:
+                break
+            step = step / 2.0
+        return gain, step, tried
 
     def look_aside(
         self, at: FloatArray, cov: FloatArray, k: int
