@@ -31,7 +31,7 @@ VALUE_CELLS, VALUE_STEPS = 2000, 16
 95 % of the places (tests/analysis/infusion/learn/test_fit_plan.py)."""
 NEAR_ENOUGH = 0.05
 """Cells; how closely the front is brought to a feed that waits for it."""
-WAY, LEAP, DRY_LEAD = 20.0, 2.0, -0.2
+WAY, LEAP, DRY_LEAD = 60.0, 2.0, -0.2
 """Cells: what a front may have to go, how far it is moved at once, and the lead below which it has
 not come near."""
 MOST_FINER = 2.6
@@ -71,19 +71,22 @@ def bring_near(lead: Callable[[float], float], f_low: float, guess: float) -> fl
 
     Notes
     -----
-    Secants, the first as if the front had `WAY` cells to go; where it has not come or is long past,
-    a step of `LEAP` cells.
+    Secants, the first as if the front had `WAY` cells to go, at most `LEAP` cells; where it has not
+    come, leaps that grow.
     """
-    low, high, slope, before = 0.0, 1.0, WAY / guess, (guess, np.nan)
+    low, high, slope, before, leap = 0.0, 1.0, WAY / guess, (guess, np.nan), LEAP
     for _ in range(40):
         value = lead(guess)
         if abs(value) < NEAR_ENOUGH or high - low < 1e-5:
             break
         low, high = (guess, high) if value < 0 else (low, guess)
         steeper = (value - before[1]) / (guess - before[0]) if guess != before[0] else np.nan
-        slope = steeper if steeper > WAY / 10 else slope
-        before = (guess, value)
-        off = -LEAP if value < DRY_LEAD else min(value, LEAP)
+        measured = before[1] > DRY_LEAD and steeper > WAY / 10
+        slope, before = steeper if measured else slope, (guess, value)
+        if value < DRY_LEAD:
+            off, leap = -leap, 2.0 * leap
+        else:
+            off = value if measured else min(value, LEAP)
         guess = guess - off / slope
         guess = guess if low < guess < high else (low + high) / 2
     return guess

@@ -9,12 +9,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.infusion.learn.coarse_model import Anchor, CoarseModel
+from analysis.infusion.learn.coarse_model import (
+    NEAR_ENOUGH,
+    Anchor,
+    CoarseFillings,
+    CoarseModel,
+    bring_near,
+    fill_at,
+)
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.learn.knobs import drive_sd, knobs_of, number_of, turned
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
+from analysis.part.flow.front_level import bring_front
 from analysis.part.plan.part_toml import read_part
 from analysis.part.plan.plan import Gap, PartFeed, Place
 from tests.made_up.part_seen import part_seen
@@ -236,10 +244,50 @@ def test_a_feed_opened_later_than_planned_does_not_spoil_k(job):
     assert found.values[STACK].value == pytest.approx(true, rel=0.05)
 
 
-def test_the_quick_grid_forecasts_as_the_plans_own_does(job, planned, truth):
-    opens_at = tuple(opening_impulses(job.plan, job.impulse))
-    model = CoarseModel(job, Anchor(np.zeros(len(TRUE)), opens_at, planned), knobs_of(job.plan))
+@pytest.fixture(scope="module")
+def fillings(job, planned):
+    opens_at = opening_impulses(job.plan, job.impulse)
+    return CoarseFillings(job.plan, planned.links, knobs_of(job.plan), opens_at)
+
+
+def test_the_quick_grid_forecasts_as_the_plans_own_does(job, planned, fillings, truth):
+    model = CoarseModel(job, fillings, Anchor(np.zeros(len(TRUE)), (0.0,), planned))
     _, arrival, full = truth
     late = arrival > 0.1 * full
     assert model.fill_time_s(TRUE) == pytest.approx(full, rel=0.01)
     assert np.quantile(np.abs(model.arrival_s(TRUE)[late] / arrival[late] - 1), 0.95) < 0.03
+
+
+def test_before_there_is_an_anchor_the_coarse_grid_stands_for_itself(job, fillings, truth):
+    _, arrival, full = truth
+    late = arrival > 0.1 * full
+    model = CoarseModel(job, fillings)
+    assert model.fill_time_s(TRUE) == pytest.approx(full, rel=0.02)
+    assert np.quantile(np.abs(model.arrival_s(TRUE)[late] / arrival[late] - 1), 0.95) < 0.05
+
+
+def test_a_filling_started_from_a_coarse_one_is_that_of_the_plan_alone(job, fillings, truth):
+    links, arrival, full = truth
+    found = fill_at(job.plan, knobs_of(job.plan), TRUE, (0.0,), fillings.at(TRUE)).filling
+    assert found.total == pytest.approx(float(job.impulse.at(full)), rel=1e-6)
+    again = times_of(job.impulse, found.arrival[: links.cells])
+    late = arrival > 0.1 * full
+    # Read off 16 steps in place of 24.
+    assert np.median(np.abs(again[late] / arrival[late] - 1)) < 0.002
+    assert np.quantile(np.abs(again[late] / arrival[late] - 1), 0.95) < 0.02
+
+
+@pytest.mark.parametrize("guess", [0.3, 0.62, 0.64, 0.9])
+@pytest.mark.parametrize("cells", [30.0, 150.0])
+def test_the_front_is_brought_to_a_waiting_feed_in_a_few_looks(guess, cells):
+    looks = []
+
+    def lead(root):
+        looks.append(root)
+        # The front goes as the root of the impulse; where it has not come, a cell tells no more.
+        return max(cells * (root - 0.63), -0.5)
+
+    found, needed = bring_near(lead, -0.5, guess), len(looks)
+    assert abs(cells * (found - 0.63)) < NEAR_ENOUGH
+    assert found == pytest.approx(bring_front(lead, -0.5, guess), abs=0.1 / cells)
+    assert needed <= (6 if abs(guess - 0.63) < 0.02 else 9)
