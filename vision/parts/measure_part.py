@@ -19,8 +19,11 @@ from vision.arrival.usability import rank_order
 from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_doubts
 from vision.check.front_grid import FrontGrid
 from vision.check.redraw import redraw
-from vision.parts.part_canvas import PartCanvas
+from vision.parts.framing.strays import find_beyond, find_strays
+from vision.parts.part_canvas import PartCanvas, hose_disc
+from vision.parts.timing.blown import find_blown
 from vision.parts.timing.dead_ends import time_dead_ends
+from vision.parts.timing.light_doubt import light_doubt_s
 from vision.parts.timing.new_fronts import time_new_fronts
 from vision.parts.timing.walls import fill_along_walls, without_late_specks
 from vision.parts.uncertainty import pixel_sd_s
@@ -51,17 +54,6 @@ NOT_FROM_FEEDS = (
     "plan lie where the real ones do, and that cards or tapped points are in the plan's order"
 )
 BLURRED = "the pictures are too blurred to place the front: clean the lens and focus on the part"
-STRAY_SHARE, STRAY_MM2 = 0.002, 400.0
-"""A lasting change apart from the front is spoken of from this size on, the larger of the two."""
-
-BEYOND_SHARE, BEYOND_MM = 0.01, 10.0
-"""Patches outside the outline, farther than so many millimetres, of which is spoken from this
-share of the part on."""
-
-CLEAR_STEP = 0.5  # share of the whole step, below which a change tells nothing
-HOSE_MM = 12.0
-"""Half the breadth of what is as narrow as a hose. Common practice, no source."""
-
 LATE_FRAMES = 5
 FAINT_MM, FAINT_SHARE = 5.0, 0.15
 """Part of the step, in the mean of so much cloth, from which a lasting change may be resin."""
@@ -136,7 +128,7 @@ def measure_part(
     times = np.asarray(stack.times_s, float) - zero
     settings = settings.on_canvas(part.mm_per_px, float(np.median(np.diff(times))))
     wetting = find_wetting(stack, settings, part.inside & ~part.under)
-    found = _repaired(wetting, times, part, settings)
+    found = _repaired(stack, wetting, times, part, settings)
     wet_frame, known = found.wet_frame, found.known
     fresh = known & ~found.before
     grid = part_grid(wet_frame, part, len(times))
@@ -158,7 +150,8 @@ def measure_part(
     arrival = np.maximum(ends.arrival_s - start, 0.0)
     edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
-    sd = np.hypot(sd, ends.doubt_s)
+    by_light = light_doubt_s(stack, wetting, wet_frame, times, part.inside, settings.light)
+    sd = np.hypot(np.hypot(sd, ends.doubt_s), by_light)
     reason = _cannot_see(wetting, wet_frame, known, part, edge.width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
@@ -171,8 +164,8 @@ def measure_part(
         reason=reason,
         doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
         row_doubts=row_doubts(redrawing, settings.check),
-        strays=_strays(found.apart, wetting, times - start, part, STRAY_SHARE),
-        beyond=_strays(_beyond(wetting, part), wetting, times - start, part, BEYOND_SHARE),
+        strays=find_strays(found.apart, wetting, times - start, part),
+        beyond=find_beyond(wetting, times - start, part),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
 
@@ -188,7 +181,11 @@ class _Repaired:
 
 
 def _repaired(
-    wetting: Wetting, times: FloatArray, part: PartCanvas, settings: TrackerSettings
+    stack: CanvasStack,
+    wetting: Wetting,
+    times: FloatArray,
+    part: PartCanvas,
+    settings: TrackerSettings,
 ) -> _Repaired:
     """Mend what was wet before the first frame, not seen, or not likely."""
     own, count, inside = settings.repair, len(times), part.inside
@@ -198,7 +195,7 @@ def _repaired(
     seen = (wetting.seen & cloth) | before
     raw = np.where(inside, wetting.wet_frame, count).astype(np.int16)
     apart = cloth & wetting.seen & unreachable_from_feed(raw, seen | ~inside, place, own)
-    seen &= ~_thin_early(raw, part, count)
+    seen &= ~_thin_early(raw, part, count) & ~find_blown(stack, raw)
     # Beyond the outline nothing flows: dry for the ways of the resin, no hole to be filled.
     sighting = Sighting(
         wet_frame=raw,
@@ -273,19 +270,12 @@ def _thin_early(wet_frame: IntArray, part: PartCanvas, count: int) -> BoolArray:
     Resin that fills a hose across the part lies above cloth that is dry; a gap along a wall in
     which resin races has no cloth on one side and stays.
     """
-    disc = hose_disc(part)
+    disc = hose_disc(part.mm_per_px)
     field = carried_out(wet_frame, part.inside)
     field = np.where(part.inside, field, 0).astype(np.int16)
     closed = cv2.morphologyEx(field, cv2.MORPH_CLOSE, disc)
     late = max(1, round(0.03 * count))
     return np.asarray((closed - field > late) & part.inside)
-
-
-def hose_disc(part: PartCanvas) -> IntArray:
-    """Return a disc somewhat wider than a hose."""
-    reach = max(1, round(HOSE_MM / part.mm_per_px))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    return np.asarray(disc, np.uint8)
 
 
 def part_grid(wet_frame: IntArray, part: PartCanvas, count: int) -> FrontGrid:
@@ -367,32 +357,3 @@ def _wetted_sd(
         rim = (cv2.dilate(wet, np.ones((3, 3), np.uint8)) > 0) & (wet == 0) & inner
         sds.append(np.count_nonzero(rim) * edge_mm / part.mm_per_px / area)
     return np.array(sds)
-
-
-def _beyond(wetting: Wetting, part: PartCanvas) -> BoolArray:
-    """Find what turned wet well outside the outline."""
-    rim = round(BEYOND_MM / part.mm_per_px) + 2
-    near = cv2.dilate(part.inside.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
-    changed = (wetting.wet_frame < len(wetting.levels)) & wetting.seen
-    return np.asarray(changed & (near == 0))
-
-
-def _strays(
-    apart: BoolArray, wetting: Wetting, times: FloatArray, part: PartCanvas, share: float
-) -> tuple[tuple[float, float, float, float], ...]:
-    """Return lasting changes that no planned feed can have sent: x, y, area, first seen."""
-    area_px = part.mm_per_px**2
-    least = max(share * np.count_nonzero(part.inside), STRAY_MM2 / area_px)
-    clear = apart & (wetting.pixels.step_ratio > CLEAR_STEP)  # noise in glare is no change
-    body = cv2.morphologyEx(clear.astype(np.uint8), cv2.MORPH_OPEN, hose_disc(part))
-    count, labels, stats, middles = cv2.connectedComponentsWithStats(body)
-    found = []
-    for label in range(1, count):
-        size = int(stats[label, cv2.CC_STAT_AREA])
-        if size < least:
-            continue
-        x, y = (middles[label] + 0.5) * part.mm_per_px
-        frame = int(np.median(wetting.wet_frame[labels == label]))
-        at = float(times[min(frame, len(times) - 1)])
-        found.append((float(x), float(y), size * area_px, at))
-    return tuple(found)

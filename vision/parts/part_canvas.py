@@ -14,12 +14,15 @@ from skimage.graph import MCP_Geometric
 
 from vision.part_records import FeedPlace, PartShape
 from vision.parts.part_settings import box_map
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import Feed, FeedOnCanvas
 
 FEED_MM = 6.0
 """Half the breadth of a feed line with its hose, under which the cloth is not seen. Common
 practice, no source."""
+
+HOSE_MM = 12.0
+"""Half the breadth of what is as narrow as a hose. Common practice, no source."""
 
 BESIDE_MM = 25.0
 """Cloth so far from a feed shows whether resin came out of it."""
@@ -136,3 +139,10 @@ def geodesic_px(inside: BoolArray, source: BoolArray) -> FloatArray:
     reached = inside & np.isfinite(way)
     longest = float(way[reached].max())
     return np.where(reached, way, longest).astype(np.float32)
+
+
+def hose_disc(mm_per_px: float) -> IntArray:
+    """Return a disc somewhat wider than a hose."""
+    reach = max(1, round(HOSE_MM / mm_per_px))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    return np.asarray(disc, np.uint8)
