@@ -18,12 +18,12 @@ from vision.arrival.resin_start import find_start
 from vision.arrival.usability import rank_order
 from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_doubts
 from vision.check.front_grid import FrontGrid
-from vision.check.redraw import redraw
+from vision.check.redraw import Redrawing, redraw
 from vision.parts.framing.strays import find_beyond, find_strays
 from vision.parts.part_canvas import PartCanvas, hose_disc
 from vision.parts.timing.blown import find_blown
 from vision.parts.timing.dead_ends import time_dead_ends
-from vision.parts.timing.light_doubt import light_doubt_s
+from vision.parts.timing.light_doubt import light_doubt_s, unsure_doubts
 from vision.parts.timing.new_fronts import time_new_fronts
 from vision.parts.timing.walls import fill_along_walls, without_late_specks
 from vision.parts.uncertainty import pixel_sd_s
@@ -130,13 +130,7 @@ def measure_part(
     wetting = find_wetting(stack, settings, part.inside & ~part.under)
     found = _repaired(stack, wetting, times, part, settings)
     wet_frame, known = found.wet_frame, found.known
-    fresh = known & ~found.before
-    grid = part_grid(wet_frame, part, len(times))
-    redrawing = redraw(
-        wetting, wet_frame, fresh, part.feeds, settings.check, settings.wetting, grid
-    )
-    shown = 1.0 - hidden_share(wet_frame, known | ~part.inside, len(times))
-    redrawing = replace(redrawing, seen_share=shown, shift_mm=np.zeros(len(times)))
+    redrawing = _drawn_again(wetting, found, part, settings)
     known &= ~redrawing.unexplained
     edge = edge_offsets(wetting, wet_frame, known & ~found.before, settings.edge)
     cut = measure_strips(wet_frame, len(times))
@@ -162,12 +156,28 @@ def measure_part(
         stack_s=times - start,
         wetted_sd=_wetted_sd(arrival, part, times - start, edge_mm),
         reason=reason,
-        doubts=run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
+        doubts=(
+            *unsure_doubts(by_light, known & part.inside, float(times[-1] - start)),
+            *run_doubts(redrawing, wetting.steps, settings, wetting.coarse.other_light),
+        ),
         row_doubts=row_doubts(redrawing, settings.check),
         strays=find_strays(found.apart, wetting, times - start, part),
         beyond=find_beyond(wetting, times - start, part),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),
     )
+
+
+def _drawn_again(
+    wetting: Wetting, found: _Repaired, part: PartCanvas, settings: TrackerSettings
+) -> Redrawing:
+    """Draw every photo again and compare."""
+    wet_frame, known, count = found.wet_frame, found.known, len(wetting.levels)
+    grid, fresh = part_grid(wet_frame, part, count), known & ~found.before
+    redrawing = redraw(
+        wetting, wet_frame, fresh, part.feeds, settings.check, settings.wetting, grid
+    )
+    shown = 1.0 - hidden_share(wet_frame, known | ~part.inside, count)
+    return replace(redrawing, seen_share=shown, shift_mm=np.zeros(count))
 
 
 @dataclass(frozen=True)

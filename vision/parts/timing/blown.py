@@ -8,7 +8,7 @@ from vision.records import BoolArray, IntArray
 from vision.wetting.canvas_series import CanvasStack
 
 BLOWN = 250
-"""A pixel this bright in any colour (of 255) shows no change: whatever more light there is."""
+"""A pixel this bright in every colour (of 255) shows no change: whatever more light there is."""
 
 
 def find_blown(stack: CanvasStack, wet_frame: IntArray) -> BoolArray:
@@ -27,6 +27,6 @@ def find_blown(stack: CanvasStack, wet_frame: IntArray) -> BoolArray:
     for k in np.unique(wet_frame):
         here = wet_frame == k
         before, after = max(int(k) - 1, 0), min(int(k) + 1, count - 1)
-        sides = [stack.canvases[one][here].max(axis=1) >= BLOWN for one in (before, after)]
+        sides = [stack.canvases[one][here].min(axis=1) >= BLOWN for one in (before, after)]
         blown[here] = sides[0] & sides[1]
     return blown

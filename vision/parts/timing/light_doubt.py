@@ -44,6 +44,10 @@ CLEAR_SHARE = 0.5
 
 SMOOTH_PX = 1.5
 
+MUCH, MOST_UNSURE = 0.05, 0.4
+"""A run is in doubt as a whole where the light leaves so much of its time in doubt over so much of
+the cloth that was seen."""
+
 
 def light_doubt_s(
     stack: CanvasStack,
@@ -79,6 +83,27 @@ def light_doubt_s(
     doubt = np.sqrt((sooner**3 + later**3) / (3 * np.maximum(sooner + later, 1e-9)))
     size = (wet_frame.shape[1], wet_frame.shape[0])
     return np.asarray(cv2.resize(doubt, size, interpolation=cv2.INTER_LINEAR), float)
+
+
+def unsure_doubts(doubt_s: FloatArray, seen: BoolArray, span_s: float) -> tuple[str, ...]:
+    """Return why the light leaves a whole run in doubt; nothing where it does not.
+
+    Parameters
+    ----------
+    doubt_s : ndarray of shape (M, N), float
+        As from `light_doubt_s`.
+    seen : ndarray of shape (M, N), bool
+    span_s : float
+        Time from resin start to the last photo.
+    """
+    share = float(np.mean(doubt_s[seen] > MUCH * span_s)) if seen.any() else 0.0
+    if share <= MOST_UNSURE:
+        return ()
+    return (
+        f"sun, lamp or shadow changed so much that over {share:.0%} of the cloth seen it can't be "
+        f"told to {MUCH:.0%} of the run when it wetted: shade the part, and keep the lamps as they "
+        "are",
+    )
 
 
 def light_error_steps(
