@@ -7,9 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import cv2
-import html5lib
 import numpy as np
-import pypdf
 import pytest
 from click.testing import CliRunner
 from PIL import Image
@@ -92,6 +90,7 @@ def test_what_was_filed_is_said_with_the_front_beside_each_mark(folder, filed):
 
 def test_the_report_holds_the_day_in_its_order(folder, filed):
     text = (folder / "results" / "report.html").read_text(encoding="utf-8")
+    html5lib = pytest.importorskip("html5lib", reason="the optional extra `check`")
     html5lib.HTMLParser(strict=True).parse(text)
     words = Page(text).words
     heads = [
@@ -132,6 +131,7 @@ def test_from_sixty_photos_it_is_quick_and_small_enough_to_mail(folder, filed):
 
 
 def test_the_pdf_tells_the_same(folder, filed):
+    pypdf = pytest.importorskip("pypdf", reason="the optional extra `check`")
     read = pypdf.PdfReader(folder / "results" / "report.pdf")
     whole = " ".join(" ".join(page.extract_text() for page in read.pages).split())
     for told in (
@@ -183,6 +183,7 @@ def test_inches_and_letter(folder, filed, tmp_path):
     assert "940 mbar (27.76 inHg)" in text
     assert "Front, in" in text
     assert "size: letter" in text
+    pypdf = pytest.importorskip("pypdf", reason="the optional extra `check`")
     page = pypdf.PdfReader(place / "results" / "report.pdf").pages[0]
     assert float(page.mediabox.height) == pytest.approx(792, abs=0.5)
 
