@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from analysis.infusion.answer.part_run import InfusionAnswer
-from analysis.infusion.answer.run_text import answer_words
+from analysis.infusion.answer.run_text import answer_words, feed_words
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.beside.late import SURE_SD
@@ -91,7 +91,14 @@ def _beside(found: Beside) -> dict[str, Any]:
         "unseen_fraction": found.unseen_share,
         "places": [_patch(one) for one in found.patches],
         "feeds": [
-            {"name": one.name, "planned_s": one.planned_s, "wet_s": one.wet_s, "state": one.state}
+            {
+                "name": one.name,
+                "planned_s": one.planned_s,
+                "wet_s": one.wet_s,
+                "state": one.state,
+                "by_front": one.by_front,
+                "text": feed_words(one),
+            }
             for one in found.feeds
         ],
         "strays": [

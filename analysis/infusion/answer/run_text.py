@@ -7,6 +7,7 @@ import numpy as np
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
+from analysis.infusion.beside.sources import FeedSeen
 from analysis.infusion.learn.learnt import WHAT, LearntValue
 from analysis.infusion.outlook.words import ahead_rows
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
@@ -153,6 +154,12 @@ def _place(number: int, patch: Patch, in_doubt: bool) -> Row:
 
 def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
     """Return what is to be said of each feed, but of those that a warning names already."""
+    told = [feed for feed in found.feeds if not any(repr(feed.name) in line for line in said)]
+    return [Row("Feed", f"{one.name} {feed_words(one)}") for one in told if feed_words(one)]
+
+
+def feed_words(feed: FeedSeen) -> str:
+    """Return what is to be said of a feed, after its name; empty where it went as planned."""
     mends = {
         "never wet": "was planned to be wet by {plan} and was never seen to wet: see its clamp, "
         "hose and tap; if it was left out, take it out of part.toml",
@@ -165,14 +172,10 @@ def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
         "early": "was reached by the front at {wet}, planned {plan}: it could open sooner",
         "never wet": "was not reached by the front, planned at {plan}: keep it shut till it is",
     }
-    out = []
-    for feed in found.feeds:
-        text = by_front.get(feed.state) if feed.by_front else None
-        text = text or mends.get(feed.state)
-        if text is not None and not any(repr(feed.name) in line for line in said):
-            times = {"plan": minutes(feed.planned_s), "wet": minutes(feed.wet_s)}
-            out.append(Row("Feed", f"{feed.name} {text.format(**times)}"))
-    return out
+    text = mends.get(feed.state, "")
+    if feed.by_front:
+        text = by_front.get(feed.state, text)
+    return text.format(plan=minutes(feed.planned_s), wet=minutes(feed.wet_s)) if text else ""
 
 
 def _resin(run: InfusionAnswer) -> list[Row]:

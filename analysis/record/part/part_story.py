@@ -235,9 +235,8 @@ def _seen(run: Content, pictures: Sequence[tuple[bytes, str]], filed: Filed) -> 
         where = f"{place['where']}: x {place['x_mm']:.0f}, y {place['y_mm']:.0f} mm"
         lines.append(TableRow(f"{least}{lapse(place['late_s'])} {word}{unsure}", where, usual))
     for feed in beside["feeds"]:
-        if feed["state"] not in ("as planned", "not seen"):
-            wet = "" if feed["wet_s"] is None else f", {minutes(feed['wet_s'])}"
-            lines.append(TableRow(f"Feed {feed['name']}", f"{feed['state']}{wet}"))
+        if feed.get("text"):
+            lines.append(TableRow(f"Feed {feed['name']}", feed["text"]))
     return Section("Seen", (Table(tuple(lines)), *shown))
 
 

@@ -9,6 +9,8 @@ from click.testing import CliRunner
 
 from analysis.infusion.answer.run_files import write_run
 from analysis.infusion.answer.run_job import learnt_from
+from analysis.infusion.answer.run_text import rows
+from analysis.infusion.beside.sources import FeedSeen
 from analysis.part.plan.part_toml import read_part
 from analysis.record.part.part_record import write_part_record
 from tests.made_up.infusion_answers import even_run, grey_photo, late_run, unusable_run
@@ -203,3 +205,17 @@ def test_stamps_of_a_watched_part_are_in_its_record(tmp_path):
     assert "vent clamped: left edge" in text
     assert "alarm: CHECK: An area may be cut off" in text
     assert "event: alarm" not in text
+
+
+def test_run_record_and_json_say_the_same_of_a_feed(tmp_path):
+    run = even_run(tmp_path)
+    late = FeedSeen("left line", 900.0, 1200.0, "late", by_front=True)
+    run = replace(run, beside=replace(run.beside, feeds=(late,)))
+    words = "was reached by the front at 20 min, planned 15 min: open it no sooner"
+    assert words in text_of(run, tmp_path)
+    assert f"left line {words}" in [row.text for row in rows(run)]
+    content = json.loads((tmp_path / "results" / "part_run.json").read_text(encoding="utf-8"))
+    assert content["beside"]["feeds"] == [
+        {"name": "left line", "planned_s": 900.0, "wet_s": 1200.0, "state": "late",
+         "by_front": True, "text": words},
+    ]  # fmt: skip
