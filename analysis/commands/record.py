@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from analysis.record.day.day_records import Day, Points
     from analysis.record.day.mark_flow import MarkFlow
+    from vision.parts.tapping.tap_check import Pixel
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
 PHOTO = click.Path(path_type=Path, dir_okay=False)
@@ -30,8 +31,8 @@ _KG = ("weight", "resin_used", "resin_left")
               "fill, face, back, or other.")  # fmt: skip
 @click.option("--at", default="", help="When they were taken, e.g. 14:05.  [default: by the photo]")
 @click.option("--note", help="A line about the photos; without photos, about the panel.")
-@click.option("--corners", help='The panel\'s corners in a photo that shows no cards, in pixels: '
-              '"120,80 900,90 890,500 110,490".')  # fmt: skip
+@click.option("--corners", help='The corners in a photo that shows no cards, in pixels: '
+              '"120,80 900,90 890,500 110,490"; of a part in its plan\'s order.')  # fmt: skip
 @click.option("--mark", "marks", multiple=True,
               help='What was found, at x and y in mm: "pit 210 45"; repeatable.')  # fmt: skip
 @click.option("--surface", help="very good, good, fair, poor or scrap.")
@@ -67,23 +68,24 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     from analysis.part.part_folder import is_part
     from analysis.record.day.day_toml import read_day
     from analysis.record.day.filing import parse_mark
-    from vision.errors import WetlineError
 
     if verify:
         _verify(folder, told["as_json"], told["quiet"])
         return
     part = is_part(folder)
-    if part and told["corners"]:
-        raise WetlineError("--corners goes with a panel: no lines are drawn on photos of a part")
-    corners, marks = _corners(told["corners"]), [parse_mark(text) for text in told["marks"]]
+    corners, marks = _corners(told["corners"], part), [parse_mark(text) for text in told["marks"]]
     _file_findings(folder, photos, told, marks)
-    _file_photos(folder, photos, told, corners)
+    _file_photos(folder, photos, told, corners, part)
     write = _write_part if part else _write_panel
     write(folder, read_day(folder), told)
 
 
 def _file_photos(
-    folder: Path, photos: tuple[Path, ...], told: dict[str, Any], corners: Points
+    folder: Path,
+    photos: tuple[Path, ...],
+    told: dict[str, Any],
+    corners: Sequence[Pixel | None],
+    part: bool,
 ) -> None:
     from analysis.record.day.filing import file_photo
     from vision.errors import WetlineError
@@ -96,30 +98,52 @@ def _file_photos(
     if corners and len(photos) > 1:
         raise WetlineError("--corners are those of one photo: file the photos one by one")
     for photo in photos:
+        px, mm = _on_plan(folder, photo, corners) if part else (tuple(filter(None, corners)), ())
         filed = file_photo(
             folder, photo, told["stage"],
-            note=told["note"] or "", at=told["at"], corners_px=corners,
+            note=told["note"] or "", at=told["at"], corners_px=px, points_mm=mm,
         )  # fmt: skip
         if not told["quiet"] and not told["as_json"]:
             when = f", {filed.time.replace('T', ' ')}" if filed.time else ""
             click.echo(f"Filed: {filed.file} ({filed.stage}{when})")
 
 
-def _corners(text: str | None) -> Points:
+def _on_plan(folder: Path, photo: Path, corners: Sequence[Pixel | None]) -> tuple[Points, Points]:
+    """Check corners of a part against its plan; return them and their places on it."""
+    if not corners:
+        return (), ()
+    from analysis.record.part.part_photos import tapped_in
+    from vision.drawing.pictures import read_photo
+
+    return tapped_in(folder, read_photo(photo), corners)
+
+
+def _corners(text: str | None, part: bool) -> tuple[Pixel | None, ...]:
+    """Read corners in pixels; a dash stands for one of a part that does not show."""
     from vision.errors import WetlineError
 
     if not text:
         return ()
     try:
-        pairs = [tuple(float(part) for part in pair.split(",")) for pair in text.split()]
+        read = tuple(None if one == "-" else _pixel(one) for one in text.split())
     except ValueError:
-        pairs = []
-    if len(pairs) != 4 or any(len(pair) != 2 for pair in pairs):
+        read = ()
+    if part and len(read) < 4:
+        raise WetlineError(
+            f"--corners {text}: must be four or more points in pixels, in the order that `wetline "
+            'corners FOLDER --no-window` tells, such as "120,80 900,90 - 890,500 110,490"'
+        )
+    if not part and (len(read) != 4 or None in read):
         raise WetlineError(
             f'--corners {text}: must be four points in pixels, such as "120,80 900,90 890,500 '
             '110,490", from the feed corner in turn'
         )
-    return tuple((pair[0], pair[1]) for pair in pairs)
+    return read
+
+
+def _pixel(text: str) -> Pixel:
+    x, y = text.split(",")
+    return float(x), float(y)
 
 
 def _file_findings(

@@ -11,6 +11,7 @@ from analysis.infusion.seen.part_setup import part_camera
 from analysis.infusion.seen.tap_outline import begin
 from analysis.part.part_folder import has_scale
 from analysis.part.plan.part_toml import read_part
+from analysis.record.day.day_toml import read_day
 from sample_frames._part_make import part_px
 from tests.browser.test_phone_run import COVERED, until
 from tests.made_up.live_part import PartShop, empty_part, made_run, with_more
@@ -206,6 +207,20 @@ def test_a_parts_corners_are_tapped_as_its_plan_leads(chromium, to_tap):
         assert not has_scale(folder)
         phone.click("#yes")
         phone.wait_for_selector("text=Pictures and scale are there.")
+        phone.click("#to-day")
+        phone.click("#stages >> text=end of fill")
+        phone.check("#with-corners")
+        phone.set_input_files("#photo", sorted((folder / "frames").iterdir())[1])
+        phone.wait_for_selector("#prompt:has-text('Tap corner 1 of 8')")
+        until(phone, "document.getElementById('image').naturalWidth > 300")
+        for at in px[:4]:
+            tap(phone, *at)
+        phone.click("#pass")
+        assert phone.locator("#sketch .crossed").count() == 1
+        phone.click("#file-it")
+        phone.wait_for_selector("#photo-said:has-text('Filed: end of fill, 0 waiting.')")
+        (filed,) = read_day(folder).photos
+        assert filed.points_mm == tuple(point.mm for point in asked[:4])
         assert (phone.outside, phone.faults) == ([], [])
     tapped = np.array(part_camera(read_part(folder)).scale.points_px)
     assert np.abs(tapped - px).max() < 1.5

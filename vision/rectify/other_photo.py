@@ -98,16 +98,28 @@ def plane_in_photo(
         if len(markers) >= FEWEST_MARKERS:
             size = (int(image.shape[1]), int(image.shape[0]))
             return scale_from_markers(markers, size, setup), BY_CARDS
-    seen = None if frames is None else _as_the_run_saw(image, setup, frames)
+    seen = None if frames is None else seen_from_there(image, Rectifier(setup, frames))
     if seen is not None:
         return seen, BY_PLACE
     need = "three of the four cards in view, or " if setup.scale.method == "sheet" else ""
     raise WetlineError(f"the panel could not be found in it: it needs {need}its four corners")
 
 
-def _as_the_run_saw(image: NDArray[np.uint8], setup: PanelSetup, frames: Frames) -> PlaneMap | None:
-    """Return the map of a photo from the run's own place; None for one from elsewhere."""
-    rectifier = Rectifier(setup, frames)
+def seen_from_there(image: NDArray[np.uint8], rectifier: Rectifier) -> PlaneMap | None:
+    """Find the panel in a photo from a run's own place.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        The upright photo.
+    rectifier : Rectifier
+        Of the run.
+
+    Returns
+    -------
+    plane : PlaneMap or None
+        None for a photo from elsewhere.
+    """
     if rectifier.reference.image.shape != image.shape:
         return None
     flat = rectifier.rectify(Frame(-1, "photo", 0.0, image))

@@ -113,7 +113,8 @@ def draw_fronts(
     taken = [draw_title(image, head, outline_px, sizes)]
     unseen = any(not line.seen.all() for line in seen)
     if not large:
-        taken.append(_legend(image, KINDS[: 2 + unseen], outline_px, taken, sizes))
+        told = KINDS[: 2 + unseen] if seen else KINDS[:1]
+        taken.append(_legend(image, told, outline_px, taken, sizes))
     _label(image, kept, taken, sizes)
 
 

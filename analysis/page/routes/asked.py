@@ -28,7 +28,7 @@ MOST_JSON = 20_000
 BODY_S = 120.0
 """In which a picture must have come: 25 MB at 2 Mbit/s."""
 JSON_S = 15.0
-MOST_NOTE = 300
+MOST_NOTE, MOST_TAPS = 300, 100
 
 
 @dataclass(frozen=True)
@@ -121,3 +121,11 @@ def points(value: object) -> list[tuple[float, float]]:
             raise WetlineError("scale points: not understood")
         read.append((number(item[0], "x"), number(item[1], "y")))
     return read
+
+
+def taps_asked(value: object) -> list[tuple[float, float] | None]:
+    """Read tapped corners of a part; null stands for one that does not show."""
+    if not isinstance(value, list):
+        raise WetlineError("scale points: not understood")
+    read = iter(points([item for item in value if item is not None]))
+    return [None if item is None else next(read) for item in value[:MOST_TAPS]]

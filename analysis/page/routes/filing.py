@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -12,7 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from PIL import Image
+from PIL import Image as PillowImage
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -28,11 +29,13 @@ from analysis.page.routes.asked import (
     header_words,
     number,
     points,
+    taps_asked,
     words,
 )
 from analysis.page.stored.panels import Panels, describe, inside, refuse_links_out
 from analysis.page.stored.part_plan import part_plan
 from analysis.page.stored.plan_lines import plan_lines
+from analysis.page.stored.tap_part import asked_corners
 from analysis.part.part_folder import NUMBERS, RECORDS, is_part
 from analysis.record.day.day_records import (
     COUNTS,
@@ -43,15 +46,19 @@ from analysis.record.day.day_records import (
     STAGES,
     SURFACES,
     Day,
+    Points,
 )
 from analysis.record.day.day_toml import read_day
 from analysis.record.day.filing import add_mark, file_picture, set_day, set_findings
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.day.taking_out import take_out_mark, take_out_photo
+from analysis.record.part.part_photos import corners_to_tap, tapped_in
 from analysis.record.part.part_record import write_part_record
 from analysis.record.record import filed_flow, rewrite_record
 from vision.cameras.phone_upload import MOST_BYTES, check_jpeg
 from vision.drawing.live_picture import PictureParts, draw_live, jpeg_bytes, load_frame
+from vision.drawing.pictures import read_photo
+from vision.drawing.strokes import Image
 from vision.errors import WetlineError
 
 CHOICES = {"surface": SURFACES, "pits": COUNTS, "dry_areas": COUNTS, "print_through": PRINTS}
@@ -81,6 +88,7 @@ class Filing:
             Door("/stages/{panel}/{name}", self.thumbnail, SEE),
             Door(day, self.day, PICTURES),
             Door(day + "/plan", self.plan, FILE),
+            Door(day + "/corners", self.corners, PICTURES),
             Door(day + "/photo", self.photo, PICTURES, "POST"),
             Door(day + "/findings", self.findings, FILE, "POST"),
             Door(day + "/mark", self.mark, FILE, "POST"),
@@ -102,6 +110,18 @@ class Filing:
         """Return the panel or part from above, to place marks on."""
         folder = self._folder(request)
         return answer(await run_in_threadpool(part_plan if is_part(folder) else plan_lines, folder))
+
+    async def corners(self, request: Request) -> Response:
+        """Return which corners of a part to tap in a photo of it, and the plan that leads."""
+        folder = self._folder(request)
+        if not is_part(folder):
+            raise HTTPException(404)
+
+        def take() -> dict[str, Any]:
+            camera, asked_for = corners_to_tap(folder)
+            return asked_corners(camera.shape, asked_for)
+
+        return answer(await run_in_threadpool(take))
 
     async def thumbnail(self, request: Request) -> Response:
         """Return a stage photo, small."""
@@ -130,14 +150,16 @@ class Filing:
         stage, note = header_words(request, "x-stage"), header_words(request, "x-note")
         age = min(max(number(request.headers.get("x-age-ms", "0"), "age") / 1e3, 0.0), MOST_AGE_S)
         taken = datetime.fromtimestamp(time.time() - age).replace(microsecond=0)
-        corners = corners_asked(request.headers.get("x-corners", ""))
+        tapped = request.headers.get("x-corners", "")
+        corners = () if is_part(folder) else corners_asked(tapped)
         data = await body(request, MOST_BYTES)
 
         def take() -> dict[str, Any]:
             check_jpeg(data)
             when = None if has_own_time(data) else (taken.isoformat(), "file")
+            px, mm = _on_plan(folder, data, tapped) if is_part(folder) else (corners, ())
             filed = file_picture(
-                folder, data, ".jpg", stage, note=note, when=when, corners_px=corners
+                folder, data, ".jpg", stage, note=note, when=when, corners_px=px, points_mm=mm
             )
             return asdict(filed)
 
@@ -235,7 +257,7 @@ def _stage_file(folder: Path, name: str) -> Path | None:
 
 
 def corners_asked(text: str) -> tuple[tuple[float, float], ...]:
-    """Read four corners from a header; none where it is empty.
+    """Read a panel's four corners from a header; none where it is empty.
 
     Raises
     ------
@@ -249,19 +271,41 @@ def corners_asked(text: str) -> tuple[tuple[float, float], ...]:
     """
     if not text:
         return ()
-    try:
-        read = points(json.loads(text[:400]))
-    except (ValueError, RecursionError):
-        raise WetlineError("corners: not understood: tap them again") from None
+    read = points(_json(text))
     if len(read) != 4:
         raise WetlineError("corners: four are needed: tap them again")
     return tuple(read)
 
 
+def _on_plan(folder: Path, data: bytes, text: str) -> tuple[Points, Points]:
+    """Read corners of a part from a header; return them, and where on the plan they are."""
+    if not text:
+        return (), ()
+    taps = taps_asked(_json(text))
+    try:
+        return tapped_in(folder, _decoded(data), taps)
+    except WetlineError as error:
+        raise WetlineError(f"corners: {error}") from error
+
+
+def _decoded(data: bytes) -> Image:
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / "photo.jpg"
+        path.write_bytes(data)
+        return read_photo(path)
+
+
+def _json(text: str) -> object:
+    try:
+        return json.loads(text[:400])
+    except (ValueError, RecursionError):
+        raise WetlineError("corners: not understood: tap them again") from None
+
+
 def has_own_time(data: bytes) -> bool:
     """Return whether a JPEG says itself when it was taken (CIPA DC-008, DateTimeOriginal)."""
     try:
-        with Image.open(io.BytesIO(data), formats=["JPEG"]) as image:
+        with PillowImage.open(io.BytesIO(data), formats=["JPEG"]) as image:
             return bool(image.getexif().get_ifd(_EXIF).get(_TAKEN))
     except (OSError, ValueError, SyntaxError, TypeError, KeyError):
         return False

@@ -12,14 +12,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from analysis.page.access.rights import SCALE
-from analysis.page.routes.asked import Door, answer, asked, number, points
+from analysis.page.routes.asked import Door, answer, asked, number, points, taps_asked
 from analysis.page.stored.panels import first_frame, photos
 from analysis.page.stored.scale_points import save_scale
 from analysis.page.stored.tap_part import asked_corners, begin_tapping, check_taps, photo_jpeg
 from analysis.page.watches import Watches
 from analysis.part.part_folder import is_part
 from vision.errors import WetlineError
-from vision.parts.tapping.tap_check import Pixel
 
 
 class Scale:
@@ -69,7 +68,9 @@ class Scale:
             raise HTTPException(404)
 
         def take() -> dict[str, Any]:
-            return asked_corners(begin_tapping(folder, _photo_asked(request)))
+            tapping = begin_tapping(folder, _photo_asked(request))
+            led = asked_corners(tapping.camera.shape, tapping.asked)
+            return led | {"photo": tapping.photo.name}
 
         return answer(await run_in_threadpool(take))
 
@@ -79,7 +80,7 @@ class Scale:
         name, folder = self._panel(request)
         photo = str(values.get("photo", ""))
         if is_part(folder):
-            taps, write = _taps(values.get("points")), values.get("write") is True
+            taps, write = taps_asked(values.get("points")), values.get("write") is True
             told = await run_in_threadpool(check_taps, folder, photo, taps, write)
         else:
             told, write = {}, True
@@ -97,11 +98,3 @@ class Scale:
 
 def _photo_asked(request: Request) -> str | None:
     return request.query_params.get("photo") or None
-
-
-def _taps(value: object) -> list[Pixel | None]:
-    """Read tapped corners; null stands for one that does not show."""
-    if not isinstance(value, list):
-        raise WetlineError("scale points: not understood")
-    read = iter(points([item for item in value if item is not None]))
-    return [None if item is None else next(read) for item in value[:100]]

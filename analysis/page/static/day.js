@@ -1,14 +1,16 @@
 import { $, api, call, element, panelId, show, sure } from "./common.js";
 import { Plan } from "./plan.js";
 import { Queue } from "./queue.js";
+import { Sketch } from "./sketch.js";
 import { Tapper } from "./tapper.js";
 
 const id = encodeURIComponent(panelId());
 const WORDS = { surface: "Face", pits: "Pits", dry_areas: "Dry areas", print_through: "Print-through" };
 const PLACES = ["feed corner", "vent end, same side", "vent end, far side", "feed end, far side", "middle"];
-const places = () => (day.kind === "part" ? ["place 1", "place 2", "place 3", "place 4", "place 5"] : PLACES).slice(0, day.places);
+const places = () => (isPart() ? ["place 1", "place 2", "place 3", "place 4", "place 5"] : PLACES).slice(0, day.places);
 const picked = {};
 let day = null, filled = false, flow = [];
+const isPart = () => day !== null && day.kind === "part";
 
 // -- large buttons, of which one is on; a second press on a finding takes it off again
 function choices(place, name, values, drop = false) {
@@ -57,19 +59,32 @@ $("photo").addEventListener("change", async () => {
 });
 // A photo whose corners are still to be tapped waits on this phone too.
 const held = await new Queue(`tapping of ${panelId()}`).open();
+let sketch = null;
 const tapper = new Tapper(() => {
   $("prompt").textContent = tapper.prompt().replace("Save them", "File it");
   $("file-it").disabled = !tapper.complete();
+  if (sketch) sketch.draw(tapper.points);
 });
+// A part's plan leads from corner to corner.
+async function lead() {
+  if (sketch || !isPart()) return;
+  const asked = await call(api("/day/corners"));
+  [tapper.wanted, tapper.fewest, tapper.ring] = [asked.points.length, asked.fewest, 0];
+  tapper.prompts = asked.points.map((point) => point.words);
+  sketch = new Sketch($("sketch"), asked);
+  show("sketch-box", true);
+  show("pass", true);
+}
 async function showHeld() {
   const next = await held.first();
   show("held", Boolean(next));
   show("take", !next);
   if (!next) return;
+  await lead().catch((error) => { $("photo-said").textContent = error.message; });
   tapper.image.src = URL.createObjectURL(new Blob([next.frame.data], { type: "image/jpeg" }));
   await tapper.image.decode().catch(() => { $("photo-said").textContent = "This picture can't be shown. File it without corners."; });
   tapper.clear();
-  if (next.frame.stage === "demoulded back") $("prompt").textContent = "On the back the corners run anticlockwise. Tap corner 1: feed end";
+  if (!isPart() && next.frame.stage === "demoulded back") $("prompt").textContent = "On the back the corners run anticlockwise. Tap corner 1: feed end";
 }
 async function letGo(corners) {
   const next = await held.first();
@@ -79,17 +94,19 @@ async function letGo(corners) {
   await showHeld();
 }
 $("back").addEventListener("click", () => tapper.back());
+$("pass").addEventListener("click", () => tapper.pass());
 $("without").addEventListener("click", () => letGo(""));
 $("file-it").addEventListener("click", async () => {
   const { frame } = await held.first(), back = frame.stage === "demoulded back";
-  if (tapper.turning() > 0 === back) {
+  if (!isPart() && tapper.turning() > 0 === back) {
     tapper.clear();
     $("photo-said").textContent = `The corners ran the wrong way round: tap them ${back ? "anticlockwise" : "clockwise"} from the feed corner.`;
     return;
   }
-  await letGo(JSON.stringify(tapper.points.map((point) => point.map((v) => Math.round(v * 10) / 10))));
+  await letGo(JSON.stringify(tapper.points.map((point) => point && point.map((v) => Math.round(v * 10) / 10))));
 });
 async function pump() {
+  let without = "";
   for (;;) {
     const next = await queue.first();
     if (!next) {
@@ -107,12 +124,14 @@ async function pump() {
       if (answer.status === 409 && corners && /corners/.test(values.error || "")) { // the photo counts more
         await queue.put({ ...next.frame, corners: "" });
         await queue.drop(next.key);
+        without = ` Without its corners: ${values.error.replace(/^corners: /, "")}`;
         continue;
       }
       const done = answer.ok || answer.status === 413 || (answer.status === 409 && /filed already|picture|stage/.test(values.error || ""));
       if (done) {
         await queue.drop(next.key);
-        $("photo-said").textContent = answer.ok ? `Filed: ${stage}, ${await queue.size()} waiting.` : values.error;
+        $("photo-said").textContent = answer.ok ? `Filed: ${stage}, ${await queue.size()} waiting.${without}` : values.error;
+        without = "";
         await load().catch(() => {});
         continue;
       }
@@ -165,7 +184,7 @@ $("findings").addEventListener("submit", (event) => {
 
 // -- marks
 const plan = new Plan($("plan"), ([x, y]) => {
-  $("where").textContent = day.kind === "part" ? `x ${x}, y ${y} mm on the plan` : `${x} mm from the feed, ${y} mm across`;
+  $("where").textContent = isPart() ? `x ${x}, y ${y} mm on the plan` : `${x} mm from the feed, ${y} mm across`;
   $("save-mark").disabled = false;
 });
 $("save-mark").addEventListener("click", () => act("mark-said", async () => {
@@ -220,12 +239,12 @@ async function takeOut(photo, time) {
   });
 }
 function nameThings() {
-  if (day.kind !== "part") return;
+  if (!isPart()) return;
   $("to-board").textContent = "Part";
   $("plan-name").textContent = "Marks on the part";
   $("plan-how").textContent = "As on the plan, from above. Press, slide until the cross is on the place, and let go.";
   $("plan").setAttribute("aria-label", "The part from above. Arrow keys move the cross; Save mark files it.");
-  show("with-corners-row", false);
+  $("with-corners-words").textContent = "Tap the part's corners in it, as its plan leads: for front lines where the scale cards don't show";
 }
 async function load() {
   day = await call(api("/day"));
@@ -269,6 +288,6 @@ async function load() {
 }
 $("to-board").href = `/panel/${id}`;
 $("to-camera").href = `/camera/${id}`;
-load().catch((error) => { $("error").textContent = error.message; });
+await load().catch((error) => { $("error").textContent = error.message; });
 showHeld();
 pump();

@@ -18,8 +18,9 @@ from analysis.part.plan.part_toml import read_part
 from vision.common.outside.input_files import shown_name
 from vision.drawing.live_picture import jpeg_bytes
 from vision.errors import WetlineError
+from vision.part_records import PartShape
 from vision.parts.part_settings import on_canvas
-from vision.parts.tapping.asked_points import FEWEST
+from vision.parts.tapping.asked_points import FEWEST, AskedPoint
 from vision.parts.tapping.tap_check import Pixel
 from vision.parts.tapping.tap_window import prompts_of
 
@@ -62,20 +63,18 @@ def photo_jpeg(tapping: Tapping) -> bytes:
     return jpeg_bytes(tapping.photo.image, JPEG_QUALITY)
 
 
-def asked_corners(tapping: Tapping) -> dict[str, Any]:
+def asked_corners(shape: PartShape, asked: Sequence[AskedPoint]) -> dict[str, Any]:
     """Return what the page leads the finger with.
 
     Returns
     -------
-    asked : dict
-        As `drawn_shape`, and `photo`, its name; `points`, each with `words` and its place `mm`
-        where the plan is drawn; `fewest`, how many are enough.
+    led : dict
+        As `drawn_shape`, and `points`, each with `words` and its place `mm` where the plan is
+        drawn; `fewest`, how many are enough.
     """
-    shape = tapping.camera.shape
-    places = on_canvas(shape, tuple(point.mm for point in tapping.asked))
-    words = prompts_of(tapping.asked)
+    places = on_canvas(shape, tuple(point.mm for point in asked))
+    words = prompts_of(asked)
     return drawn_shape(shape) | {
-        "photo": tapping.photo.name,
         "points": [{"words": w, "mm": at} for w, at in zip(words, places, strict=True)],
         "fewest": FEWEST,
     }

@@ -43,7 +43,10 @@ class StagePhoto:
         One of `TIME_FROM`; empty without a time.
     note : str
     corners_px : tuple of 4 (x, y), or empty
-        The panel's corners (0, 0), (length, 0), (length, width), (0, width) in the upright photo.
+        The panel's corners (0, 0), (length, 0), (length, width), (0, width) in the upright photo;
+        of a part four or more of its corners.
+    points_mm : tuple of (x, y)
+        Of a part: where on the plan those corners are.
     """
 
     file: str
@@ -52,6 +55,7 @@ class StagePhoto:
     time_from: str = ""
     note: str = ""
     corners_px: Points = ()
+    points_mm: Points = ()
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """day.toml: what was filed of the day of a panel or part, in one plain file to edit by hand too.
 
 Tables: ``[day]`` (`done_by`, `batch`), ``[[photo]]`` (`file`, `stage`, `time`, `time_from`,
-`note`, `corners_px`), ``[findings]``, ``[[mark]]`` (`kind`, `x_mm`, `y_mm`, `note`) and
-``[[taken_out]]`` (`file`, `stage`, `kept`, `time`).
+`note`, `corners_px`, of a part `points_mm` too), ``[findings]``, ``[[mark]]`` (`kind`, `x_mm`,
+`y_mm`, `note`) and ``[[taken_out]]`` (`file`, `stage`, `kept`, `time`).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from vision.settings.scale_settings import turns
 
 FILE = "day.toml"
 _DAY = ("done_by", "batch")
-_PHOTO = ("file", "stage", "time", "time_from", "note", "corners_px")
+_PHOTO = ("file", "stage", "time", "time_from", "note", "corners_px", "points_mm")
 _MARK = ("kind", "x_mm", "y_mm", "note")
 _OUT = ("file", "stage", "kept", "time")
 _TABLES = {
@@ -50,7 +50,7 @@ _TABLES = {
 }
 OFF_PANEL_MM = 2.0
 """How far a mark may lie beyond the panel's edge: a hand with a rule."""
-MOST_PLACES = 20
+MOST_PLACES, FEWEST_CORNERS = 20, 4
 _LIKELY_MM = (0.3, 100.0)
 _LIKELY_KG = (0.005, 200.0)
 
@@ -121,11 +121,16 @@ def _tables(path: Path, document: Mapping[str, Any], name: str) -> list[Table]:
 def _photo(table: Table) -> StagePhoto:
     file, stage, time = _file(table, "file"), _stage(table), _time(table)
     source = table.text("time_from", "said" if time else "", choices=("", *TIME_FROM))
-    corners = tuple(table.points("corners_px", 4) or ())
-    if corners and corner_fault(corners, stage):
+    places = tuple(table.points("points_mm") or ())
+    corners = tuple(table.points("corners_px", len(places) or FEWEST_CORNERS) or ())
+    if places and not len(corners) == len(places) >= FEWEST_CORNERS:
+        raise table.bad(
+            "points_mm", "must be four or more places, each with its pixel in corners_px"
+        )
+    if corners and not places and corner_fault(corners, stage):
         raise table.bad("corners_px", corner_fault(corners, stage))
     note = table.text("note", "") or ""
-    return StagePhoto(file, stage, time, source or "", note, corners)
+    return StagePhoto(file, stage, time, source or "", note, corners, places)
 
 
 def _taken_out(table: Table) -> TakenOut:

@@ -77,6 +77,7 @@ def file_photo(
     note: str = "",
     at: str = "",
     corners_px: Points = (),
+    points_mm: Points = (),
 ) -> StagePhoto:
     """File a copy of a photo; the original is left as it is.
 
@@ -92,8 +93,9 @@ def file_photo(
     at : str
         When it was taken, as ``"14:05"`` or ``"2031-05-20 14:05"``. Left out: by the photo's own
         time, else by the file's date, and that is kept in `time_from`.
-    corners_px : tuple of 4 (x, y)
-        The panel's corners in it, where no scale reference shows.
+    corners_px, points_mm : tuple of (x, y)
+        The panel's four corners in it, where no scale reference shows; of a part four or more of
+        its corners, and their places on the plan.
 
     Returns
     -------
@@ -110,8 +112,9 @@ def file_photo(
         raise WetlineError(f"{photo}: cannot be read: check the name") from error
     when = photo_time(photo, at)
     return file_picture(
-        folder, data, photo.suffix, stage, note=note, when=when, corners_px=corners_px
-    )
+        folder, data, photo.suffix, stage,
+        note=note, when=when, corners_px=corners_px, points_mm=points_mm,
+    )  # fmt: skip
 
 
 def file_picture(
@@ -123,12 +126,13 @@ def file_picture(
     note: str = "",
     when: tuple[str, str] | None = None,
     corners_px: Points = (),
+    points_mm: Points = (),
 ) -> StagePhoto:
     """File a photo held in memory, such as one sent by a phone.
 
     Parameters
     ----------
-    folder, stage, note, corners_px
+    folder, stage, note, corners_px, points_mm
         As for `file_photo`.
     data : bytes
         The photo file.
@@ -146,7 +150,7 @@ def file_picture(
     suffix = suffix.lower()
     if suffix not in PHOTO_SUFFIXES:
         raise WetlineError(f"{suffix or 'no ending'}: must be one of {', '.join(PHOTO_SUFFIXES)}")
-    if corners_px and corner_fault(corners_px, stage):
+    if corners_px and not points_mm and corner_fault(corners_px, stage):
         raise WetlineError(f"corners: {corner_fault(corners_px, stage)}")
     _refuse_twice(folder, day, data)
     path = add_file(folder / STAGES_FOLDER, stage.replace(" ", "_"), suffix, data)
@@ -154,8 +158,9 @@ def file_picture(
         _require_picture(path)
         time, source = photo_time(path, "", file_counts=False) if when is None else when
         filed = StagePhoto(
-            f"{STAGES_FOLDER}/{path.name}", stage, time, source, plain_text(note), corners_px
-        )
+            f"{STAGES_FOLDER}/{path.name}", stage, time, source, plain_text(note),
+            corners_px, points_mm,
+        )  # fmt: skip
         _append(folder, "photo", _photo_fields(filed))
     except WetlineError:
         path.unlink(missing_ok=True)
@@ -345,6 +350,8 @@ def _photo_fields(photo: StagePhoto) -> dict[str, Any]:
             shown[key] = getattr(photo, key)
     if photo.corners_px:
         shown["corners_px"] = [[round(x, 1), round(y, 1)] for x, y in photo.corners_px]
+    if photo.points_mm:
+        shown["points_mm"] = [list(place) for place in photo.points_mm]
     return shown
 
 

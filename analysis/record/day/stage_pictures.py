@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from analysis.record.day.day_records import AFTER_RUN, BACK, BEFORE_RUN, Day, StagePhoto
@@ -22,6 +24,8 @@ NEEDS_CORNERS = (
     "no front lines: the back shows the panel mirrored: file it with its four corners (--corners) "
     "to have them drawn"
 )
+
+Draw = Callable[[Image, StagePhoto], tuple[Image, str]]
 
 
 @dataclass(frozen=True)
@@ -62,8 +66,23 @@ def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
         return []
     with ExitStack() as stack:
         bench = _bench(folder, stack) if usable else None
-        widest = widest_px(len(day.photos))
-        return [_drawn(folder, photo, bench, widest) for photo in day.photos]
+        return shown_photos(folder, day, None if bench is None else partial(_with_lines, bench))
+
+
+def shown_photos(folder: Path, day: Day, draw: Draw | None) -> list[StagePicture]:
+    """Make a day's photos ready to show.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the panel or part.
+    day : Day
+    draw : callable or None
+        Takes a photo's picture and what is filed of it; returns the picture with lines on it, and
+        what they rest on or why there are none.
+    """
+    widest = widest_px(len(day.photos))
+    return [_shown(folder, photo, draw, widest) for photo in day.photos]
 
 
 def widest_px(count: int) -> int:
@@ -97,24 +116,24 @@ def _bench(folder: Path, stack: ExitStack) -> _Bench | None:
         return _Bench(setup, run, None)
 
 
-def _drawn(folder: Path, photo: StagePhoto, bench: _Bench | None, widest: int) -> StagePicture:
+def _shown(folder: Path, photo: StagePhoto, draw: Draw | None, widest: int) -> StagePicture:
     try:
         image = read_photo(folder / photo.file)
     except WetlineError:
         return StagePicture(photo, b"", "the photo is missing or cannot be read")
     words = ""
-    if bench is not None and photo.stage == BACK and not photo.corners_px:
-        words = NEEDS_CORNERS
-    elif bench is not None:
-        image, words = _with_lines(image, photo, bench)
+    if draw is not None:
+        image, words = draw(image, photo)
     return StagePicture(photo, small_jpeg(image, widest), words)
 
 
-def _with_lines(image: Image, photo: StagePhoto, bench: _Bench) -> tuple[Image, str]:
+def _with_lines(bench: _Bench, image: Image, photo: StagePhoto) -> tuple[Image, str]:
     """Draw on one photo: a scale bar before the run, the front lines too after it.
 
     A demoulded panel has left its place, so the run's own camera no longer tells where it lies.
     """
+    if photo.stage == BACK and not photo.corners_px:
+        return image, NEEDS_CORNERS
     early = photo.stage in BEFORE_RUN
     frames = None if photo.stage in AFTER_RUN else bench.frames
     try:

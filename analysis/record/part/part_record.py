@@ -17,8 +17,8 @@ from analysis.record.day.day_records import Day
 from analysis.record.day.kept_results import kept_result
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.day.seal import write_seal
-from analysis.record.day.stage_pictures import stage_pictures
 from analysis.record.part.part_marks import flow_on_part, part_marks_figure
+from analysis.record.part.part_photos import part_pictures
 from analysis.record.part.part_story import PartFiled, part_report
 from analysis.record.render.html import report_html
 from analysis.record.render.pdf import write_pdf
@@ -81,6 +81,7 @@ def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> Part
         raise WetlineError(f"{job.path}: has changed since its run: run `wetline run {path}` again")
     arrival = kept.arrival if run["seen"]["usable"] else None
     filed = gather_part(job.path.parent, planned, arrival)
+    filed = replace(filed, pictures=tuple(part_pictures(kept, planned, filed.day)))
     shown = [(results / name, caption) for name, caption in PICTURES]
     measured = {
         f"results/{name}": file_hash(results / name)
@@ -110,7 +111,7 @@ def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> Part
 
 
 def gather_part(folder: Path, planned: PartAnswer, arrival: KeptArrival | None) -> Filed:
-    """Return all that a part's folder holds beside its run.
+    """Return all that a part's folder holds beside its run, but for its photos.
 
     Parameters
     ----------
@@ -124,7 +125,6 @@ def gather_part(folder: Path, planned: PartAnswer, arrival: KeptArrival | None) 
     return replace(
         filed,
         of="part",
-        pictures=tuple(stage_pictures(folder, filed.day, usable=False)),
         marks=tuple(flow_on_part(mark, arrival, planned) for mark in filed.day.marks),
         drawdown=kept_result(folder, DRAWDOWN, "log_file"),
     )

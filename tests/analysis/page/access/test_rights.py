@@ -31,6 +31,7 @@ DOORS = {
         "POST /api/panels/{panel}/photo",
         "GET /day/{panel}",
         "GET /api/panels/{panel}/day",
+        "GET /api/panels/{panel}/day/corners",
         "POST /api/panels/{panel}/day/photo",
     ],
     "see": [

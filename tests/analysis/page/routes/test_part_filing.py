@@ -3,6 +3,7 @@
 import json
 import shutil
 
+import cv2
 import pytest
 
 from analysis.infusion.answer.run_files import write_run
@@ -20,14 +21,25 @@ from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 DAY = "/api/panels/cover/day"
-FRAMES = '[frames]\nsource = "frames"\nresin_start = 0\n'
+FRAMES = """[frames]
+source = "frames"
+resin_start = 0
+
+[scale]
+method = "outline"
+photo = "photo 1"
+points_px = [[60, 60], [540, 60], [540, 300], [60, 300]]
+points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
+
+"""
+"""As the made-up camera straight above sees it."""
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
     """A part on the page that was run as planned; its day begins empty."""
     folder = tmp_path_factory.mktemp("shop") / "cover"
-    folder.mkdir()
+    (folder / "frames").mkdir(parents=True)
     job, answer = planned(folder, FRAMES)
     run = run_of(job, answer, above(filled(job, answer)[0]))
     write_run(run, folder / "results", (39, grey_photo()))
@@ -99,6 +111,36 @@ def test_findings_marks_and_photos_go_into_the_record(part):
         assert words in text
     assert browser.status("POST", f"{DAY}/unmark", mark | {"number": 1}) == 200
     assert read_day(folder).marks == ()
+
+
+def taken_above():
+    ok, data = cv2.imencode(".jpg", grey_photo())
+    assert ok
+    return data.tobytes()
+
+
+def test_corners_tapped_in_a_photo_bring_the_fronts_into_the_record(part):
+    folder, browser = part
+    led = browser.values("GET", f"{DAY}/corners")
+    assert led["fewest"] == 4
+    taps = [[60 + 0.8 * x, 60 + 0.8 * y] for x, y in (point["mm"] for point in led["points"])]
+    swapped = [taps[1], taps[0], *taps[2:]]
+    for wrong, told in ((swapped, "exchanged"), (taps[:3], "at least 4"), (3, "not understood")):
+        headers = {"X_Stage": "end of fill", "X_Corners": json.dumps(wrong)}
+        status, _, body = browser.ask("POST", f"{DAY}/photo", taken_above(), **headers)
+        assert status == 409
+        assert json.loads(body)["error"].startswith(("corners: ", "scale points: "))
+        assert told in json.loads(body)["error"]
+    headers["X_Corners"] = json.dumps(taps)
+    assert browser.status("POST", f"{DAY}/photo", taken_above(), **headers) == 200
+    (filed,) = read_day(folder).photos
+    assert [list(place) for place in filed.corners_px] == taps
+    assert sorted(filed.points_mm) == [(0, 0), (0, 300), (600, 0), (600, 300)]
+    assert browser.status("POST", f"{DAY}/photo", photo(0.0), X_Stage="bag") == 200
+    assert browser.status("POST", f"{DAY}/record", {}) == 200
+    text = (folder / "results" / "part_record.html").read_text(encoding="utf-8")
+    assert "planned and seen front by the corners tapped in it" in text.lower()
+    assert "no lines: the part could not be found in it: it needs its corners" in text.lower()
 
 
 def test_a_photo_filed_by_mistake_is_kept_aside_and_the_record_says_so(part):

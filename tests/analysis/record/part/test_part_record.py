@@ -142,7 +142,8 @@ def test_what_cannot_be_filed_of_a_part_is_refused_in_one_line(tmp_path):
     write_run(even_run(tmp_path), tmp_path / "results", None)
     for words, told in (
         (("--mark", "pit 700 100"), "lies off the part"),
-        (("--corners", "1,1 2,1 2,2 1,2"), "--corners goes with a panel"),
+        (("--corners", "1,1 2,1 2,2 1,2"), "--corners goes with a photo"),
+        (("--corners", "1,1 - 2"), "four or more points in pixels, in the order that"),
         (("--stage", "bag"), "goes with a photo"),
     ):
         done = record(tmp_path, *words)

@@ -1,0 +1,1 @@
+"""A part in photos that are not of its run."""
