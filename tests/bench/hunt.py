@@ -23,6 +23,9 @@ import numpy as np
 
 from tests.bench.conditions import CONDITIONS, Photos
 from tests.bench.runs import Run, runs
+from vision.arrival.lanes import lane_fronts_px
+from vision.arrival.line_doubt import line_sd_mm
+from vision.arrival.rays import read_rays
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames
@@ -38,6 +41,12 @@ NEAR_MM = 10.0
 """A dry spot this near to a true one is that one."""
 
 MOST_FRAMES = 60
+
+WIDE_MM = 1.2
+"""Stated uncertainty of rows much of which was filled in."""
+
+LINES_AT = (0.5, 1.0, 2.0, 3.0)
+"""Photo intervals after resin start at which front lines are asked for."""
 
 
 class Held(Frames):
@@ -74,6 +83,8 @@ class Result:
     invented: int = 0
     z: tuple[float, ...] = ()
     start_z: float = float("nan")
+    wide_z: tuple[float, ...] = ()
+    line_z: tuple[float, ...] = ()
 
     @property
     def wrong(self) -> str:
@@ -138,6 +149,8 @@ def track(run: Run, photos: Photos, condition: str) -> Result:
         sum(_is_invented((spot.x_mm, spot.y_mm), run.islands_mm) for spot in front.dry_spots),
         tuple((error / curve.front_sd_mm[use])[true > 0]),
         _start_z(run, tracked),
+        tuple((error / curve.front_sd_mm[use])[(true > 0) & (curve.front_sd_mm[use] > WIDE_MM)]),
+        _line_z(run, tracked),
     )
 
 
@@ -155,6 +168,26 @@ def _start_z(run: Run, tracked: Tracked) -> float:
         if name in run.time_s
     ]
     return float(np.median(late)) / sd if sd and late else float("nan")
+
+
+def _line_z(run: Run, tracked: Tracked) -> tuple[float, ...]:
+    """Return the errors of front lines soon after resin start over what is stated."""
+    arrival = tracked.arrival
+    if arrival is None or arrival.doubt is None:
+        return ()
+    known = sorted((at, run.true_mm[name]) for name, at in run.time_s.items() if at > 0)
+    times, fronts = np.array([(0.0, 0.0), *known]).T
+    at = np.array(LINES_AT) * float(np.median(np.diff(np.sort(tracked.curve.time_s))))
+    true = np.sqrt(np.interp(at, times, np.maximum.accumulate(fronts) ** 2))
+    if tracked.curve.flow == "point":
+        point = np.array(run.setup.feed_point_mm or (np.nan, np.nan)) / arrival.mm_per_px
+        if not np.isfinite(point).all():
+            return ()
+        lanes_px = read_rays(arrival.time_s, at, (float(point[0]), float(point[1]))).radius_px
+    else:
+        lanes_px = lane_fronts_px(arrival.time_s, at)
+    found = lanes_px.mean(axis=1) * arrival.mm_per_px
+    return tuple((found - true) / line_sd_mm(arrival.doubt, at))
 
 
 def hunt(run: Run, conditions: list[str]) -> list[Result]:
@@ -215,10 +248,19 @@ def main() -> None:
     undoubted = [r for r in results if not r.doubts]
     z = np.concatenate([r.z for r in undoubted] or [[0.0]])
     starts = np.array([r.start_z for r in undoubted])
-    for what, values in (("front", z), ("resin start", starts[np.isfinite(starts)])):
+    wide = np.concatenate([r.wide_z for r in undoubted] or [[0.0]])
+    lines = np.concatenate([r.line_z for r in undoubted] or [[0.0]])
+    rows = f"front in rows that state more than {WIDE_MM} mm"
+    for what, values in (
+        ("front", z),
+        (rows, wide),
+        ("resin start", starts[np.isfinite(starts)]),
+        ("front lines soon after the start", lines),
+    ):
         print(
             f"\nerror of {what} over stated uncertainty: spread {_rms(values):.2f}, "
-            f"greatest {np.abs(values).max(initial=0):.1f}, {len(values)} values"
+            f"greatest {np.abs(values).max(initial=0):.1f}, {len(values)} values, "
+            f"{np.mean(np.abs(values) <= 2):.1%} within 2"
         )
 
 

@@ -13,7 +13,14 @@ from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
 from vision.check.doubts import FRESH
 from vision.front.dry_spots import find_dry_spots
-from vision.front.front_sight import FrontSight, alone_mm, as_beside_mm, edges, front_sight
+from vision.front.front_sight import (
+    FrontSight,
+    alone_mm,
+    as_beside_mm,
+    edges,
+    filled_sd_mm,
+    front_sight,
+)
 from vision.front.race_tracking import RaceTracking, bands_mm, find_race_tracking
 from vision.front.stall import Stall, find_stall
 from vision.records import (
@@ -222,18 +229,16 @@ def _rate(
 ) -> _Rated:
     """Combine what places the edge, what was filled in, and the scale.
 
-    What was hidden for a frame alone was seen in those before and after: it may be off by the
-    advance between two frames, where that is more than its hole is broad, rather by less
-    (triangular), each hole for itself. All of a front that its photo does not bear out (not `sure`)
-    lies anywhere in that advance (uniform). What one frame alone shows of its shape may be glare.
+    All of a front that its photo does not bear out (not `sure`) lies anywhere in the advance
+    between two frames (uniform). What one frame alone shows of its shape may be glare.
     """
     front_mm = lanes_mm.mean(axis=1)
     advance = np.abs(np.gradient(front_mm)) if len(front_mm) > 1 else np.zeros(len(front_mm))
-    blind = np.where(sure, sight.hidden_share, 1.0)
-    passed = blind * advance / np.sqrt(3)
-    likely = np.where(sure, sight.apart_share * advance / np.sqrt(6), passed)
+    passed = np.where(sure, sight.hidden_share, 1.0) * advance / np.sqrt(3)
+    around = measured.feed.is_point
+    filled = filled_sd_mm(lanes_mm, sight, np.where(sure, advance, 0.0), around)
     seen = measured.edge_sd_mm**2 + (0.5 * scale.error_mm) ** 2 + alone_mm(lanes_mm) ** 2
-    sd = np.sqrt(seen + np.maximum(sight.blind_mm, likely) ** 2)
+    sd = np.sqrt(seen + np.where(sure, filled, np.maximum(filled, passed)) ** 2)
     at_worst = np.sqrt(seen + sight.at_worst_mm**2 + passed**2)
     wide = np.asarray(at_worst > WIDEST * measured.arrival.length_mm)
     return _Rated(front_mm, np.where(front_mm > 0, sd, 0.1), sight.hidden_share, wide)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import maximum_filter, median_filter, minimum_filter
 
-from vision.records import ArrivalMap, BoolArray, FloatArray
+from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray
 
 FILL_SD, ANYWHERE_SD = 2 / np.sqrt(24), 2 / np.sqrt(12)
 """Standard uncertainty of a front in a hole, over half its breadth: seen at both rims, it lies
@@ -32,6 +32,10 @@ LASTS = ((3, 2 * TOW_MM), (5, 4 * TOW_MM))
 """An edge that leads or trails by so many millimetres more than in most of so many frames about it
 is one frame's word, or two frames'. Common practice, no source."""
 
+RIM_LANES, FEWEST_STRETCHES = 3, 20
+"""Lanes on either side of a hole that tell of the front in it, and how many stretches as wide must
+have been seen to tell how uneven a front is over so many lanes."""
+
 
 @dataclass(frozen=True)
 class FrontSight:
@@ -41,22 +45,19 @@ class FrontSight:
     ----------
     seen : ndarray of shape (K, L), bool
         Lanes (or directions) whose front was seen at each frame, and not filled in.
-    blind_mm : ndarray of shape (K,), float
-        Standard uncertainty of the mean front for what was filled in.
+    half_mm : ndarray of shape (K, L), float
+        Half the breadth of the hole in or beside which each stands; 0 where in none.
     at_worst_mm : ndarray of shape (K,), float
-        The same if the front lay anywhere in its holes and they all erred together.
+        Standard uncertainty of the mean front if it lay anywhere in its holes and they all erred
+        together.
     broadest_mm : ndarray of shape (K,), float
         Breadth of the broadest hole in or beside which the front stands; 0 where in none.
-    apart_share : ndarray of shape (K,), float
-        Share of the front that was filled in, its holes erring each for themselves: their root
-        sum of squares.
     """
 
     seen: BoolArray
-    blind_mm: FloatArray
+    half_mm: FloatArray
     at_worst_mm: FloatArray
     broadest_mm: FloatArray
-    apart_share: FloatArray
 
     @property
     def hidden_share(self) -> FloatArray:
@@ -84,25 +85,119 @@ def front_sight(arrival: ArrivalMap, x_px: FloatArray, y_px: FloatArray) -> Fron
     half_mm = half_px[row, col] * arrival.mm_per_px
     return FrontSight(
         seen=np.asarray(~hidden),
-        blind_mm=FILL_SD * _apart(np.asarray(half_mm)),
+        half_mm=np.asarray(half_mm),
         at_worst_mm=np.asarray(ANYWHERE_SD * half_mm.mean(axis=1)),
         broadest_mm=2 * half_mm.max(axis=1),
-        apart_share=_apart(hidden.astype(float)),
     )
 
 
-def _apart(of_lane: FloatArray) -> FloatArray:
-    """Return the mean over all lanes of what is above 0 in holes that err apart; shape (K,).
+@dataclass(frozen=True)
+class _Holes:
+    """Stretches of lanes that were filled in or lie beside such, each of one frame.
 
+    `frame`, `first` and `width` say where each is; `both` whether it has seen lanes on either
+    side. With directions `first` + `width` may pass their number: the last lies beside the first.
+    """
+
+    frame: IntArray
+    first: IntArray
+    width: IntArray
+    both: BoolArray
+
+
+def _holes(filled: BoolArray, around: bool) -> _Holes:
+    count, lanes = filled.shape
+    before = np.roll(filled, 1, axis=1) if around else np.pad(filled, ((0, 0), (1, 0)))[:, :-1]
+    before[:, 0] &= ~filled.all(axis=1)  # a hole all round begins anywhere
+    frame, first = np.nonzero(filled & ~before)
+    on = np.concatenate([filled, filled if around else np.zeros((count, 1), bool)], axis=1)
+    seen_from = np.where(on, on.shape[1], np.arange(on.shape[1]))
+    after = np.minimum.accumulate(seen_from[:, ::-1], axis=1)[:, ::-1]
+    width = np.minimum(after[frame, first] - first, lanes)
+    both = width < lanes if around else (first > 0) & (first + width < lanes)
+    return _Holes(frame, first, width, both)
+
+
+def filled_sd_mm(
+    fronts_mm: FloatArray, sight: FrontSight, advance_mm: FloatArray, around: bool
+) -> FloatArray:
+    """Return the standard uncertainty of the mean front for what was filled in; shape (K,).
+
+    A hole's stretch of the front is somewhere in its breadth, or, hidden for a frame alone, in the
+    advance of that frame. Where it has seen lanes on either side it is no farther from the straight
+    line between them than the front is elsewhere over so many lanes, and than it was filled.
     Lanes beside each other lie in one hole and err together; holes err each for themselves, so
     their squares add up.
+
+    Parameters
+    ----------
+    fronts_mm : ndarray of shape (K, L), float
+        Front of each lane, or in each direction.
+    sight : FrontSight
+    advance_mm : ndarray of shape (K,), float
+        Of the mean front from frame to frame; 0 where that shall not count.
+    around : bool
+        Whether the last lane lies beside the first, as directions do.
     """
-    count, lanes = of_lane.shape
-    begins = np.diff(of_lane > 0, axis=1, prepend=False)
-    hole = np.cumsum(begins, axis=1) + np.arange(count)[:, None] * (lanes + 1)
-    summed = np.bincount(hole.ravel(), of_lane.ravel(), count * (lanes + 1))
-    squares = (summed.reshape(count, lanes + 1) / lanes) ** 2
-    return np.asarray(np.sqrt(squares.sum(axis=1)))
+    count, lanes = fronts_mm.shape
+    filled = (sight.half_mm > 0) | ~sight.seen
+    holes = _holes(filled, around)
+    if not len(holes.frame):
+        return np.zeros(count)
+    frame, first, end = holes.frame, holes.first, holes.first + holes.width
+    breadth = FILL_SD * _between(sight.half_mm, first, end, frame)
+    moved = _between(~sight.seen, first, end, frame) * advance_mm[frame] / np.sqrt(6)
+    sd = np.maximum(breadth, moved)
+    least, most = (-lanes, 2 * lanes) if around else (0, lanes)
+    left = _mean_seen(fronts_mm, filled, np.maximum(first - RIM_LANES, least), first, frame)
+    right = _mean_seen(fronts_mm, filled, end, np.minimum(end + RIM_LANES, most), frame)
+    off = _between(fronts_mm, first, end, frame) / holes.width - 0.5 * (left + right)
+    uneven = _uneven_mm(fronts_mm, filled, holes.width)
+    beside = np.where(holes.both, np.hypot(uneven, off) * holes.width, np.inf)
+    squares = (np.fmin(sd, beside) / lanes) ** 2
+    return np.asarray(np.sqrt(np.bincount(frame, squares, count)))
+
+
+def _between(
+    values: FloatArray | BoolArray, first: IntArray, end: IntArray, frame: IntArray
+) -> FloatArray:
+    """Sum values over lanes from `first` to before `end`; past the last lane the first follows."""
+    count, lanes = values.shape
+    summed = np.zeros((count, 3 * lanes + 1))
+    np.cumsum(np.tile(values, 3), axis=1, out=summed[:, 1:])
+    return np.asarray(summed[frame, end + lanes] - summed[frame, first + lanes])
+
+
+def _mean_seen(
+    fronts_mm: FloatArray, filled: BoolArray, first: IntArray, end: IntArray, frame: IntArray
+) -> FloatArray:
+    """Average what was seen from lane `first` to before `end`; NaN where nothing was."""
+    seen = _between(~filled, first, end, frame)
+    whole = _between(np.where(filled, 0.0, fronts_mm), first, end, frame)
+    return np.where(seen > 0, whole / np.maximum(seen, 1), np.nan)
+
+
+def _uneven_mm(fronts_mm: FloatArray, filled: BoolArray, widths: IntArray) -> FloatArray:
+    """Return how far the front is from the straight line between its lanes on either side.
+
+    Root mean square over all stretches of so many lanes (or up to half as many again) that were
+    seen while they moved, in all frames; infinite where there are too few.
+    """
+    idle = filled | (fronts_mm <= 0) | (fronts_mm >= fronts_mm.max(axis=0))
+    summed, unseen = (np.pad(np.cumsum(v, axis=1), ((0, 0), (1, 0))) for v in (fronts_mm, idle))
+    ladder = np.unique(np.ceil(1.5 ** np.arange(24)).astype(int))
+    chosen = np.minimum(np.searchsorted(ladder, widths), len(ladder) - 1)
+    found = np.full(len(ladder), np.inf)
+    for step in np.unique(chosen):
+        width, rim = ladder[step], RIM_LANES
+        at = np.arange(max(fronts_mm.shape[1] - width - 2 * rim + 1, 0))
+        whole = unseen[:, at + width + 2 * rim] == unseen[:, at]
+        if np.count_nonzero(whole) < FEWEST_STRETCHES:
+            continue
+        a, b, c, d = (summed[:, at + k] for k in (0, rim, rim + width, 2 * rim + width))
+        off = (c - b) / width - 0.5 * ((b - a) + (d - c)) / rim
+        found[step] = np.sqrt(np.mean(off[whole] ** 2))
+    return np.asarray(found[chosen])
 
 
 def hole_half_breadth_px(sure: BoolArray) -> FloatArray:

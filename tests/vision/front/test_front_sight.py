@@ -3,7 +3,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vision.front.front_sight import FrontSight, alone_mm, edges, front_sight, hole_half_breadth_px
+from vision.front.front_sight import (
+    FrontSight,
+    alone_mm,
+    edges,
+    filled_sd_mm,
+    front_sight,
+    hole_half_breadth_px,
+)
 from vision.records import ArrivalMap
 
 
@@ -19,29 +26,83 @@ def test_a_front_in_a_hole_is_not_seen_and_doubted_by_the_breadth_of_the_hole():
     y_px = np.broadcast_to(np.arange(40) + 0.5, (2, 40))
     sight = front_sight(arrival(seen), x_px, y_px)
     assert sight.hidden_share == pytest.approx([0.0, 11 / 40])
-    assert sight.blind_mm[0] == 0.0
+    # A front that goes up and down by as much as its hole is broad: the breadth alone bounds it.
+    wavy = np.tile(np.where(np.arange(40) % 2, 0.0, 90.0), (2, 1))
+    blind_mm = filled_sd_mm(wavy, sight, np.zeros(2), around=False)
+    assert blind_mm[0] == 0.0
     # A hole eleven pixels of half a millimetre across: 6 pixels from its middle to what was seen.
     # Two lanes on either side lie at its rim.
     across_mm, share = 2 * 6 * 0.5, (11 + 4) / 40
     # Triangular and uniform law over a breadth: breadth / sqrt(24) and / sqrt(12), by definition.
-    assert sight.blind_mm[1] == pytest.approx(across_mm / np.sqrt(24) * share)
+    assert blind_mm[1] == pytest.approx(across_mm / np.sqrt(24) * share)
     assert sight.at_worst_mm[1] == pytest.approx(across_mm / np.sqrt(12) * share)
 
 
+def sight_of(seen, half_mm):
+    count = np.zeros(len(seen))
+    return FrontSight(seen, np.where(seen, 0.0, half_mm), count, count)
+
+
 def test_holes_apart_err_each_for_themselves():
-    seen = np.ones((60, 80), bool)
-    seen[5:16, 20:60] = False
-    x_px = np.full((1, 60), 40.0)
-    y_px = np.broadcast_to(np.arange(60) + 0.5, (1, 60))
-    one = front_sight(arrival(seen), x_px, y_px)
-    seen[35:46, 20:60] = False
-    two = front_sight(arrival(seen), x_px, y_px)
-    assert two.blind_mm[0] == pytest.approx(np.sqrt(2) * one.blind_mm[0])
-    assert two.at_worst_mm[0] == pytest.approx(2 * one.at_worst_mm[0])
-    # Eleven of sixty lanes in each hole.
-    assert one.apart_share[0] == pytest.approx(11 / 60)
-    assert two.apart_share[0] == pytest.approx(np.hypot(11 / 60, 11 / 60))
-    assert two.hidden_share[0] == pytest.approx(22 / 60)
+    fronts, still = np.full((1, 60), 100.0), np.zeros(1)
+    fronts[0, 20] = 900.0  # what is hidden now may be as far off: the breadth alone bounds it
+    seen = np.ones((1, 60), bool)
+    seen[0, 5:16] = False
+    one = filled_sd_mm(fronts, sight_of(seen, 6.0), still, around=False)
+    assert one[0] == pytest.approx(2 / np.sqrt(24) * 6.0 * 11 / 60)
+    seen[0, 35:46] = False
+    two = filled_sd_mm(fronts, sight_of(seen, 6.0), still, around=False)
+    assert two[0] == pytest.approx(np.sqrt(2) * one[0])
+
+
+def test_what_was_hidden_for_a_frame_alone_is_somewhere_in_its_advance():
+    seen = np.ones((1, 60), bool)
+    seen[0, :11] = False  # at the panel's edge: nothing tells what the front does beyond
+    sd = filled_sd_mm(np.full((1, 60), 100.0), sight_of(seen, 1.0), np.array([30.0]), around=False)
+    # Triangular over twice the advance: advance / sqrt(6), by definition.
+    assert sd[0] == pytest.approx(30.0 / np.sqrt(6) * 11 / 60)
+
+
+@pytest.mark.parametrize("around", [False, True])
+def test_a_hole_between_seen_lanes_is_as_far_off_as_such_fronts_are_elsewhere(around):
+    # Fronts as random walks across the lanes, filled straight from rim to rim: how far the mean of
+    # the hole is off, over many, beside what each run alone says of it.
+    rng = np.random.default_rng(4)
+    off, told = [], []
+    seen = np.ones((8, 120), bool)
+    seen[3, 50:70] = False
+    for _ in range(300):
+        shape = np.cumsum(rng.normal(0.0, 0.6, (8, 120)), axis=1)
+        fronts = 100.0 + 10.0 * np.arange(8)[:, None] + shape
+        true = fronts[3].mean()
+        fronts[3, 50:70] = np.linspace(fronts[3, 49], fronts[3, 70], 22)[1:-1]
+        fronts = np.vstack([fronts, fronts.max(axis=0) + 1.0])
+        shown = np.vstack([seen, np.ones((1, 120), bool)])
+        off.append(fronts[3].mean() - true)
+        told.append(filled_sd_mm(fronts, sight_of(shown, 40.0), np.zeros(9), around)[3])
+    assert np.sqrt(np.mean(np.square(off))) == pytest.approx(np.median(told), rel=0.25)
+    assert np.median(told) < 0.3 * (2 / np.sqrt(24) * 40.0 * 20 / 120)
+
+
+def test_a_hole_filled_otherwise_than_its_rims_say_is_doubted_by_that():
+    fronts = np.vstack([np.full(120, 100.0), np.full(120, 110.0), np.full(120, 120.0)])
+    seen = np.ones(fronts.shape, bool)
+    seen[1, 50:70] = False
+    fronts[1, 50:70] += 6.0
+    sd = filled_sd_mm(fronts, sight_of(seen, 40.0), np.zeros(3), around=False)
+    assert sd == pytest.approx([0.0, 6.0 * 20 / 120, 0.0])
+
+
+def test_a_hole_over_the_last_direction_is_one_hole():
+    fronts, still = np.full((1, 60), 100.0), np.zeros(1)
+    seen = np.ones((1, 60), bool)
+    seen[0, [57, 58, 59, 0, 1, 2]] = False
+    wrapped = filled_sd_mm(fronts, sight_of(seen, 6.0), still, around=True)
+    assert wrapped[0] == pytest.approx(2 / np.sqrt(24) * 6.0 * 6 / 60)
+    split = filled_sd_mm(fronts, sight_of(seen, 6.0), still, around=False)
+    assert split[0] == pytest.approx(wrapped[0] / np.sqrt(2))
+    hidden = filled_sd_mm(fronts, sight_of(~np.ones((1, 60), bool), 6.0), still, around=True)
+    assert hidden[0] == pytest.approx(2 / np.sqrt(24) * 6.0)
 
 
 def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
@@ -56,7 +117,7 @@ def test_a_pen_line_is_thin_though_a_large_hole_lies_far_away():
 
 def in_view(frames, lanes):
     nothing = np.zeros(frames)
-    return FrontSight(np.ones((frames, lanes), bool), nothing, nothing, nothing, nothing)
+    return FrontSight(np.ones((frames, lanes), bool), np.zeros((frames, lanes)), nothing, nothing)
 
 
 def test_no_edge_is_told_where_a_hole_may_hide_it():
