@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import scipy.sparse as sparse
 
 from analysis.part.flow.front_level import bring_front, level
 from analysis.part.flow.gravity import Gravity, total_with_weight, weight_of
@@ -186,7 +187,12 @@ class Sweep:
     @cached_property
     def transfer(self) -> Any:
         """The matrix that carries values from the coarser grid to this one."""
-        return carry(self.coarse.links, self.canvas.links.centre_mm) if self.coarse else None
+        if self.coarse is None:
+            return None
+        links, coarse = self.canvas.links, self.coarse.links
+        if (links.grid, links.count) == (coarse.grid, coarse.count):
+            return sparse.eye_array(links.count, format="csr")  # channels are carried too
+        return carry(coarse, links.centre_mm)
 
     def run(self) -> Iterator[Step]:
         """Yield step after step, stage after stage, until the part is full."""

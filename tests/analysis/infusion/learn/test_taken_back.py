@@ -16,50 +16,16 @@ from analysis.infusion.learn.taken_back import (
 )
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.infusion.seen.turned import how_cloth_lies
-from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
 from analysis.part.grid.canvas import lay_canvas
-from analysis.part.plan.part_toml import read_part
 from analysis.part.plan.plan import Gap, PartFeed, PartPlan, PartStack, Place
+from tests.made_up.learnt_parts import PLATE, filled, job_of, looked_at
 from tests.made_up.part_seen import part_seen
-
-PART = """
-[outline]
-points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
-[stack]
-k_m2 = 2e-10
-porosity = 0.5
-thickness_mm = 3
-[[zone]]
-name = "far patch"
-points_mm = [[480, 0], [600, 0], [600, 300], [480, 300]]
-k_m2 = 2e-10
-[[gap]]
-line_mm = [[100, 0], [450, 0]]
-width_mm = 0.5
-[[feed]]
-name = "left line"
-line_mm = [[0, 0], [0, 300]]
-[[feed]]
-name = "right point"
-point_mm = [540, 150]
-radius_mm = 6
-[[vent]]
-line_mm = [[300, 300], [400, 300]]
-[resin]
-viscosity_mpas = 200
-[vacuum]
-pressure_difference_mbar = 950
-[grid]
-cells = 60
-"""
 
 
 @pytest.fixture(scope="module")
-def job(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("plate")
-    (folder / "part.toml").write_text(PART, encoding="utf-8")
-    return read_part(folder)
+def job():
+    return job_of(PLATE)
 
 
 @pytest.fixture(scope="module")
@@ -67,17 +33,10 @@ def canvas(job):
     return lay_canvas(job.plan)
 
 
-@pytest.fixture(scope="module")
-def links(canvas):
-    return canvas.links
-
-
-def seen_of(job, links, plan, share):
+def seen_of(job, plan, share):
     """What is seen while a part fills as another plan says; and its true fill time."""
-    fill = fill_plan(plan, opening_impulses(plan, job.impulse))
-    arrival = times_of(job.impulse, fill.arrival[: links.cells])
-    full = float(job.impulse.time_of(fill.total))
-    return bring_on_plan(part_seen(links, arrival, noise_s=3.0, last_s=share * full), links), full
+    truth = filled(job, plan)
+    return looked_at(truth, share, noise_s=3.0, sd_s=5.0), truth[2]
 
 
 def untrue(found):
@@ -85,28 +44,28 @@ def untrue(found):
     return [v.name for v in found.values if v.told and not v.low <= v.planned <= v.high]
 
 
-def test_a_feed_that_is_shut_gives_no_calm_wrong_value(job, links):
+def test_a_feed_that_is_shut_gives_no_calm_wrong_value(job):
     shut = replace(job.plan, feeds=job.plan.feeds[:1])
-    on, full = seen_of(job, links, shut, 0.6)
+    on, full = seen_of(job, shut, 0.6)
     found = fit_plan(job, on)
     assert untrue(found) == []
     assert found.fill_low_s <= full <= found.fill_high_s
     assert any("a feed that is shut" in note for note in found.notes)
 
 
-def test_a_gap_that_is_not_in_the_plan_gives_no_calm_wrong_value(job, links):
+def test_a_gap_that_is_not_in_the_plan_gives_no_calm_wrong_value(job):
     line = np.array([[0.0, 300.0], [600.0, 300.0]])
     plan = replace(job.plan, feeds=job.plan.feeds[:1])
     raced = replace(plan, gaps=(*plan.gaps, Gap(line, 2.0, 2e-3**2 / 12, 3.0)))
-    on, full = seen_of(job, links, raced, 0.6)
+    on, full = seen_of(job, raced, 0.6)
     found = fit_plan(replace(job, plan=plan), on)
     assert untrue(found) == []
     assert found.fill_low_s <= full <= found.fill_high_s
     assert any("a gap that is not in the plan" in note for note in found.notes)
 
 
-def test_a_sound_run_takes_nothing_back(job, links):
-    on, _ = seen_of(job, links, job.plan, 0.9)
+def test_a_sound_run_takes_nothing_back(job):
+    on, _ = seen_of(job, job.plan, 0.9)
     found = fit_plan(job, on)
     assert found.values[0].told
     assert not any("does not explain" in text for text in (*found.notes, found.values[0].why))
@@ -121,7 +80,7 @@ def all_told(job):
 
 
 def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, canvas, all_told):
-    on, _ = seen_of(job, canvas.links, job.plan, 2.0)
+    on, _ = seen_of(job, job.plan, 2.0)
     patch = Unlike(560.0, 40.0, 900.0, 200.0)
     assert unlike_share([patch], on) == pytest.approx(900 / (600 * 300), rel=0.02)
     out = taken_back(job.plan, all_told, [patch], on, canvas.stack)
@@ -134,7 +93,7 @@ def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, canv
 
 
 def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, canvas, all_told):
-    on, full = seen_of(job, canvas.links, job.plan, 0.5)
+    on, full = seen_of(job, job.plan, 0.5)
     large = [Unlike(100.0, 100.0, 40_000.0, -0.3 * on.last_s)]
     assert not any(v.told for v in taken_back(job.plan, all_told, large, on, canvas.stack))
     said, low, high = wider(full, 0.95 * full, 1.05 * full, large, on)
