@@ -168,6 +168,7 @@ def to_tap(tmp_path_factory):
 
 def tap(phone, x, y):
     """Press on a pixel of the photo and let go."""
+    phone.locator("#image").scroll_into_view_if_needed()
     box = phone.locator("#image").bounding_box()
     wide = phone.evaluate("document.getElementById('image').naturalWidth")
     share = box["width"] / wide
