@@ -16,6 +16,7 @@ from analysis.forecast.panel_json import answer_json
 from analysis.record.day.day_records import Day
 from analysis.record.day.mark_flow import MarkFlow, flow_at
 from analysis.record.day.seal import write_seal
+from analysis.record.day.stage_pictures import last_photo_in_inches
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.render.html import report_html
 from analysis.record.story.filed import gather
@@ -206,7 +207,7 @@ def write_record(
     WetlineError
         If what was filed beside the answer cannot be read, or a file cannot be written.
     """
-    results, filed = folder / "results", gather(folder, answer, hashes)
+    results, filed = folder / "results", gather(folder, answer, hashes, inch)
     pictures = curve_pictures(answer, inch) if curves is None else curves
     if photo is not None:
         pictures = {"front_lines": photo} | pictures
@@ -263,6 +264,8 @@ def rewrite_record(
     found = answer_of(folder)
     picture = folder / "results" / "front_lines.jpg"
     photo = picture.read_bytes() if picture.is_file() else None
+    if inch and photo is not None:
+        photo = last_photo_in_inches(folder, found.tracked) or photo
     write_record(folder, found, photo, pdf=pdf, paper=paper, inch=inch)
     return found
 

@@ -30,10 +30,14 @@ from vision.records import FloatArray
 FILLED_NOTE = "dashed: hidden from the camera, filled in"
 
 
-def rough_note(lines: Sequence[FrontLine]) -> str:
+INCH_MM = 25.4
+
+
+def rough_note(lines: Sequence[FrontLine], inch: bool = False) -> str:
     """Write how far lines that are only about right may be off; empty where there is none."""
     worst_mm = max((line.off_mm for line in lines if line.is_rough), default=0.0)
-    return f"about (dotted): up to {worst_mm:.0f} mm off" if worst_mm else ""
+    shown = f"{worst_mm / INCH_MM:.1f} in" if inch else f"{worst_mm:.0f} mm"
+    return f"about (dotted): up to {shown} off" if worst_mm else ""
 
 
 def draw_front_lines(
@@ -45,6 +49,7 @@ def draw_front_lines(
     panel_mm: tuple[float, float],
     subtitle: str = "",
     scale_bar_mm: float | None = None,
+    inch: bool = False,
 ) -> Image:
     """Draw front lines, dry spots, a scale bar and a title on a photo.
 
@@ -62,6 +67,8 @@ def draw_front_lines(
         Panel size in mm.
     scale_bar_mm : float or None
         Length of the scale bar, which lies in the panel plane; None chooses a round one.
+    inch : bool
+        Whether lengths are in inches.
 
     Returns
     -------
@@ -83,10 +90,11 @@ def draw_front_lines(
     for line, points, colour in zip(lines, lines_px, colours, strict=True):
         draw_line(image, line, points, colour, sizes)
     notes = [FILLED_NOTE] if any(not line.seen.all() for line in lines) else []
-    notes.append(rough_note(lines))
+    notes.append(rough_note(lines, inch))
     panel_px = np.asarray(plane.to_px(outline))
     taken = [draw_title(image, [title, subtitle, *notes], panel_px, sizes)]
-    taken.append(draw_scale_bar(image, plane, panel_mm, scale_bar_mm, sizes, taken))
+    bar_mm = scale_bar_mm or round_bar_mm(panel_mm[0], inch)
+    taken.append(draw_scale_bar(image, plane, panel_mm, bar_mm, sizes, taken, inch))
     draw_labels(image, lines, lines_px, colours, sizes, taken)
     return image
 
@@ -262,15 +270,30 @@ def round_length_mm(wanted_mm: float) -> float:
     return float(max(step * power for step in (1, 2, 5) if step * power <= wanted_mm))
 
 
+def round_bar_mm(panel_length_mm: float, inch: bool = False) -> float:
+    """Return the length of a scale bar, in mm: round in its own unit.
+
+    Examples
+    --------
+    >>> round_bar_mm(400.0), round_bar_mm(400.0, inch=True) / 25.4
+    (100.0, 5.0)
+    """
+    unit_mm = INCH_MM if inch else 1.0
+    return round_length_mm(0.35 * panel_length_mm / unit_mm) * unit_mm
+
+
 def draw_scale_bar(
     image: Image,
     plane: Plane,
     panel_mm: tuple[float, float],
-    bar_mm: float | None,
+    bar_mm: float,
     sizes: Sizes,
     taken: Sequence[Box],
+    inch: bool = False,
 ) -> Box:
     """Lay a bar of five blocks in the panel plane, outside the panel where the photo has room.
+
+    Its number is in mm, or in inches.
 
     Returns
     -------
@@ -278,7 +301,7 @@ def draw_scale_bar(
         The place the bar and its number take in the picture.
     """
     length, width = panel_mm
-    bar_mm = bar_mm or round_length_mm(0.35 * length)
+    words = f"{bar_mm / INCH_MM:.4g} in" if inch else f"{bar_mm:g} mm"
     thick = 0.016 * float(np.hypot(length, width))
     gap = 1.2 * thick
     picture = (float(image.shape[1]), float(image.shape[0]))
@@ -286,21 +309,21 @@ def draw_scale_bar(
         for left in (length - bar_mm - gap, gap):
             shape = [[0, 0], [bar_mm, 0], [bar_mm, thick], [0, thick]]
             bar = np.array([left, top]) + np.array(shape)
-            number = _bar_number(plane, bar, bar_mm, picture, sizes)
+            number = _bar_number(plane, bar, words, picture, sizes)
             box = _around(np.asarray(plane.to_px(bar)), number)
             if box.inside(*picture) and not any(box.overlaps(b) for b in taken):
-                _paint_bar(image, plane, bar, bar_mm, number, sizes)
+                _paint_bar(image, plane, bar, words, number, sizes)
                 return box
-    _paint_bar(image, plane, bar, bar_mm, number, sizes)
+    _paint_bar(image, plane, bar, words, number, sizes)
     return box
 
 
 def _bar_number(
-    plane: Plane, bar: FloatArray, bar_mm: float, picture: tuple[float, float], sizes: Sizes
+    plane: Plane, bar: FloatArray, words: str, picture: tuple[float, float], sizes: Sizes
 ) -> Box:
     """Place the bar's number below it in the picture, or above where there is no room."""
     points = np.asarray(plane.to_px(bar))
-    text_w, text_h = padded(f"{bar_mm:g} mm", sizes.text)
+    text_w, text_h = padded(words, sizes.text)
     x = float(points[:, 0].mean())
     middle = float(points[:, 1].mean())
     reach = 0.5 * text_h + 0.7 * sizes.text
@@ -319,13 +342,12 @@ def _around(points: FloatArray, number: Box) -> Box:
 
 
 def _paint_bar(
-    image: Image, plane: Plane, bar: FloatArray, bar_mm: float, number: Box, sizes: Sizes
+    image: Image, plane: Plane, bar: FloatArray, words: str, number: Box, sizes: Sizes
 ) -> None:
     outline = np.vstack([bar, bar[:1]])
     stroke(image, np.asarray(plane.to_px(outline)), DARK, sizes.casing)
     for i in range(5):
-        step = bar_mm / 5
-        block = bar[0] + [i * step, 0] + (bar - bar[0]) * [1 / 5, 1]
+        block = bar[0] + i * (bar[1] - bar[0]) / 5 + (bar - bar[0]) * [1 / 5, 1]
         fill(image, np.asarray(plane.to_px(block)), WHITE if i % 2 else DARK)
     stroke(image, np.asarray(plane.to_px(outline)), WHITE, max(1, sizes.line // 2))
-    write(image, f"{bar_mm:g} mm", number, sizes.text)
+    write(image, words, number, sizes.text)

@@ -24,7 +24,7 @@ from vision.frames.photos import decode_photo
 from vision.frames.reader import Frames
 from vision.front.front_csv import read_front_csv
 from vision.front.results import StoredRun
-from vision.records import ArrivalMap, Frame, FrontSummary
+from vision.records import ArrivalMap, Frame, FrontSummary, Tracked
 from vision.rectify.other_photo import plane_in_photo
 from vision.rectify.rectifier import Rectifier
 from vision.scale.plane_map import PlaneMap
@@ -53,6 +53,7 @@ def lines_on_photo(
     setup: PanelSetup,
     subtitle: str = "",
     times_s: list[float] | None = None,
+    inch: bool = False,
 ) -> np.ndarray:
     """Draw the labelled front lines on one photo at full resolution."""
     return draw_front_lines(
@@ -62,7 +63,38 @@ def lines_on_photo(
         title=setup.name,
         panel_mm=(plane.length_mm, plane.width_mm),
         subtitle=subtitle,
+        inch=inch,
     )
+
+
+def lines_on_last(
+    setup: PanelSetup, frames: Frames, tracked: Tracked, run: StoredRun, inch: bool
+) -> Image | None:
+    """Draw the front lines on the last photo of a run in which the panel was found.
+
+    Parameters
+    ----------
+    setup : PanelSetup
+    frames : Frames
+        Of the run.
+    tracked : Tracked
+    run : StoredRun
+    inch : bool
+        Whether lengths are in inches.
+
+    Returns
+    -------
+    picture : ndarray of shape (H, W, 3), uint8, or None
+        None where the panel was found in none of them.
+    """
+    placed = [k for k, name in enumerate(frames.names) if run.placed.homography(name) is not None]
+    if not placed:
+        return None
+    frame = frames.read(placed[-1])
+    plane = plane_for(frame, run, Rectifier(setup, frames))
+    times: list[float] | None = None if tracked.front.usable else []
+    subtitle = subtitle_of(tracked.front, run.arrival.last_s)
+    return lines_on_photo(frame.image, plane, run.arrival, setup, subtitle, times, inch)
 
 
 def subtitle_of(front: FrontSummary, end_s: float) -> str:
@@ -145,6 +177,7 @@ def lines_on_other_photo(
     corners_px: Points = (),
     times_s: list[float] | None = None,
     subtitle: str = "",
+    inch: bool = False,
 ) -> tuple[Image, str]:
     """Draw the front lines and a scale bar on a photo that is not of the run.
 
@@ -162,6 +195,8 @@ def lines_on_other_photo(
         Which lines; left out, at round minutes.
     subtitle : str
         What the photo shows.
+    inch : bool
+        Whether lengths are in inches.
 
     Returns
     -------
@@ -176,7 +211,7 @@ def lines_on_other_photo(
     """
     size_mm = (run.arrival.length_mm, run.arrival.width_mm)
     plane, by = plane_in_photo(image, setup, size_mm, frames, corners_px)
-    return lines_on_photo(image, plane, run.arrival, setup, subtitle or by, times_s), by
+    return lines_on_photo(image, plane, run.arrival, setup, subtitle or by, times_s, inch), by
 
 
 def write_pictures(

@@ -22,6 +22,7 @@ from vision.drawing.overlay import (
     emptiest_corner,
     line_colours,
     panel_outline_mm,
+    round_bar_mm,
 )
 from vision.drawing.strokes import (
     DARK,
@@ -278,7 +279,7 @@ def _annotate(
     size_mm = (arrival.length_mm, arrival.width_mm)
     corner_px = np.asarray(plane.to_px(panel_outline_mm(size_mm)))
     taken = [draw_title(image, [content.title, *status(time_s, content.curve)], corner_px, sizes)]
-    taken.append(draw_scale_bar(image, plane, size_mm, None, sizes, taken))
+    taken.append(draw_scale_bar(image, plane, size_mm, round_bar_mm(size_mm[0]), sizes, taken))
     if content.curve is not None:
         taken.append(draw_inset(image, content.curve, time_s, corner_px, sizes, taken))
     draw_labels(image, old, lines_px, colours, sizes, taken)

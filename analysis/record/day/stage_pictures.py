@@ -10,12 +10,13 @@ from functools import partial
 from pathlib import Path
 
 from analysis.record.day.day_records import AFTER_RUN, BACK, BEFORE_RUN, Day, StagePhoto
-from vision.drawing.pictures import lines_on_other_photo, read_photo
-from vision.drawing.strokes import SMALL_PX, Image, small_jpeg
+from vision.drawing.pictures import lines_on_last, lines_on_other_photo, read_photo
+from vision.drawing.strokes import SMALL_PX, Image, encode_image, small_jpeg
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
 from vision.frames.source import open_frames
 from vision.front.results import StoredRun, load_run
+from vision.records import Tracked
 from vision.settings.panel_settings import PanelSetup, read_setup
 
 FULL_SIZE = 8
@@ -46,7 +47,7 @@ class StagePicture:
     words: str
 
 
-def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
+def stage_pictures(folder: Path, day: Day, usable: bool, inch: bool = False) -> list[StagePicture]:
     """Draw a day's photos for the record.
 
     Parameters
@@ -56,6 +57,8 @@ def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
     day : Day
     usable : bool
         Whether a front was measured: without one nothing is drawn on them.
+    inch : bool
+        Whether lengths on them are in inches.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def stage_pictures(folder: Path, day: Day, usable: bool) -> list[StagePicture]:
     if not day.photos:
         return []
     with ExitStack() as stack:
-        bench = _bench(folder, stack) if usable else None
+        bench = _bench(folder, stack, inch) if usable else None
         return shown_photos(folder, day, None if bench is None else partial(_with_lines, bench))
 
 
@@ -103,17 +106,18 @@ class _Bench:
     setup: PanelSetup
     run: StoredRun
     frames: Frames | None
+    inch: bool
 
 
-def _bench(folder: Path, stack: ExitStack) -> _Bench | None:
+def _bench(folder: Path, stack: ExitStack, inch: bool) -> _Bench | None:
     try:
         setup, run = read_setup(folder), load_run(folder / "results")
     except WetlineError:
         return None
     try:
-        return _Bench(setup, run, stack.enter_context(open_frames(setup)))
+        return _Bench(setup, run, stack.enter_context(open_frames(setup)), inch)
     except WetlineError:
-        return _Bench(setup, run, None)
+        return _Bench(setup, run, None, inch)
 
 
 def _shown(folder: Path, photo: StagePhoto, draw: Draw | None, widest: int) -> StagePicture:
@@ -145,7 +149,21 @@ def _with_lines(bench: _Bench, image: Image, photo: StagePhoto) -> tuple[Image, 
             corners_px=photo.corners_px,
             times_s=[] if early else None,
             subtitle=photo.stage,
+            inch=bench.inch,
         )
     except WetlineError as error:
         return image, "" if early else f"no front lines: {error}"
     return drawn, f"{'scale bar' if early else 'front lines'} {by}"
+
+
+def last_photo_in_inches(folder: Path, tracked: Tracked) -> bytes | None:
+    """Draw a run's last photo with its lines again, lengths in inches, as JPEG.
+
+    None where its photos cannot be opened any more, or show the panel nowhere.
+    """
+    with ExitStack() as stack:
+        bench = _bench(folder, stack, True)
+        if bench is None or bench.frames is None:
+            return None
+        image = lines_on_last(bench.setup, bench.frames, tracked, bench.run, inch=True)
+        return None if image is None else encode_image(image, ".jpg")

@@ -98,7 +98,12 @@ def gather_stamped(folder: Path, hashes: dict[str, str] | None = None) -> Filed:
     )
 
 
-def gather(folder: Path, answer: PanelAnswer, hashes: dict[str, str] | None = None) -> Filed:
+def gather(
+    folder: Path,
+    answer: PanelAnswer,
+    hashes: dict[str, str] | None = None,
+    inch: bool = False,
+) -> Filed:
     """Return all that a panel folder holds beside its answer.
 
     A file that cannot be read is no reason to lose the run's result: it is named in `faults`.
@@ -111,6 +116,8 @@ def gather(folder: Path, answer: PanelAnswer, hashes: dict[str, str] | None = No
         What the panel says.
     hashes : dict of str to str, optional
         As for `gather_stamped`.
+    inch : bool
+        Whether lengths on photos are in inches.
     """
     filed = gather_stamped(folder, hashes)
     day = filed.day
@@ -119,7 +126,7 @@ def gather(folder: Path, answer: PanelAnswer, hashes: dict[str, str] | None = No
     panel = read_toml(folder / "panel.toml").get("panel", {})
     return replace(
         filed,
-        pictures=tuple(stage_pictures(folder, day, answer.front.usable)),
+        pictures=tuple(stage_pictures(folder, day, answer.front.usable, inch)),
         marks=tuple(flow_at(mark, answer.tracked) for mark in day.marks),
         drawdown=kept_result(folder, DRAWDOWN, "log_file"),
         resin=kept_result(folder, RESIN),

@@ -6,8 +6,15 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.made_up.drawn_panel import PANEL_MM, Tilted, darcy
-from vision.drawing.front_lines import front_lines
-from vision.drawing.overlay import draw_front_lines, draw_line, hatch, rough_note, round_length_mm
+from vision.drawing.front_lines import FrontLine, front_lines
+from vision.drawing.overlay import (
+    draw_front_lines,
+    draw_line,
+    hatch,
+    rough_note,
+    round_bar_mm,
+    round_length_mm,
+)
 from vision.drawing.strokes import ScaledPlane, Sizes, save_image
 
 
@@ -52,15 +59,23 @@ def test_line_stands_out_from_light_and_dark_panels(background):
 
 
 def test_scale_bar_is_as_long_as_it_says_in_the_panel_plane():
+    inches = round_bar_mm(PANEL_MM[0], inch=True)
+    assert inches == pytest.approx(2 * 25.4)
     plain, barred = (drawn(150, scale_bar_mm=mm) for mm in (50.0, 100.0))
     found = []
-    for picture in (plain, barred):
+    for picture in (plain, barred, drawn(150, inch=True)):
         white = np.argwhere((picture > 245).all(axis=2))
         mm = Tilted().to_mm(white[:, ::-1].astype(float))
         bar = mm[(mm[:, 1] > PANEL_MM[1] + 6.5) & (mm[:, 1] < PANEL_MM[1] + 12.0)]
         found.append(np.ptp(bar[:, 0]))
     # white are the second and fourth of five blocks: from 1/5 to 4/5 of the bar
-    assert_allclose(found, [30.0, 60.0], atol=1.0)
+    assert_allclose(found, [30.0, 60.0, 0.6 * inches], atol=1.0)
+
+
+def test_how_far_a_rough_line_may_be_off_is_said_in_its_unit():
+    rough = FrontLine(60.0, np.zeros((2, 2)), False, False, np.ones(2, bool), 5.1)
+    assert rough_note([rough]) == "about (dotted): up to 10 mm off"
+    assert rough_note([rough], inch=True) == "about (dotted): up to 0.4 in off"
 
 
 def test_strokes_and_letters_grow_with_the_photo():

@@ -12,7 +12,11 @@ from PIL import Image
 import wetline
 from analysis.record.day.day_toml import read_day
 from analysis.record.day.filing import file_photo
-from analysis.record.day.stage_pictures import NEEDS_CORNERS, stage_pictures
+from analysis.record.day.stage_pictures import (
+    NEEDS_CORNERS,
+    last_photo_in_inches,
+    stage_pictures,
+)
 
 SAMPLE = Path(__file__).resolve().parents[4] / "sample_frames" / "carbon_corners"
 FACE = ((328.9, 200.8), (967.9, 179.2), (1014.6, 566.1), (268.5, 569.9))
@@ -67,6 +71,23 @@ def test_before_the_run_there_is_a_scale_bar_and_no_front(folder):
     assert bag.words.startswith("scale bar by the run's own camera")
     end = shown(folder, first, "end of fill")
     assert changed_pixels(end, first) > 1.3 * changed_pixels(bag, first) > 0
+
+
+def test_lengths_on_photos_are_in_inches_where_the_record_is(folder):
+    last = sorted((folder / "frames").iterdir())[-1]
+    metric = shown(folder, last, "end of fill")
+    (inch,) = stage_pictures(folder, read_day(folder), usable=True, inch=True)
+    pixels = [np.asarray(Image.open(io.BytesIO(p.jpeg)), int) for p in (metric, inch)]
+    share = np.mean(np.abs(pixels[0] - pixels[1]).max(axis=2) > 40)
+    assert 0 < share < 0.02  # the bar and its number, and no more
+    tracked = wetline.load(folder)
+    again = cv2.imdecode(np.frombuffer(last_photo_in_inches(folder, tracked), np.uint8), 1)
+    assert again.shape == cv2.imread(str(last)).shape
+    (folder / "frames").rename(folder / "away")
+    try:
+        assert last_photo_in_inches(folder, tracked) is None
+    finally:
+        (folder / "away").rename(folder / "frames")
 
 
 def test_a_photo_that_has_gone_is_said(folder):
