@@ -107,10 +107,12 @@ def _edge_curve(
     stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
     doubts = _row_doubts(measured, frames)
     shown = _shown(frames, doubts)
-    # Where the first lanes are at the end, hardly anything dry is left to tell the light by.
-    sure = np.asarray(_sure(frames, doubts) & ~at_end.any(axis=1))
+    # Where the first lanes are at the end, hardly anything dry is left to tell the light by; a
+    # racing edge is there long before the others.
+    arrived = np.any(at_end[:, racing.clean], axis=1)
+    sure = np.asarray(_sure(frames, doubts) & ~arrived)
     rated = _rate(measured, scale, fronts, sight, sure)
-    used, notes = _judge(frames, rated, doubts, np.any(at_end[:, racing.clean], axis=1), stall)
+    used, notes = _judge(frames, rated, doubts, arrived, stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
     told = edges(fronts, arrival.mm_per_px, sight, False, shown)
     beside = as_beside_mm(fronts, shown)

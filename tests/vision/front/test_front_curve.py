@@ -151,3 +151,13 @@ def test_rows_and_runs_that_photos_do_not_bear_out_are_told():
     assert curve.used[7]
     assert curve.notes[8] == "this photo shows something else"
     assert front.doubts == ("odd light",)
+
+
+def test_a_racing_edge_at_the_end_leaves_the_lanes_behind_it_as_sure_as_before():
+    lead = 1.0 + 0.8 * np.exp(-np.arange(60) / 4.0)
+    run = measured(straight() / lead[:, None] ** 2)
+    curve, front = read_curve(run, frames(), SCALE)
+    raced = curve.used & (curve.front_max_mm >= 0.995 * run.arrival.length_mm)
+    assert front.race_tracking_mm > 6.0
+    assert np.count_nonzero(raced) >= 2
+    assert curve.front_sd_mm[raced] == pytest.approx(np.hypot(0.3, 0.2), rel=0.2)
