@@ -71,15 +71,37 @@ def place_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
 
 
 def beyond_doubts(camera: PartCamera, found: PartMeasured) -> tuple[str, ...]:
-    """Return that resin seems to run outside the outline, if it does."""
+    """Return that resin seems to run outside the outline, or in an opening, if it does."""
     if not found.beyond or found.reason:
         return ()
-    x, y = _on_plan(camera, max(found.beyond, key=lambda patch: patch[2]))
-    area = sum(patch[2] for patch in found.beyond)
-    return (
-        f"about {area / 100:.0f} cm2 wets outside the outline, most of it about ({x:.0f}, {y:.0f}) "
-        "mm: outline and photo do not match; check that cards or tapped points and outline are "
-        "those of this part, in the plan's coordinates, and y_runs",
+    placed = [(*_on_plan(camera, patch), patch[2]) for patch in found.beyond]
+    openings = [patch for patch in placed if _in_opening(camera, patch[:2])]
+    outside = [patch for patch in placed if patch not in openings]
+    check = "check that cards or tapped points and outline are those of this part"
+    out = []
+    for patches, where, todo in (
+        (outside, "outside the outline", f"{check}, in the plan's coordinates, and y_runs"),
+        (
+            openings,
+            "in an opening",
+            f"{check}, and see whether resin stands on the tool there, or something lies on it",
+        ),
+    ):
+        if patches:
+            x, y, _ = max(patches, key=lambda patch: patch[2])
+            area = sum(patch[2] for patch in patches)
+            out.append(
+                f"about {area / 100:.0f} cm2 wets {where}, most of it about ({x:.0f}, {y:.0f}) mm: "
+                f"outline and photo do not match; {todo}"
+            )
+    return tuple(out)
+
+
+def _in_opening(camera: PartCamera, place_mm: tuple[float, float]) -> bool:
+    """Return whether a place lies in one of the part's openings."""
+    return any(
+        cv2.pointPolygonTest(np.asarray(hole, np.float32), place_mm, False) >= 0
+        for hole in camera.shape.holes_mm
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -15,6 +15,7 @@ from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.records import BoolArray, IntArray
 
 OPEN, NOT_YET, HIDDEN = "open it", "not yet", "hidden"
+AT_WORK = "seems open"
 BESIDE_MM, BESIDE_CELLS = 20.0, 2.5
 """Where a feed's own hose hides the cloth, the cloth so far to both sides of it tells: all that is
 seen of it must be wet."""
@@ -31,7 +32,7 @@ class NextFeed:
     Attributes
     ----------
     name : str
-    state : {"open it", "not yet", "hidden"}
+    state : {"open it", "not yet", "hidden", "seems open"}
     length_mm : float
         Of the feed line; twice the radius of a point.
     dry_mm : float
@@ -54,6 +55,7 @@ def feeds_to_open(
     on: SeenOnPlan,
     settled_s: float | None = None,
     opened: Collection[str] = (),
+    at_work: Collection[str] = (),
 ) -> tuple[NextFeed, ...]:
     """Find how the front stands at each feed that is to be opened later.
 
@@ -66,6 +68,8 @@ def feeds_to_open(
         agree. Left out, the last look counts.
     opened : collection of str
         Names of feeds that are open already.
+    at_work : collection of str
+        Names of others that resin seems to come from.
 
     Returns
     -------
@@ -74,7 +78,14 @@ def feeds_to_open(
     """
     later = [feed for feed in later_feeds(plan) if feed.name not in opened]
     until = on.last_s if settled_s is None else settled_s
-    return tuple(_stands(feed, on, until) for feed in later)
+    stands = [_stands(feed, on, until) for feed in later]
+    return tuple(_working(feed) if feed.name in at_work else feed for feed in stands)
+
+
+def _working(feed: NextFeed) -> NextFeed:
+    label = feed.name or "next feed"
+    text = f"{label}: resin seems to come from it: note it as open, or see its clamp"
+    return replace(feed, state=AT_WORK, text=text)
 
 
 def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:

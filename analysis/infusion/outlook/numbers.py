@@ -146,6 +146,7 @@ def read_part_numbers(
     opened: Collection[str] = (),
     open_vents: Sequence[bool] | None = None,
     planned_s: FloatArray | None = None,
+    at_work: Collection[str] = (),
 ) -> PartNumbers:
     """Work out the numbers of a part's board.
 
@@ -162,6 +163,8 @@ def read_part_numbers(
     planned_s : ndarray of shape (cells,), optional
         The plan's own arrival, to find a front that stands still by; left out, it is not looked
         for.
+    at_work : collection of str
+        Later feeds that nobody noted as open and that resin seems to come from.
     """
     if not seen.usable:
         return PartNumbers(cannot=seen.reason, doubts=seen.doubts)
@@ -186,7 +189,7 @@ def read_part_numbers(
         resin_in_kg=held * clock.density_kg_m3,
         hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
         left=time_left(ahead, clock.gel_s, forecast.doubt),
-        feeds=feeds_to_open(job.plan, on, settled, opened),
+        feeds=feeds_to_open(job.plan, on, settled, opened, at_work),
         cut_offs=find_cut_offs(job.plan, ahead, forecast.doubt, open_vents, forecast.learnt),
         learnt=forecast.learnt,
         last_s=float(seen.last_s),

@@ -35,7 +35,7 @@ function entry(done, words, act, back) {
 }
 
 function feedEntry(feed, may, hands) {
-  const due = feed.state === "open it";
+  const due = feed.state === "open it" || feed.state === "seems open";
   const button = element("button", `${feed.name} is open`, due ? "main big wide" : "wide");
   button.addEventListener("click", async () => {
     if (!due && !(await hands.sure(`${feed.text || feed.name}. Note it as open all the same?`))) return;
@@ -57,7 +57,7 @@ const lines = (texts) => texts.map((text) => element("li", text));
 
 export function drawPart(board, may, hands) {
   const run = may.includes("run") && !board.ended;
-  const text = JSON.stringify([board.feeds, board.vents, board.air, board.values, board.learning, board.forecast, board.doubts, board.state, run]);
+  const text = JSON.stringify([board.feeds, board.vents, board.air, board.not_seen, board.values, board.learning, board.forecast, board.doubts, board.state, run]);
   if (text === drawn) return;
   drawn = text;
   show("feeds", board.feeds.length > 0 && !board.ended);
@@ -67,7 +67,8 @@ export function drawPart(board, may, hands) {
   $("vent-list").replaceChildren(...board.vents.map((vent) => ventEntry(vent, open === 1, run, hands)));
   show("air", !board.ended);
   const none = board.wet_share === null ? "Nothing can be said of it yet." : "No dry area is about to be cut off from every vent, by the forecast.";
-  $("air-list").replaceChildren(...lines(board.air.length ? board.air : [none]));
+  const hidden = board.not_seen ? [`Not seen: ${board.not_seen}`] : [];
+  $("air-list").replaceChildren(...lines([...(board.air.length ? board.air : [none]), ...hidden]));
   show("plan", !board.ended);
   $("plan-forecast").textContent = `The forecast is ${board.forecast}.`;
   const learning = board.learning ? [`Not corrected now: ${board.learning}`] : [];

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.infusion.ahead.cut_offs import CutOff
-from analysis.infusion.ahead.next_feed import OPEN, NextFeed
+from analysis.infusion.ahead.next_feed import AT_WORK, OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.infusion.outlook.words import left_text, where_text
@@ -93,6 +93,7 @@ def part_alarms(
     if now.standstill is not None:
         found.append(_standstill(now.standstill))
     found += [_feed(feed) for feed in now.feeds[:1] if feed.state == OPEN]
+    found += [_at_work(feed) for feed in now.feeds if feed.state == AT_WORK]
     return sorted(found, key=lambda alarm: alarm.level != ACT)
 
 
@@ -121,6 +122,14 @@ def _cut_off(cut: CutOff, number: int) -> Alarm:
 def _feed(feed: NextFeed) -> Alarm:
     todo = "Open it when your plan says so, then note it."
     return Alarm(f"feed {feed.name}", LOOK, f"The front is past all of {_name(feed)}", todo)
+
+
+def _at_work(feed: NextFeed) -> Alarm:
+    text = f"Resin seems to come from {_name(feed)}, which is not noted as open"
+    todo = (
+        "If it is open, note it (f): the forecast waits for that. If not, see its clamp and hose."
+    )
+    return Alarm(f"at work {feed.name}", LOOK, text, todo)
 
 
 def _standstill(still: Standstill) -> Alarm:

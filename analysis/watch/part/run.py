@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from analysis.forecast.panel_text import TextRow
-from analysis.infusion.ahead.next_feed import NOT_YET, OPEN
+from analysis.infusion.ahead.feeds_at_work import feeds_at_work, fill_without
+from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN
 from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
 from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
 from analysis.infusion.seen.early_feeds import with_early_feeds
-from analysis.infusion.seen.on_plan import bring_on_plan
+from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
 from analysis.part.grid.canvas import lies_on
@@ -104,6 +105,7 @@ class WatchPart(Watch):
         self._before, self._looked_s = PartNumbers(), -float("inf")
         self._areas: tuple[KnownArea, ...] = ()
         self._opened_s: list[float | None] | None = None
+        self._at_work: frozenset[str] = frozenset()
         self._shown: PartPicture | None = None
         self._told: list[Told] = []
         self._told_at: set[str] = set()
@@ -123,6 +125,7 @@ class WatchPart(Watch):
         self.ambient_mbar = self.job.vacuum.ambient_pa / 100.0
         self.eyes = PartFeed(self.job)
         self.planned, self._opened_s = planned_forecast(self.job), None
+        self._shut_s = fill_without(self.job)
         self.learner = PartLearner(self.job, self._learn_every_s)
 
     def close(self) -> None:
@@ -233,8 +236,10 @@ class WatchPart(Watch):
             vents = hand.open_vents(self.job.plan)
             on = bring_on_plan(seen, self.planned.links)
             seen = with_early_feeds(seen, self.job.plan, on, opened_s)
+            opened = dict(hand.opened)
+            self._look_at_feeds(seen, on, opened)
             numbers = read_part_numbers(
-                self.job, seen, forecast, dict(hand.opened), vents, self.planned.arrival_s
+                self.job, seen, forecast, opened, vents, self.planned.arrival_s, self._at_work
             )
         if seen is not None and numbers.wetted_share and not seen.doubts and self.learner:
             self.learner.offer(on, opened_s)
@@ -250,10 +255,19 @@ class WatchPart(Watch):
     def _plan_as_opened(self, opened_s: list[float | None] | None) -> None:
         """Fill the plan again where a feed was opened, or that was taken back."""
         if not _about_same(opened_s, self._opened_s):
-            self.planned = planned_forecast(as_opened(self.job, opened_s))
+            job, opened = as_opened(self.job, opened_s), dict(self._by_hand().opened)
+            self.planned, self._shut_s = planned_forecast(job), fill_without(job, opened)
             self._opened_s = opened_s
             if self.learner is not None:
                 self.learner.forget()
+
+    def _look_at_feeds(self, seen: PartSeen, on: SeenOnPlan, opened: Collection[str]) -> None:
+        """Keep which feeds resin seems to come from, until they are noted as open."""
+        self._at_work -= set(opened)
+        if seen.usable and self._shut_s is not None:
+            photo_s = seen.frame_s[seen.used]
+            found = feeds_at_work(self.job.plan, on, self._shut_s, photo_s, opened)
+            self._at_work |= {one.name for one in found}
 
     def _keep(self, seen: PartSeen | None, numbers: PartNumbers) -> None:
         """Keep what the picture is drawn from, and what the board said of this photo."""
@@ -294,7 +308,7 @@ class WatchPart(Watch):
         due = {}
         for feed in later:
             told = states.get(feed.name)
-            if told == OPEN or (told == NOT_YET and feed.opens_when_wet):
+            if told in (OPEN, AT_WORK) or (told == NOT_YET and feed.opens_when_wet):
                 continue
             cells = lies_on(links, feed.place)[: links.cells]
             wet_s = float(arrival[cells].max()) if cells.any() else math.inf
@@ -329,7 +343,7 @@ class WatchPart(Watch):
             frozen=self.eyes.frozen,
             hidden=numbers.hidden_share,
             cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",
-            doubts="; ".join(numbers.doubts),
+            doubts="; ".join(numbers.doubts) if self._before.doubts else "",
             vacuum_lost=vacuum_lost(readings, board.start_clock_s, self.ambient_mbar),
             elapsed_s=elapsed,
             end_s=end_s,

@@ -17,7 +17,8 @@ from vision.errors import WetlineError
 from vision.frames.source import open_frames, resin_start_clock_s
 from vision.part_records import FeedPlace
 from vision.parts.live_part import LivePart
-from vision.parts.part_words import stray_doubts
+from vision.parts.part_settings import box_map
+from vision.parts.part_words import beyond_doubts, stray_doubts
 from vision.parts.track_part import track_part_folder
 
 FAR_END = FeedPlace("far end", np.array([[0.97, 0.1], [0.97, 0.9]]), first=False)
@@ -124,6 +125,21 @@ def test_outline_that_is_not_the_part_in_the_photo_is_in_doubt():
     seen = run.seen
     assert any("wets outside the outline" in text for text in seen.doubts)
     assert not any("wets outside" in text for text in track_part_folder(camera()).seen.doubts)
+
+
+def test_a_place_in_the_part_s_opening_is_said_to_be_there():
+    (hole,) = camera().shape.holes_mm
+    middle, off = hole.mean(axis=0), at(np.array([[1.1, 0.5]]))[0]
+    on_canvas = [box_map(camera().shape) @ (*place, 1.0) for place in (middle, off)]
+    inner, outer = ((place[0], place[1], 2000.0, 60.0) for place in on_canvas)
+    (text,) = beyond_doubts(camera(), SimpleNamespace(beyond=(inner,), reason=""))
+    assert text.startswith("about 20 cm2 wets in an opening, most of it about")
+    assert f"({middle[0]:.0f}, {middle[1]:.0f}) mm" in text
+    both = beyond_doubts(camera(), SimpleNamespace(beyond=(inner, outer), reason=""))
+    assert [("outside the outline" in text, "in an opening" in text) for text in both] == [
+        (True, False),
+        (False, True),
+    ]
 
 
 def test_part_out_of_view_is_refused_in_words_of_a_part():

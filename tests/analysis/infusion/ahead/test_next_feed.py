@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.infusion.ahead.next_feed import HIDDEN, NOT_YET, OPEN, feeds_to_open
+from analysis.infusion.ahead.next_feed import AT_WORK, HIDDEN, NOT_YET, OPEN, feeds_to_open
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.outline import rectangle
@@ -46,6 +46,12 @@ def test_a_feed_that_the_front_has_passed_may_be_opened(plan, links):
     assert second.text == "second: the front is past all of it: open it"
     assert (third.name, third.state) == ("third", NOT_YET)
     assert third.dry_mm == pytest.approx(200.0)
+
+
+def test_one_that_seems_open_asks_for_the_note(plan, links):
+    second, third = stand(plan, links, 150.0, at_work=("second",))
+    assert (second.state, third.state) == (AT_WORK, NOT_YET)
+    assert "note it as open" in second.text
 
 
 def test_a_stretch_that_is_dry_is_told_by_its_length(plan, links):

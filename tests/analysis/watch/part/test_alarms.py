@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
+from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.watch.alarms import ACT, LOOK
@@ -76,6 +76,13 @@ def test_a_feed_that_is_passed_is_told_of(state, count):
     alarms = part_alarms(numbers(feeds=(feed,)))
     assert len(alarms) == count
     assert all(a.text == "The front is past all of second line" for a in alarms)
+
+
+def test_resin_from_a_feed_that_nobody_noted_asks_for_the_note():
+    feed = NextFeed("second line", AT_WORK, 500.0, 0.0, 0.0, "")
+    (alarm,) = part_alarms(numbers(feeds=(feed,)))
+    assert alarm.text == "Resin seems to come from second line, which is not noted as open"
+    assert "note it (f)" in alarm.todo
 
 
 def test_a_full_part_and_one_that_shows_nothing_raise_none():
