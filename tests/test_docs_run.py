@@ -1,4 +1,4 @@
-"""Every command in README.md and the guide runs as written, on copies of the samples.
+"""Every command in README.md and the guide runs as written, on the samples or thinned copies.
 
 Blocks marked ``console`` are typed line by line, in order, in a workshop of folders that the text
 speaks of. Commands within a sentence must name a command and options that exist.
@@ -21,6 +21,7 @@ from analysis.watch.part.alarms import part_alarms, unnoted_feeds
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
 from tests.made_up.part_board import every_part_alarm
 from tests.made_up.run_folders import write_run
+from tests.made_up.season import add_part
 from vision.arrival import usability
 from vision.common.lazy_commands import load_object
 
@@ -88,7 +89,7 @@ def workshop(tmp_path, monkeypatch):
     for seed, name in enumerate(("panel_b", "good_1", "good_2", "good_3", "season/panel_c")):
         write_run(tmp_path / name, seed=seed)
     sample("part_cover", tmp_path / "sample_frames" / "part_cover")
-    sample("part_run", tmp_path / "sample_frames" / "part_run")
+    add_part(tmp_path / "sample_frames", "part_run")  # every third photo, on a coarse grid
     photos = sorted((SAMPLES / "glass_edge" / "frames").iterdir())
     for name, photo in (("IMG_7.jpg", photos[0]), ("face.jpg", photos[-1])):
         shutil.copy(photo, tmp_path / name)

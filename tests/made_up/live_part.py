@@ -71,10 +71,14 @@ def with_more(folder):
 
 
 def empty_part(made, folder):
-    """Return a part's folder as it is before the day: part.toml without a start, no pictures."""
+    """Return a part's folder as it is before the day: part.toml without a start, no pictures.
+
+    The grid is coarse: a board fills its plan each time it is opened.
+    """
     folder.mkdir(parents=True)
     text = (made / "part.toml").read_text(encoding="utf-8")
     text = re.sub(r"resin_start = .*\n", "", text)
+    text = re.sub(r"cells = .*\n", "cells = 60\n", text)
     (folder / "part.toml").write_text(text, encoding="utf-8")
     return folder
 
