@@ -25,7 +25,7 @@ from vision.parts.timing.blown import find_blown
 from vision.parts.timing.dead_ends import time_dead_ends
 from vision.parts.timing.light_doubt import light_doubt_s, unsure_doubts
 from vision.parts.timing.new_fronts import time_new_fronts
-from vision.parts.timing.walls import fill_along_walls, without_late_specks
+from vision.parts.timing.walls import fill_along_walls, find_islands, without_late_specks
 from vision.parts.uncertainty import pixel_sd_s
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import first_front
@@ -54,7 +54,7 @@ NOT_FROM_FEEDS = (
     "plan lie where the real ones do, and that cards or tapped points are in the plan's order"
 )
 BLURRED = "the pictures are too blurred to place the front: clean the lens and focus on the part"
-LATE_FRAMES = 5
+END_FRAMES = 5
 FAINT_MM, FAINT_SHARE = 5.0, 0.15
 """Part of the step, in the mean of so much cloth, from which a lasting change may be resin."""
 
@@ -227,6 +227,7 @@ def _repaired(
     first = first_front(shown, count, own.least_front)
     wet_frame = np.maximum(wet_frame, first).astype(np.int16)
     known &= ~((wet_frame >= count) & not_surely_dry(wetting, known, part, settings))
+    known &= ~find_islands((wet_frame >= count) & known, known, cloth)
     return _Repaired(carried_out(wet_frame, inside), known, before, apart)
 
 
@@ -248,8 +249,12 @@ def not_surely_dry(
     """
     pixels, cloth = wetting.pixels, (part.inside & ~part.under).astype(np.float32)
     glare = pixels.step_ratio < settings.wetting.glare_share
-    late = np.median(np.stack(wetting.levels[-LATE_FRAMES:]), axis=0)
-    risen = _around(late - pixels.dry, cloth, FAINT_MM / part.mm_per_px)
+    first, late = (
+        np.median(np.stack(wetting.levels[part_of]), axis=0)
+        for part_of in (slice(END_FRAMES), slice(-END_FRAMES, None))
+    )
+    # What is taken for dry from first to last has its dry look from all of the run.
+    risen = _around(late - np.minimum(pixels.dry, first), cloth, FAINT_MM / part.mm_per_px)
     faint = risen > FAINT_SHARE * _around(pixels.step_ratio, cloth, FAINT_MM / part.mm_per_px)
     alone = _around(known.astype(np.float32), cloth, ALONE_MM / part.mm_per_px) < ALONE_SHARE
     return np.asarray(glare | faint | alone)

@@ -1,4 +1,4 @@
-"""What no front follows: holes along a wall, and specks that seem dry behind the front."""
+"""What no front follows: holes along a wall, and what seems dry behind the front or in glare."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from vision.records import BoolArray, IntArray
 
 DEEPEST_PX = 12
 """A hole at a wall that reaches farther into the part is filled as any other."""
+
+RIM_PX, RIM_SEEN = 4, 0.5
+"""So much around it, and share of that, which must have been seen for a dry spot to count."""
 
 SPECK_PX = 5
 """What seems dry behind the front and is narrower than this is no front."""
@@ -59,3 +62,27 @@ def fill_along_walls(wet_frame: IntArray, known: BoolArray, inside: BoolArray) -
     touches[labels[hole & beyond]] = True
     shallow = hole & (touches & (deepest <= DEEPEST_PX))[labels]
     return np.asarray(np.where(shallow, wet_frame[tuple(at)], wet_frame), np.int16)
+
+
+def find_islands(stayed_dry: BoolArray, known: BoolArray, cloth: BoolArray) -> BoolArray:
+    """Find cloth that seems to have stayed dry in the midst of more that was not seen.
+
+    Glare fades towards its rim: in its midst nothing shows, at its rim what shows is not believed.
+
+    Parameters
+    ----------
+    stayed_dry, known, cloth : ndarray of shape (M, N), bool
+        What seems dry at the end and was seen; what was seen; where there is cloth.
+    """
+    hidden = int(np.count_nonzero(cloth & ~known))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(stayed_dry.astype(np.uint8))
+    islands = np.zeros(cloth.shape, bool)
+    window = np.ones((2 * RIM_PX + 1, 2 * RIM_PX + 1), np.uint8)
+    for label in range(1, count):
+        if stats[label, cv2.CC_STAT_AREA] >= hidden:
+            continue
+        one = labels == label
+        rim = (cv2.dilate(one.astype(np.uint8), window) > 0) & ~one & cloth
+        if rim.any() and np.mean(known[rim]) < RIM_SEEN:
+            islands |= one
+    return islands
