@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.plan.part_toml import read_part
+from tests.bench.live_part import eyes_of, told_part
 from tests.made_up.parts.made_part import made_part
 from tests.vision.parts.test_track_part import true_at
 from vision.frames.source import open_frames, resin_start_clock_s
@@ -57,3 +58,13 @@ def test_half_way_what_is_ahead_is_dry():
     assert np.mean(np.isinf(seen.time_s[ahead])) > 0.98
     assert np.mean(np.isfinite(seen.time_s[behind])) > 0.98
     assert live.last_photo is not None
+
+
+def test_live_eyes_on_joined_pixels_agree_with_recorded_ones_and_are_never_silently_wrong():
+    eyes = eyes_of(told_part(made_part("disc_point")))
+    assert eyes.seen > 0.95
+    assert eyes.once > 0.85
+    assert eyes.twice > 0.95
+    for found in (eyes.half, eyes.end):
+        assert not found.wrong
+    assert 0.4 < eyes.end.z_spread < 1.2
