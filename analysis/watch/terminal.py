@@ -7,7 +7,7 @@ import sys
 import textwrap
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import IO, Any, TextIO
 
 from analysis.forecast.panel_text import text_lines
@@ -58,6 +58,12 @@ def board_lines(board: Board, elapsed_s: float | None) -> list[str]:
         lines.append(f"Drawdown:   {verdict}{board.drawdown[1]}")
     lines.append(f"Pictures:   {board.frames} from {board.camera}")
     return [*lines, *text_lines(board.final)]
+
+
+NO_KEYS = (
+    "Keys are not read here: what is piped in is no terminal, and is passed over. Start it in a "
+    "terminal to type o, c or e, or add --page and press the buttons there."
+)
 
 
 @dataclass(frozen=True)
@@ -221,8 +227,12 @@ def run_in_terminal(
     """Watch until the run ends or the user stops it; give the last board."""
     import time
 
-    screen = Screen(out or sys.stderr, quiet, layout)
-    if sys.stdin is not None and sys.stdin.isatty():
+    shown, heard = out or sys.stderr, sys.stdin is not None and sys.stdin.isatty()
+    if not heard:
+        layout = replace(layout, keys="")
+        shown.write("" if quiet else f"{NO_KEYS}\n")
+    screen = Screen(shown, quiet, layout)
+    if heard:
         listen(watch, sys.stdin, lambda text: screen.typed(text, time.monotonic()), more, layout)
     watch.start()
     while watch.board.state != ENDED:

@@ -8,9 +8,16 @@ import numpy as np
 import pytest
 
 from analysis.panel.gauge_readings import read_readings
-from analysis.watch.board import Board, Front, Gel, Numbers
+from analysis.watch.board import ENDED, Board, Front, Gel, Numbers
 from analysis.watch.end_forecast import EndForecast
-from analysis.watch.terminal import ANSWER_S, Screen, board_lines, fitted, run_command
+from analysis.watch.terminal import (
+    ANSWER_S,
+    Screen,
+    board_lines,
+    fitted,
+    run_command,
+    run_in_terminal,
+)
 from tests.made_up.live_run import write_panel
 from tests.made_up.live_shop import Shop
 from vision.settings.event_log import read_stamps
@@ -97,6 +104,26 @@ def test_elsewhere_an_answer_is_a_line():
     Screen(file).typed("noted", 0.0)
     Screen(file).typed("", 0.0)
     assert file.getvalue() == "noted\n"
+
+
+@pytest.mark.parametrize("quiet", [False, True])
+def test_commands_that_are_piped_in_are_passed_over_and_that_is_said(monkeypatch, quiet):
+    class Ended:
+        board = replace(BOARD, state=ENDED, final=())
+        begun = False
+
+        def start(self):
+            self.begun = True
+
+        def elapsed_s(self):
+            return 420.0
+
+    monkeypatch.setattr("sys.stdin", io.StringIO("o\ne\n"))
+    watched, shown = Ended(), io.StringIO()
+    run_in_terminal(watched, quiet, shown)
+    assert watched.begun
+    assert shown.getvalue().startswith("" if quiet else "Keys are not read here: ")
+    assert ("Keys" in shown.getvalue()) == (not quiet)
 
 
 def test_typed_keys(tmp_path):
