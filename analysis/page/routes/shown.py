@@ -23,7 +23,9 @@ from analysis.page.stored.panels import (
     panel_size_mm,
     result_files,
 )
+from analysis.page.stored.part_plan import part_outline
 from analysis.page.watches import Watches
+from analysis.part.part_folder import is_part
 
 STATIC = Path(__file__).parents[1] / "static"
 STATIC_TYPES = {
@@ -117,9 +119,10 @@ class Shown:
         """Return what a phone needs that takes the pictures, and no more."""
         name, folder = self._panel(request)
         shown = await run_in_threadpool(describe, name, folder)
-        return answer(
-            {"id": name, "name": shown["name"]} | self._where_it_stands(request, name, folder)
-        )
+        told = {"id": name, "name": shown["name"]} | self._where_it_stands(request, name, folder)
+        if is_part(folder):
+            told["plan"] = await run_in_threadpool(part_outline, folder)
+        return answer(told)
 
     def _where_it_stands(self, request: Request, name: str, folder: Path) -> dict[str, Any]:
         size, watch, device = panel_size_mm(folder), self._watches.get(name), caller(request)

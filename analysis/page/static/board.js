@@ -35,7 +35,7 @@ setInterval(beep, 4000);
 // -- alarms
 let alarmsShown = "";
 function drawAlarms() {
-  const text = JSON.stringify([board.alarms, [...muted], board.state]);
+  const text = JSON.stringify([board.alarms, [...muted], board.state, board.air]);
   if (text === alarmsShown) return;
   const before = alarmsShown;
   alarmsShown = text;
@@ -57,7 +57,8 @@ function drawAlarms() {
     }
     return row;
   });
-  if (!rows.length && board.state === "running") {
+  const shutIn = board.air && board.air.length > 0; // not alarming yet, but nothing to call well
+  if (!rows.length && !shutIn && board.state === "running") {
     const row = element("div", "", "alarm fine");
     const sign = element("span", "\u2713", "sign");
     sign.setAttribute("aria-hidden", "true");

@@ -4,7 +4,7 @@ import { Queue } from "./queue.js";
 const queue = await new Queue(panelId()).open();
 const session = crypto.getRandomValues(new Uint32Array(3)).join("-");
 let may = [], state = null;
-let taking = false, count = 0, lock = null, size = [400, 240], number = 0, trouble = "", due = 0;
+let taking = false, count = 0, lock = null, size = [400, 240], plan = null, number = 0, trouble = "", due = 0;
 
 function tell(text) {
   trouble = text;
@@ -80,6 +80,8 @@ async function look() {
   [may, state] = [panel.rights, panel.state];
   $("name").textContent = panel.name;
   if (panel.length_mm && panel.width_mm) size = [panel.length_mm, panel.width_mm];
+  plan = panel.plan || null;
+  if (plan) $("how").textContent = "Fix the phone so that it cannot move. Line the part up with its outline, turned as the plan is, with some table in view all round.";
   if (panel.interval_s && !may.includes("run")) {
     const step = String(panel.interval_s);
     if (![...$("interval").options].some((o) => o.value === step)) $("interval").append(new Option(`${step} s`, step));
@@ -183,7 +185,7 @@ $("files").addEventListener("change", async () => {
   $("files").value = "";
 });
 
-// -- the outline to line the panel up with
+// -- the outline to line the panel or part up with
 function outline() {
   const video = $("video"), width = video.videoWidth || 1280, height = video.videoHeight || 720;
   const drawing = $("outline"), scale = Math.min((0.68 * width) / size[0], (0.62 * height) / size[1]);
@@ -191,6 +193,13 @@ function outline() {
   drawing.setAttribute("viewBox", `0 0 ${width} ${height}`);
   const shown = Math.min(drawing.clientWidth / width, drawing.clientHeight / height) || 1;
   drawing.style.setProperty("--u", 1 / shown);
+  if (plan) {
+    const at = (points) => points.map(([px, py]) => `${x + px * scale} ${y + py * scale}`).join("L");
+    const d = [...plan.rings.map((ring) => `M${at(ring)}Z`), ...plan.feeds.filter((feed) => feed.points.length > 1).map((feed) => `M${at(feed.points)}`)].join("");
+    const named = plan.feeds.map(({ name, points: [[px, py]] }) => svg("text", { x: x + px * scale + 8 / shown, y: y + py * scale + 24 / shown }, name));
+    drawing.replaceChildren(svg("path", { d, class: "rim" }), svg("path", { d, class: "edge" }), ...named);
+    return;
+  }
   const box = { x, y, width: w, height: h };
   drawing.replaceChildren(
     svg("rect", { ...box, class: "rim" }), svg("rect", { ...box, class: "edge" }),

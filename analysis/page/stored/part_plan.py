@@ -47,6 +47,14 @@ def drawn_shape(shape: PartShape) -> dict[str, Any]:
     }
 
 
+def part_outline(folder: Path) -> dict[str, Any] | None:
+    """Return a part's plan to hold a camera by, as `drawn_shape`; None of one that has faults."""
+    try:
+        return drawn_shape(part_shape(read_part(folder)))
+    except WetlineError:
+        return None
+
+
 def part_plan(folder: Path) -> dict[str, Any]:
     """Return a part's plan to place marks on, with the front as seen.
 
