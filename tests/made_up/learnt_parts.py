@@ -46,7 +46,7 @@ density_kg_m3 = 1100
 [vacuum]
 pressure_difference_mbar = 950
 [grid]
-cells = 64
+cells = 48
 """
 """A cover with a hatch, a doubler, a far end, an edge gap and one feed line."""
 PLATE = """
