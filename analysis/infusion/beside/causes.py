@@ -21,6 +21,10 @@ STRIP_SHARE = 0.12
 ZONE_SHARE = 0.6
 """Share of a place, or of where it begins, that lies in a zone for the zone to be behind it."""
 ZONE_HELD = 0.2
+BEGINS = 0.5
+"""Share of where a place begins that lies beside a corner, for it to begin there."""
+ISLAND_SHARE = 0.25
+"""Share of a late place that is dry yet, at least, for an island of it to be spoken of."""
 
 
 @dataclass(frozen=True)
@@ -107,8 +111,15 @@ def _early(scene: Scene, cells: BoolArray) -> Ranked:
         why = f"it runs along the edge for {100 * strip:.0f} % of the part's length, earliest there"
         look = "whether the cloth stops short of the edge, and the bag or tape beside it"
         yield 2.0 + min(strip, 0.9), Cause("a gap that races along the edge", why, look)
+    start = _first_planned(scene, cells)
     for distance, what in ((around.corner_mm, "a corner"), (around.border_mm, "a zone's border")):
-        if (distance[best] < around.near_mm).mean() > 0.3:
+        begins = float((distance[start] < 3 * around.near_mm).mean()) > BEGINS
+        if begins:
+            # What races along a wall from the feed on does not begin at a corner.
+            why = f"the place begins beside {what}, and not at the feed"
+            look = "whether bag or cloth spans the corner or step and leaves a channel under it"
+            yield 2.95, Cause("bridging", why, look)
+        elif (distance[best] < around.near_mm).mean() > 0.3:
             why = f"it is earliest beside {what}"
             look = "whether bag or cloth spans the corner or step and leaves a channel under it"
             yield 1.6, Cause("bridging", why, look)
@@ -171,7 +182,9 @@ def _zone(scene: Scene, cells: BoolArray, word: str, usual: str) -> Ranked:
 
 def _turned(scene: Scene, cells: BoolArray) -> Ranked:
     for index in sorted(scene.turned):
-        if (scene.around.stack[cells] == index).mean() > ZONE_SHARE:
+        zone = scene.around.stack == index
+        # What a turned zone makes early or late reaches on past it.
+        if max(zone[cells].mean(), zone[_first_planned(scene, cells)].mean()) > ZONE_SHARE:
             name = scene.around.stack_name(index)
             why = f"in {name} resin runs slower than planned along the cloth, faster across it"
             look = "which way the cloth's easy direction lies, beside the plan's angle_deg"
@@ -227,9 +240,13 @@ def _along_wall(scene: Scene, cells: BoolArray) -> float:
     return strip / (2 * around.near_mm) / around.size_mm
 
 
-def _dry_island(scene: Scene, cells: BoolArray) -> bool:
-    """Return whether a place is dry, ringed by wet, and resin went on past it."""
-    if np.isinf(scene.on.time_s[cells]).mean() < 0.5:
+def _dry_island(scene: Scene, place: BoolArray) -> bool:
+    """Return whether a place holds dry cloth that is ringed by wet, and resin went on past it.
+
+    In its lee a place is late but wet by then, which leaves little more of it dry than the island.
+    """
+    cells = place & np.isinf(scene.on.time_s)
+    if float(cells.sum()) < ISLAND_SHARE * float(place.sum()):
         return False
     links = scene.on.links
     field = links.field(cells.astype(float), 0.0) > 0

@@ -139,7 +139,7 @@ def compare(job: PartJob, answer: PartAnswer, on: SeenOnPlan) -> Beside:
     area = around.area_mm2
     patches = find_patches(scene)
     told = any(patch.causes[0].place_tells for patch in patches if patch.causes)
-    whole, slowing = whole_causes(answer, on, late, told)
+    whole, slowing = whole_causes(answer, on, late, told, lies)
     return Beside(
         late=late,
         patches=patches,

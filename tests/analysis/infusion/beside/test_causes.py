@@ -17,6 +17,7 @@ from tests.made_up.parts.cases import CASES
 from tests.made_up.parts.cut_offs import job_of
 from tests.made_up.parts.made_part import true_filling
 from tests.made_up.parts.scored import at_places
+from tests.made_up.parts.troubles import GOOD, TROUBLES, seen_of
 
 TWO = LINE + '\n\n[[feed]]\nname = "right line"\nline_mm = [[400, 0], [400, 300]]'
 RACE = Gap(np.array([[0.0, 300.0], [600.0, 300.0]]), 4.0, 1.6e-7, 3.0)
@@ -181,3 +182,37 @@ def test_against_another_solver_a_good_run_names_nothing_and_a_wider_gap_itself(
         assert found.patches == ()
     else:
         assert names(found.patches[0])[0] == "a planned gap that races more than planned"
+
+
+FIRST_OR_SECOND = {
+    "shut feed": "a feed that is shut or blocked",
+    "cold resin": "colder resin, or resin mixed earlier",
+    "falling vacuum": "a leak, so that the vacuum falls",
+    "held dry": "a leak",
+    "bridged corner": "bridging",
+    "bridged hatch": "bridging",
+    "bridged rib": "bridging",
+    "turned cloth": "cloth turned the wrong way",
+    "turned zone": "cloth turned the wrong way",
+    "turned, one way": "cloth turned the wrong way",
+}
+
+
+@pytest.mark.parametrize("name", FIRST_OR_SECOND)
+def test_against_another_solver_the_right_cause_is_among_the_first_two(name):
+    job, answer, on = seen_of(TROUBLES[name])
+    found = compare(job, answer, on)
+    largest = [names(found.patches[0])[:2]] if found.patches else []
+    assert any(FIRST_OR_SECOND[name] in said for said in [named(found.whole), *largest])
+    assert found.slowing is (name == "falling vacuum")
+
+
+def named(causes):
+    return [cause.name for cause in causes][:2]
+
+
+@pytest.mark.parametrize("name", GOOD)
+def test_against_another_solver_a_run_as_planned_names_nothing(name):
+    job, answer, on = seen_of(GOOD[name])
+    found = compare(job, answer, on)
+    assert (found.patches, found.whole, found.strays, found.slowing) == ((), (), (), False)
