@@ -236,7 +236,8 @@ def _seen(run: Content, pictures: Sequence[tuple[bytes, str]], filed: Filed) -> 
         lines.append(TableRow(f"{least}{lapse(place['late_s'])} {word}{unsure}", where, usual))
     for feed in beside["feeds"]:
         if feed.get("text"):
-            lines.append(TableRow(f"Feed {feed['name']}", feed["text"]))
+            wet = "" if feed["wet_s"] is None else minutes(feed["wet_s"])
+            lines.append(TableRow(f"Feed {feed['name']}", wet, feed["text"]))
     return Section("Seen", (Table(tuple(lines)), *shown))
 
 
