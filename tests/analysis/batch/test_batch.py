@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 import analysis.batch.batch
 import wetline
-from analysis.batch.one_panel import Outcome
+from analysis.batch.one_panel import Outcome, bring_up_to_date
 from analysis.batch.workers import Finished
 from analysis.watch.lock import FolderLock
 from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, add_part, results_of
@@ -22,6 +22,16 @@ from tests.made_up.season import SAMPLES, add_bad_panel, add_panel, add_part, re
 
 def batch(root, *options):
     return CliRunner().invoke(wetline.main, ["batch", str(root), *options])
+
+
+@pytest.fixture
+def one_process(monkeypatch):
+    """All in this process, where which panels are done is what is looked at, not who does them."""
+
+    def work(orders, wish):
+        yield from (Finished(order, bring_up_to_date(order)) for order in orders)
+
+    monkeypatch.setattr(analysis.batch.batch, "_work", work)
 
 
 def states(root):
@@ -35,6 +45,7 @@ def inputs_of(root):
     return {path: path.read_bytes() for path in files if "results" not in path.parts}
 
 
+@pytest.mark.usefixtures("one_process")
 def test_only_what_changed_is_done_again(tmp_path):
     for name in ("a", "week 1/b"):
         add_panel(tmp_path, name)
@@ -54,17 +65,22 @@ def test_only_what_changed_is_done_again(tmp_path):
     assert results_of(tmp_path / "week 1" / "b") == kept
 
 
-def test_results_are_those_of_a_run_byte_for_byte(tmp_path):
-    folder, alone = (
-        add_panel(tmp_path, "a", "glass_edge"),
-        add_panel(tmp_path / "x", "a", "glass_edge"),
-    )
-    assert CliRunner().invoke(wetline.main, ["run", str(alone), "-q"]).exit_code == 0
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """What `wetline run` makes of the panel."""
+    folder = add_panel(tmp_path_factory.mktemp("alone"), "a", "glass_edge")
+    assert CliRunner().invoke(wetline.main, ["run", str(folder), "-q"]).exit_code == 0
+    return results_of(folder)
+
+
+def test_results_are_those_of_a_run_byte_for_byte(tmp_path, alone):
+    folder = add_panel(tmp_path, "a", "glass_edge")
     assert batch(folder, "--quiet").exit_code == 0
     made = results_of(folder)
-    assert {name: made[name] for name in results_of(alone)} == results_of(alone)
+    assert {name: made[name] for name in alone} == alone
 
 
+@pytest.mark.usefixtures("one_process")
 def test_a_bad_folder_stops_none_and_the_exit_code_says_so(tmp_path):
     add_bad_panel(tmp_path, "a")
     add_panel(tmp_path, "b")
@@ -75,6 +91,7 @@ def test_a_bad_folder_stops_none_and_the_exit_code_says_so(tmp_path):
     assert "Traceback" not in found.output
 
 
+@pytest.mark.usefixtures("one_process")
 def test_parts_stand_among_panels_and_are_resumed(tmp_path):
     add_panel(tmp_path, "a")
     part = add_part(tmp_path, "cover")
@@ -118,6 +135,7 @@ def test_panels_are_done_before_the_parts_that_may_rest_on_them(tmp_path, monkey
     assert groups == [["panel"], ["a cover"]]
 
 
+@pytest.mark.usefixtures("one_process")
 def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):
     add_panel(tmp_path, "a")
     (add_panel(tmp_path, "b") / "panel.toml").unlink()
@@ -127,6 +145,7 @@ def test_what_lacks_a_panel_toml_is_named_and_no_failure(tmp_path):
     assert f"wetline new {(tmp_path / 'b').as_posix()}" in found.output
 
 
+@pytest.mark.usefixtures("one_process")
 def test_fresh_and_pdf_ask_for_more(tmp_path):
     add_panel(tmp_path, "a")
     assert batch(tmp_path, "-q").exit_code == 0
@@ -180,7 +199,7 @@ def started(root):
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="sends signals")
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
-def test_stopped_half_way_the_same_command_goes_on(tmp_path, how):
+def test_stopped_half_way_the_same_command_goes_on(tmp_path, how, alone):
     for name in ("a", "b", "c"):
         add_panel(tmp_path, name, "glass_edge" if name == "a" else "pen_marks")
     process = started(tmp_path)
@@ -195,9 +214,7 @@ def test_stopped_half_way_the_same_command_goes_on(tmp_path, how):
     assert "not done yet" not in states(tmp_path).values()
     assert batch(tmp_path, "-q").exit_code == 0
     assert set(states(tmp_path).values()) == {"up to date"}
-    alone = add_panel(tmp_path / "alone", "a", "glass_edge")
-    assert CliRunner().invoke(wetline.main, ["run", str(alone), "-q"]).exit_code == 0
     made = results_of(tmp_path / "a")
-    assert {name: made[name] for name in results_of(alone)} == results_of(alone)
+    assert {name: made[name] for name in alone} == alone
     assert not [path for path in tmp_path.rglob(".part-*") if how == signal.SIGINT]
     assert os.listdir(tmp_path / "results")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -94,15 +94,17 @@ def score_cut_offs(
     plan: Callable[[World], World] = lambda world: world,
     looks: int = LOOKS,
     hose: str = "",
+    cells: int = 120,
 ) -> CutOffScore:
     """Look at a run again and again as it fills, and note when a cut-off was first told.
 
     It must be told from then on at every look until it closes; what is told of another place is a
     false alarm. The forecast is that of the part as it is, or as `plan` makes it out. What lies
-    under a `hose` never shows wet.
+    under a `hose` never shows wet. `cells` are those along the plan's longest side.
     """
     world, filled, true = flow_case(kind, name)
     job = job_of(plan(world))
+    job = replace(job, plan=replace(job.plan, cells=cells))
     links, planned = forecast_of(job)
     centre = links.centre_mm[: links.cells]
     arrival = at_places(filled, centre[:, 0], centre[:, 1])
