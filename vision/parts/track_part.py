@@ -18,7 +18,7 @@ from vision.frames.reader import Frames, left_out
 from vision.frames.source import open_frames, resin_start_clock_s, wall_time_iso
 from vision.part_records import Lens, PartSeen
 from vision.parts.fit_outline import find_part_scale
-from vision.parts.framing.rim_check import check_rim, rim_doubts, rim_photos
+from vision.parts.framing.rim_check import with_rim
 from vision.parts.framing.view import view_notes
 from vision.parts.hand.part_fixes import with_fixes
 from vision.parts.height import Height, allow_height
@@ -274,25 +274,15 @@ def track_part(
     scale = tracker.rectifier.summary()
     asked = (scale.question,) if scale.question else ()
     seen = with_fixes(camera, seen, frames)
-    doubts, rim = _rim(camera, seen, frames)
+    names = list(frames.names)
+    seen = with_rim(camera.shape, seen, lambda name: frames.read(names.index(name)).image)
     seen = replace(
         seen,
         resin_start=wall_time_iso(seen.start_clock_s, frames),
-        doubts=(*doubts, *seen.doubts),
-        warnings=(*asked, *frames.warnings, *left_out(frames.notes), *rim, *seen.warnings),
+        warnings=(*asked, *frames.warnings, *left_out(frames.notes), *seen.warnings),
     )
     notes = (*camera.understood, *frames.notes)
     return PartRun(seen, tracker.last_photo, notes, _picture(tracker))
-
-
-def _rim(
-    camera: PartCamera, seen: PartSeen, frames: Frames
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return what the part's rim in the photos says against its outline: doubts and warnings."""
-    photos = rim_photos(seen, frames) if seen.usable else None
-    if photos is None:
-        return (), ()
-    return rim_doubts(camera.shape, check_rim(camera.shape, seen, *photos))
 
 
 def track_part_folder(

@@ -1,6 +1,7 @@
 """A part while it fills: quick, in a fixed memory, and near what the recording says."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
@@ -71,3 +72,23 @@ def test_live_eyes_on_joined_pixels_agree_with_recorded_ones_and_are_never_silen
     for found in (eyes.half, eyes.end):
         assert not found.wrong
     assert 0.4 < eyes.end.z_spread < 1.2
+
+
+def last_look(camera):
+    """What is seen live at the last photo."""
+    with open_frames(camera.setup()) as frames:
+        live = LivePart.of(camera, frames)
+        for frame in frames:
+            live.add(frame)
+        return live.read(resin_start_clock_s(camera.setup(), frames))
+
+
+def test_a_plan_of_another_size_is_in_doubt_live_too():
+    camera = part_camera(read_part(made_part("hole")))
+    shape = replace(camera.shape, outline_mm=camera.shape.outline_mm * [0.85, 1.0])
+    told = [
+        [text for text in last_look(one).doubts if "past the outline wets as the part" in text]
+        for one in (replace(camera, shape=shape), camera)
+    ]
+    assert [len(texts) for texts in told] == [1, 0]
+    assert "at its right" in told[0][0]

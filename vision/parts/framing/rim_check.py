@@ -8,14 +8,13 @@ dry and looked like the table to begin with, the part ends short of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.frames.reader import Frames
 from vision.part_records import PartSeen, PartShape
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.scale.plane_map import photo_px
@@ -239,17 +238,46 @@ def _wet(seen: PartSeen, places: FloatArray) -> FloatArray:
     return np.where(early, 1.0, np.where(np.isinf(time_s) | ~clear, 0.0, np.nan))
 
 
-def rim_photos(seen: PartSeen, frames: Frames) -> tuple[LatePhoto, list[LatePhoto]] | None:
-    """Read the first photo that shows the part and the last ones; None where there are too few."""
+def rim_photos(
+    seen: PartSeen, read: Callable[[str], NDArray[np.uint8] | None]
+) -> tuple[LatePhoto, list[LatePhoto]] | None:
+    """Return the first photo that shows the part and the last ones; None where there are too few.
+
+    Parameters
+    ----------
+    seen : PartSeen
+    read : callable
+        Given the name of a photo, its picture, or None where that is not at hand.
+    """
     shown = [k for k in range(len(seen.frames)) if np.isfinite(seen.homographies[k]).all()]
     if len(shown) < 2 * LATE:
         return None
-    names = list(frames.names)
+    photos = []
+    for k in (shown[0], *shown[-LATE:]):
+        image = read(seen.frames[k])
+        if image is None:
+            return None
+        photos.append(LatePhoto(image, seen.homographies[k]))
+    return photos[0], photos[1:]
 
-    def photo(k: int) -> LatePhoto:
-        return LatePhoto(frames.read(names.index(seen.frames[k])).image, seen.homographies[k])
 
-    return photo(shown[0]), [photo(k) for k in shown[-LATE:]]
+def with_rim(
+    shape: PartShape, seen: PartSeen, read: Callable[[str], NDArray[np.uint8] | None]
+) -> PartSeen:
+    """Return what was seen with what the part's rim in the photos says against its outline.
+
+    Parameters
+    ----------
+    shape : PartShape
+    seen : PartSeen
+    read : callable
+        As for `rim_photos`.
+    """
+    photos = rim_photos(seen, read) if seen.usable else None
+    if photos is None:
+        return seen
+    doubts, warnings = rim_doubts(shape, check_rim(shape, seen, *photos))
+    return replace(seen, doubts=(*doubts, *seen.doubts), warnings=(*warnings, *seen.warnings))
 
 
 def rim_doubts(shape: PartShape, found: RimCheck) -> tuple[tuple[str, ...], tuple[str, ...]]:

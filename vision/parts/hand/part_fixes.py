@@ -5,6 +5,7 @@ The columns are those of a panel's (`vision.front.corrections`), in the plan's c
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -41,10 +42,39 @@ def with_fixes(camera: PartCamera, seen: PartSeen, frames: Frames) -> PartSeen:
     WetlineError
         If fix.csv cannot be read, or a point lies off the part or outside the run's time.
     """
+    return _with_points(
+        camera, seen, lambda text: clock_text_in_run_s(text, frames, seen.start_clock_s)
+    )
+
+
+def with_live_fixes(camera: PartCamera, seen: PartSeen) -> PartSeen:
+    """Return what was seen so far with the points of fix.csv taken in; what hinders is a doubt.
+
+    Points that are given by the clock wait for the final result, which knows the camera's clock.
+
+    Parameters
+    ----------
+    camera : PartCamera
+    seen : PartSeen
+    """
+    try:
+        return _with_points(camera, seen, _no_clock)
+    except WetlineError as error:
+        doubt = f"{FIX_FILE} is not taken in yet: {error}"
+        return replace(seen, doubts=(doubt, *seen.doubts))
+
+
+def _no_clock(text: str) -> float:
+    raise ValueError(
+        f"{text}: a clock time is read in the final result; for the board give time_s or time_min"
+    )
+
+
+def _with_points(camera: PartCamera, seen: PartSeen, clock_s: Callable[[str], float]) -> PartSeen:
     path = camera.folder / FIX_FILE
     if not is_there(path):
         return seen
-    points = read_fixes(path, lambda text: clock_text_in_run_s(text, frames, seen.start_clock_s))
+    points = read_fixes(path, clock_s)
     if not seen.usable:
         told = f"{FIX_FILE}: nothing could be measured, and points by hand cannot stand for it"
         return replace(seen, warnings=(*seen.warnings, told))

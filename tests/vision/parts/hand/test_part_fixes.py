@@ -12,7 +12,7 @@ from analysis.part.plan.part_toml import read_part
 from tests.made_up.parts.made_part import made_part
 from tests.vision.parts.test_track_part import tracked
 from vision.errors import WetlineError
-from vision.parts.hand.part_fixes import bent
+from vision.parts.hand.part_fixes import bent, with_live_fixes
 from vision.parts.track_part import track_part_folder
 
 PLACE = (400.0, 60.0)
@@ -85,6 +85,26 @@ def test_a_run_takes_them_from_its_folder_and_says_so(folder):
     told = [text for text in after.warnings if text.startswith("fix.csv")]
     assert len(told) == 1
     assert "30 s later, at (400, 60) mm" in told[0]
+
+
+def test_points_act_live_and_what_hinders_them_is_a_doubt(folder):
+    seen, _ = tracked("hole")
+    one = part_camera(read_part(folder))
+    assert with_live_fixes(one, seen) is seen
+    time_s = at(seen, seen.time_s, PLACE) + 30
+    (folder / "fix.csv").write_text(f"time_s,x_mm,y_mm\n{time_s:.1f},400,60\n", encoding="utf-8")
+    after = with_live_fixes(one, seen)
+    assert at(after, after.time_s, PLACE) == pytest.approx(time_s, abs=2)
+    assert after.doubts == seen.doubts
+    for text, why in (
+        ("time_s,x_mm,y_mm\n60,900,60\n", "lies off the part"),
+        ("clock,x_mm,y_mm\n10:05:00,400,60\n", "for the board give time_s or time_min"),
+    ):
+        (folder / "fix.csv").write_text(text, encoding="utf-8")
+        doubtful = with_live_fixes(one, seen)
+        assert np.array_equal(doubtful.time_s, seen.time_s, equal_nan=True)
+        assert doubtful.doubts[0].startswith("fix.csv is not taken in yet: ")
+        assert why in doubtful.doubts[0]
 
 
 @pytest.mark.parametrize(
