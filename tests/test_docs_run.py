@@ -18,8 +18,9 @@ from click.testing import CliRunner
 import wetline
 from analysis.watch.alarms import Situation, alarms_for
 from analysis.watch.part.alarms import part_alarms, unnoted_feeds
+from analysis.watch.part.good_runs import good_alarms
 from sample_frames.make_pictures import write_camera_sketch, write_front_lines
-from tests.made_up.part_board import every_part_alarm
+from tests.made_up.part_board import beside_with_odd_places, every_part_alarm
 from tests.made_up.run_folders import write_run
 from tests.made_up.season import add_part
 from vision.arrival import usability
@@ -209,7 +210,7 @@ def test_the_guide_has_a_row_for_each_alarm():
     own = (ROOT / "analysis" / "watch" / "part" / "alarms.py").read_text(encoding="utf-8")
     part = part_alarms(every_part_alarm()) + unnoted_feeds({"third line": 60.0}, (), 90.0)
     assert len({alarm.text.split(" in ")[0] for alarm in part}) == own.count("return Alarm(")
-    raised += part
+    raised += [*part, *good_alarms(beside_with_odd_places(), beside_with_odd_places())]
     section = read("guide.md").split("## Alarms")[1].split("\n## ")[0]
     rows = re.findall(r"^\| ([^|]+?) \|", section, re.M)[1:]
     for alarm in raised:

@@ -98,8 +98,10 @@ def _beginning(folder: Path, references: tuple[Path, ...]) -> Any:
     if is_part(folder):
         from analysis.watch.part.run import WatchPart
 
-        _refuse_for_part(folder, bool(references))
-        return lambda camera, interval_s, clock: WatchPart(folder, camera, interval_s, clock)
+        _refuse_for_part(folder)
+        return lambda camera, interval_s, clock: WatchPart(
+            folder, camera, interval_s, clock, like=references
+        )
     from analysis.runs.panels.good_run import read_reference
     from analysis.watch.run import Watch
 
@@ -134,13 +136,11 @@ def _show_last(watched: Any, board: Any, as_json: bool) -> None:
         click.echo("\n".join(text_lines(board.final)))
 
 
-def _refuse_for_part(folder: Path, like: bool) -> None:
-    """Refuse good runs beside a part, and a part without [frames]."""
+def _refuse_for_part(folder: Path) -> None:
+    """Refuse a part without [frames]."""
     from analysis.part.part_folder import has_camera
     from vision.errors import WetlineError
 
-    if like:
-        raise WetlineError(f"{folder}: --like: goes with panels only: leave it out")
     if not has_camera(folder):
         raise WetlineError(
             f"{folder / 'part.toml'}: [frames]: is missing: write a line [frames], below it "

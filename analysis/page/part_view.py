@@ -5,6 +5,7 @@ Tested in tests/analysis/page/routes/test_part_page.py.
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from typing import Any
 
 from analysis.infusion.answer.run_text import learnt_text
@@ -15,6 +16,7 @@ from analysis.part.answer.clock import clock_of
 from analysis.part.plan.plan import PartPlan
 from analysis.watch.board import Board, clock_text
 from analysis.watch.part.board import PartBoard
+from analysis.watch.part.good_runs import BesideGood
 from analysis.watch.part.lines import gel_of, left_of
 from analysis.watch.part.run import WatchPart
 from analysis.watch.run import Watch
@@ -63,6 +65,7 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
         ],
         "air": [cut_off_text(cut) for cut in numbers.cut_offs],
         "not_seen": None if numbers.not_seen is None else not_seen_text(numbers.not_seen),
+        "beside": _beside(board.beside),
         "gauge": _gauge(watch, board),
         "chart_text": part_words(board),
     }
@@ -89,6 +92,14 @@ def _gauge(watch: WatchPart, board: PartBoard) -> dict[str, float] | None:
         return None
     clock_s, mbar = board.gauge
     return {"bag_mbar": mbar, "ago_s": max(0.0, watch.clock.now() - clock_s)}
+
+
+def _beside(beside: BesideGood | None) -> dict[str, Any] | None:
+    """Return how the run stands to good ones as plain values; cells are left out."""
+    if beside is None:
+        return None
+    odd = [{k: v for k, v in asdict(one).items() if k != "cells"} for one in beside.odd]
+    return asdict(replace(beside, odd=())) | {"odd": odd}
 
 
 def part_words(board: PartBoard) -> str:

@@ -98,10 +98,12 @@ def again(photo, number):
 class PartShop:
     """A watched run of a part."""
 
-    def __init__(self, folder, t=-600.0, interval_s=150.0):
+    def __init__(self, folder, t=-600.0, interval_s=150.0, like=()):
         self.t = t
         clock = SteadyClock(lambda: START_S + self.t, lambda: self.t)
-        self.watch = WatchPart(folder, PhoneCamera(), interval_s, clock=clock, learn_every_s=1e9)
+        self.watch = WatchPart(
+            folder, PhoneCamera(), interval_s, clock=clock, learn_every_s=1e9, like=like
+        )
 
     def __enter__(self):
         self.watch.__enter__()

@@ -127,7 +127,8 @@ function draw() {
   }
   drawClocks();
   show("beside", Boolean(board.beside));
-  if (board.beside) $("beside").textContent = `Beside the good runs: ${board.beside.text}`;
+  const places = board.beside && board.beside.places_text ? `; ${board.beside.places_text}` : "";
+  if (board.beside) $("beside").textContent = `Beside the good runs: ${board.beside.text}${places}`;
   const before = board.start_ms === null, part = board.kind === "part";
   show("drawdown", !board.ended && (before || part));
   $("drawdown-name").textContent = before ? "Drawdown before the start" : "Vacuum gauge";

@@ -12,6 +12,7 @@ from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.board import Board, clock_text
 from analysis.watch.part.alarms import alarm_texts
+from analysis.watch.part.good_runs import BesideGood
 from analysis.watch.part.lines import part_lines
 
 KEYS = (
@@ -36,6 +37,8 @@ class PartBoard(Board):
         Later feeds that were noted as open, and vents that were clamped.
     gauge : (float, float) or None
         The latest gauge reading: Unix time and mbar absolute in the bag.
+    beside : BesideGood or None
+        The run beside good ones; None without any.
     """
 
     part: PartNumbers = field(default_factory=PartNumbers)
@@ -44,6 +47,7 @@ class PartBoard(Board):
     opened: tuple[str, ...] = ()
     shut: tuple[str, ...] = ()
     gauge: tuple[float, float] | None = None
+    beside: BesideGood | None = None
 
     @property
     def has_front(self) -> bool:
@@ -68,6 +72,8 @@ def part_board_lines(board: PartBoard, elapsed_s: float | None) -> list[str]:
         how = "stamped" if board.start_stamped else "from part.toml or the pictures"
         lines.append(f"Clock:      {clock_text(elapsed_s)} since resin start ({how})")
         lines += part_lines(board.part)
+        if board.beside is not None:
+            lines.append(f"Good runs:  {board.beside.text}; {board.beside.places_text}")
         if board.learning:
             lines.append(f"Learning:   {board.learning}")
     elif board.drawdown[1]:

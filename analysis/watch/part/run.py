@@ -34,6 +34,7 @@ from analysis.watch.part.alarms import (
 from analysis.watch.part.board import PartBoard
 from analysis.watch.part.feed import PartFeed
 from analysis.watch.part.final import Told, finish_part
+from analysis.watch.part.good_runs import BesideGood, beside_good, good_alarms, read_good_runs
 from analysis.watch.part.learner import EVERY_S, PartLearner
 from analysis.watch.part.picture import PartPicture, draw_part
 from analysis.watch.run import CLOSE_S, SPACE_CHECK_S, Watch
@@ -81,6 +82,8 @@ class WatchPart(Watch):
         For trying a full disk.
     learn_every_s : float
         Least seconds from one fit of the plan to the next.
+    like : sequence of Path
+        Folders of good runs of the part.
 
     Attributes
     ----------
@@ -99,9 +102,11 @@ class WatchPart(Watch):
         clock: SteadyClock | None = None,
         store: FrameStore | None = None,
         learn_every_s: float = EVERY_S,
+        like: Sequence[Path] = (),
     ) -> None:
         super().__init__(folder, camera, interval_s, (), clock, store)
-        self._learn_every_s = learn_every_s
+        self._learn_every_s, self._like = learn_every_s, tuple(like)
+        self._beside_before: BesideGood | None = None
         self._before, self._looked_s = PartNumbers(), -float("inf")
         self._areas: tuple[KnownArea, ...] = ()
         self._opened_s: list[float | None] | None = None
@@ -125,7 +130,7 @@ class WatchPart(Watch):
         self.ambient_mbar = self.job.vacuum.ambient_pa / 100.0
         self.eyes = PartFeed(self.job)
         self.planned, self._opened_s = planned_forecast(self.job), None
-        self._shut_s = fill_without(self.job)
+        self._shut_s, self._good = fill_without(self.job), read_good_runs(self._like, self.job.plan)
         self.learner = PartLearner(self.job, self._learn_every_s)
 
     def close(self) -> None:
@@ -247,10 +252,13 @@ class WatchPart(Watch):
             # The same picture again is no second look.
             self._looked_s = clock_s
             if self.board.part.left is not None:
-                self._before = self.board.part
+                self._before, self._beside_before = self.board.part, self.board.beside
         self._areas = with_areas(self._areas, numbers.cut_offs)
         self._keep(seen, numbers)
-        return {"part": numbers, "frame_clock_s": clock_s, "todo": self.eyes.todo}
+        beside = None
+        if seen is not None and self._good is not None:
+            beside = beside_good(self._good, seen, numbers)
+        return {"part": numbers, "beside": beside, "frame_clock_s": clock_s, "todo": self.eyes.todo}
 
     def _plan_as_opened(self, opened_s: list[float | None] | None) -> None:
         """Fill the plan again where a feed was opened, or that was taken back."""
@@ -291,6 +299,7 @@ class WatchPart(Watch):
         found = alarms_for(situation)
         if board.state == RUNNING and not situation.clamped:
             found += part_alarms(board.part, self._before, self._areas)
+            found += good_alarms(board.beside, self._beside_before)
             if situation.elapsed_s is not None and not situation.filled:
                 later = later_feeds(self.job.plan)
                 found += unnoted_feeds(self._due_s(board, later), board.opened, situation.elapsed_s)
@@ -353,9 +362,16 @@ class WatchPart(Watch):
             working_s=clock.working_s,
             filled=filled,
             clamped=board.clamp_clock_s is not None,
+            beside=self._unlike(board.beside),
             what="Part",
             span="range",
         )
+
+    def _unlike(self, beside: BesideGood | None) -> str:
+        """Return how the run stands to good ones where two looks have it outside their band."""
+        before = self._beside_before
+        out = beside is not None and before is not None and not (beside.inside or before.inside)
+        return beside.text if out and beside is not None else ""
 
     def _finish(self) -> None:
         self._publish(replace(self.board, todo="Working out the final result ..."))

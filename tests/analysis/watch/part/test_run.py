@@ -110,6 +110,13 @@ def test_the_same_command_goes_on_with_the_run_and_ends_it(run, tmp_path):
         assert "No final result" not in told
         assert (folder / "results" / "part_run.json").is_file()
         assert not shop.watch.board.alarms
+    with PartShop(copy_of(watched, tmp_path / "next"), boards[-1][0] + 1.0, like=[folder]) as shop:
+        beside = shop.watch.board.beside
+        assert beside.inside  # it is the same run, and as far as it went
+        assert "may still be one like them" in beside.text
+        view = json.loads(json.dumps(view_of(shop.watch, shop.watch.board)))
+    assert view["beside"]["text"] == beside.text
+    assert view["beside"]["odd"] == []
 
 
 def test_a_fault_while_learning_is_a_line_and_pictures_go_on(run, tmp_path, monkeypatch):
@@ -235,10 +242,10 @@ def test_the_terminal_has_json_at_the_end(run, tmp_path):
     assert view["vents"] == [{"name": "middle", "shut": False}]
 
 
-def test_good_runs_beside_a_part_are_refused_in_a_line(run):
+def test_a_good_run_that_was_not_run_is_refused_in_a_line(run):
     done = CliRunner().invoke(watch, [str(run[2]), "--like", str(run[2])])
     assert done.exit_code == 1
-    assert "--like: goes with panels only" in str(done.exception)
+    assert "no run of this part: run `wetline run" in str(done.exception)
 
 
 def test_a_part_without_frames_is_refused_with_the_mend(tmp_path):
