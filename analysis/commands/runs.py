@@ -6,7 +6,7 @@ Tested in tests/analysis/runs/repeat/test_job.py and tests/analysis/runs/export/
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,6 +15,8 @@ from vision.common.quantity import LENGTH_MM, PERCENT
 from vision.errors import WetlineError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from analysis.runs.repeat.judged import Judged
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -66,8 +68,6 @@ def compare(
     count as repeats of one set-up. What is noise and what is real is said. FOLDERS may all be
     runs of one part instead.
     """
-    import json
-
     from analysis.runs.parts.part_facts import all_parts
 
     if all_parts(folders):
@@ -87,30 +87,30 @@ def compare(
         None if scatter_percent is None else scatter_percent / 100.0,
     )
     page = write_comparison(place, found)
-    if as_json:
-        click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))
-        return
-    click.echo("\n".join(comparison_lines(found)))
-    if not quiet:
-        click.echo(f"Page: {page}")
+    _tell(comparison_json(found) if as_json else None, comparison_lines(found), page, quiet)
 
 
 def _compare_parts(
     folders: tuple[Path, ...], scatter: float | None, place: Path, as_json: bool, quiet: bool
 ) -> None:
     """Put runs of one part side by side."""
-    import json
-
     from analysis.runs.parts.parts_beside import compare_part_folders
     from analysis.runs.parts.parts_store import parts_json, write_parts
     from analysis.runs.parts.parts_text import parts_lines
 
     found = compare_part_folders(folders, None if scatter is None else scatter / 100.0)
     page = write_parts(place, found)
-    if as_json:
-        click.echo(json.dumps(parts_json(found), indent=2, ensure_ascii=False))
+    _tell(parts_json(found) if as_json else None, parts_lines(found), page, quiet)
+
+
+def _tell(shaped: Any, lines: Sequence[str], page: Path, quiet: bool = False) -> None:
+    """Print an answer: as JSON where it is given so, else in lines, and where the page went."""
+    import json
+
+    if shaped is not None:
+        click.echo(json.dumps(shaped, indent=2, ensure_ascii=False))
         return
-    click.echo("\n".join(parts_lines(found)))
+    click.echo("\n".join(lines))
     if not quiet:
         click.echo(f"Page: {page}")
 
@@ -157,8 +157,6 @@ def repeat(
     made. The exit code is 0 where
     the run is like them (or none is judged), 3 where it is not, 4 where that cannot be told.
     """
-    import json
-
     from analysis.runs.parts.part_facts import all_parts
     from analysis.runs.repeat.store import repeat_json
     from analysis.runs.repeat.text import head, repeat_lines
@@ -168,13 +166,8 @@ def repeat(
     of_parts = all_parts([*good, *([] if judged is None else [judged])])
     judge = _judge_parts if of_parts else _judge_panels
     found, page = judge(good, judged, shares, place or default)
-    if as_json:
-        click.echo(json.dumps(repeat_json(found), indent=2, ensure_ascii=False))
-    elif quiet:
-        click.echo(head(found))
-    else:
-        click.echo("\n".join(repeat_lines(found)))
-        click.echo(f"Page: {page}")
+    shaped = repeat_json(found) if as_json else None
+    _tell(shaped, [head(found)] if quiet else repeat_lines(found), page, quiet)
     ctx.exit(found.exit_code)
 
 
