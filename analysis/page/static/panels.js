@@ -3,7 +3,7 @@ import { $, call, element } from "./common.js";
 const SIGNS = {
   fills: "\u2713", tight: "\u25CF", "gels first": "\u25B2", "unfair test": "\u2260", "cannot decide": "?",
   "as planned so far": "\u2713", uneven: "\u2260", "slower than planned": "\u2260", "quicker than planned": "\u2260",
-  "look first": "\u25B2", "in doubt": "?", "not measured": "?", "too little seen to compare": "?", "close to the plan so far": "?",
+  "look first": "\u25B2", "out of date": "?", "in doubt": "?", "not measured": "?", "too little seen to compare": "?", "close to the plan so far": "?",
 };
 
 function card(panel) {

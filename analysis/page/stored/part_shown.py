@@ -11,12 +11,15 @@ from typing import Any
 
 import numpy as np
 
+from analysis.infusion.seen.made_from import plan_stamp
 from analysis.part.part_folder import NUMBERS, has_scale
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import shown_name
 from vision.common.toml_table import read_toml
 from vision.errors import WetlineError
+
+CHANGED = "part.toml, or a file that it rests on, has changed since this run: run it again"
 
 
 def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool) -> dict[str, Any]:
@@ -48,7 +51,7 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
         named = told.get("name") or (table.get("name") if isinstance(table, dict) else None)
         shown["name"] = str(named or shown["name"])
         if NUMBERS in files:
-            shown |= _seen(read_json(folder / "results" / NUMBERS))
+            shown |= _seen(read_json(folder / "results" / NUMBERS), folder)
     except WetlineError as error:
         shown["reason"] = str(error)
     except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
@@ -56,11 +59,15 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
     return shown
 
 
-def _seen(numbers: dict[str, Any]) -> dict[str, Any]:
+def _seen(numbers: dict[str, Any], folder: Path) -> dict[str, Any]:
     """Return what the result of a run on a part says first: its word, what it rests on, doubts."""
     seen, word, reason = numbers["seen"], str(numbers["answer"]), str(numbers["reason"])
     doubts = [str(doubt) for doubt in seen["doubts"]]
     more = [reason, *(doubt for doubt in doubts if doubt not in reason)]
+    made = numbers.get("made_from") or {}
+    if made.get("part_toml", "") not in ("", plan_stamp(folder / "part.toml")):
+        more = [CHANGED, f"Before that: {word.upper()}", *more]
+        word, reason = "out of date", CHANGED
     row = {"label": "Verdict", "text": word.upper(), "more": more}
     return {"verdict": word, "reason": reason, "rows": [row, *_warnings(numbers)]}
 

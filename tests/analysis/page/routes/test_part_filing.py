@@ -175,3 +175,19 @@ def test_without_a_run_the_record_waits(part):
         assert "run `wetline run` on this part first" in refused(browser, "/record", {})
     finally:
         numbers.write_bytes(held)
+
+
+def test_a_result_older_than_its_part_toml_is_not_shown_as_if_it_held(part):
+    folder, browser = part
+    (listed,) = browser.values("GET", "/api/panels")["panels"]
+    assert listed["verdict"] == "as planned so far"
+    file = folder / "part.toml"
+    before = file.read_text(encoding="utf-8")
+    try:
+        file.write_text(before.replace("viscosity_mpas = 300", "viscosity_mpas = 320"))
+        (listed,) = browser.values("GET", "/api/panels")["panels"]
+    finally:
+        file.write_text(before, encoding="utf-8")
+    assert listed["verdict"] == "out of date"
+    assert "has changed since this run: run it again" in listed["reason"]
+    assert listed["rows"][0]["more"][1] == "Before that: AS PLANNED SO FAR"
