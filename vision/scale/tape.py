@@ -123,14 +123,18 @@ class _Solver:
 
     def matrix(self, unknowns: FloatArray) -> FloatArray:
         """Map the panel, with length 1, to photo points over the diagonal."""
-        turn = Rotation.from_rotvec(unknowns[:3]).as_matrix()
-        focal = math.exp(unknowns[7])
-        return np.diag([focal, focal, 1.0]) @ np.column_stack([turn[:, :2], unknowns[3:6]])
+        matrix = Rotation.from_rotvec(unknowns[:3]).as_matrix()
+        matrix[:, 2] = unknowns[3:6]
+        matrix[:2] *= math.exp(unknowns[7])
+        return matrix
 
     def residual(self, unknowns: FloatArray) -> FloatArray:
         rectangle = panel_corners_mm(1.0, math.exp(unknowns[6]))
-        miss = (apply_homography(self.matrix(unknowns), rectangle) - self.corners) / self.sd
-        return np.append(miss.ravel(), (unknowns[7] - self.focal) / self.focal_sd)
+        miss = np.empty(2 * len(rectangle) + 1)
+        placed = apply_homography(self.matrix(unknowns), rectangle)
+        miss[:-1] = ((placed - self.corners) / self.sd).ravel()
+        miss[-1] = (unknowns[7] - self.focal) / self.focal_sd
+        return miss
 
     def start(self, focal: float) -> FloatArray:
         """Pose and aspect for a given focal length, from the exact homography."""
