@@ -126,9 +126,7 @@ def _feed(feed: NextFeed) -> Alarm:
 
 def _at_work(feed: NextFeed) -> Alarm:
     text = f"Resin seems to come from {_name(feed)}, which is not noted as open"
-    todo = (
-        "If it is open, note it (f): the forecast waits for that. If not, see its clamp and hose."
-    )
+    todo = "If it is open, note it (f): the forecast goes by that. If not, see its clamp and hose."
     return Alarm(f"at work {feed.name}", LOOK, text, todo)
 
 
