@@ -13,7 +13,7 @@ export class Tapper {
     const tap = this.tap;
     tap.addEventListener("pointerdown", (event) => {
       event.preventDefault();
-      tap.focus();
+      tap.focus({ preventScroll: true }); // the picture must stay under the finger
       tap.setPointerCapture(event.pointerId);
       this.aim(this.toPixel(event));
     });
