@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.infusion.beside.compare_plan import Beside, compare
+from analysis.infusion.beside.opened_early import OpenedEarly
 from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.seen.made_from import MadeFrom
@@ -73,6 +74,8 @@ class InfusionAnswer:
     ahead : PartNumbers or None
         What was still to come at the last photo; None once the part is full, or where that was
         not asked.
+    opened_early : tuple of OpenedEarly
+        Later feeds that seem to have been open before the plan opens them.
     """
 
     job: PartJob
@@ -86,6 +89,7 @@ class InfusionAnswer:
     notes: tuple[str, ...] = ()
     made_from: MadeFrom | None = None
     ahead: PartNumbers | None = None
+    opened_early: tuple[OpenedEarly, ...] = ()
 
     @property
     def wet_share(self) -> float:

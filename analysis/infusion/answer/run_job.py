@@ -11,6 +11,7 @@ from pathlib import Path
 
 from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
+from analysis.infusion.beside.opened_early import find_opened_early
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.outlook.numbers import (
     learnt_forecast,
@@ -70,6 +71,8 @@ def run_part(
     seen = with_early_feeds(run.seen, job.plan, run.on, opened_s)
     run = learnt_from(replace(run, seen=seen, notes=tracked.notes, made_from=stamp), opened_s)
     run = with_ahead(run, hand, opened_s)
+    if run.beside is not None:
+        run = replace(run, opened_early=find_opened_early(run.job, run.on, opened_s))
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)

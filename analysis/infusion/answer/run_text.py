@@ -7,6 +7,7 @@ import numpy as np
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
+from analysis.infusion.beside.opened_early import OpenedEarly
 from analysis.infusion.beside.sources import FeedSeen
 from analysis.infusion.learn.learnt import WHAT, LearntValue
 from analysis.infusion.outlook.words import ahead_rows
@@ -85,6 +86,7 @@ def rows(run: InfusionAnswer) -> list[Row]:
     if len(found.patches) > MOST_PLACES:
         out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
     out += _feeds(found, run.seen.warnings)
+    out += [_opened_early(one) for one in run.opened_early]
     for stray in found.strays:
         text = (
             f"{stray.area_mm2 / 100:.0f} cm2 at x {stray.x_mm:.0f} mm, y {stray.y_mm:.0f} mm "
@@ -156,6 +158,20 @@ def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
     """Return what is to be said of each feed, but of those that a warning names already."""
     told = [feed for feed in found.feeds if not any(repr(feed.name) in line for line in said)]
     return [Row("Feed", f"{one.name} {feed_words(one)}") for one in told if feed_words(one)]
+
+
+def _opened_early(feed: OpenedEarly) -> Row:
+    """Say that resin seems to have come from a feed before its time."""
+    return Row(
+        "Feed",
+        f"the plan opens {feed.name} at {minutes(feed.planned_s)}, but it seems to have been open "
+        f"since about {minutes(feed.since_s)} ({minutes(feed.low_s)} to {minutes(feed.high_s)}): "
+        f"the front had passed it by {minutes(feed.passed_s)}, and went on from then as if it were",
+        (
+            "see when it was opened; if so, write it into part.toml: until then what is learnt and "
+            "forecast takes the plan's word",
+        ),
+    )
 
 
 def feed_words(feed: FeedSeen) -> str:

@@ -8,6 +8,7 @@ from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_text import ADVICE, answer_words, headline, lines
+from analysis.infusion.beside.opened_early import OpenedEarly
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -96,6 +97,16 @@ def test_a_later_feed_that_waits_for_the_front_is_not_blamed(tmp_path):
     text = "\n".join(lines(answer_part_run(job, answer, seen)))
     assert "right line was reached by the front at" in text
     assert "shut or blocked" not in text
+
+
+def test_a_feed_that_seems_to_have_been_open_early_is_said_with_when(tmp_path):
+    early = OpenedEarly("second line", 1200.0, 500.0, 720.0, 650.0, 800.0)
+    run = replace(even_run(tmp_path), opened_early=(early,))
+    text = " ".join(" ".join(lines(run)).split())
+    assert "the plan opens second line at 20 min" in text
+    assert "seems to have been open since about 12 min (11 min to 13 min)" in text
+    assert "write it into part.toml" in text
+    assert run_json(run)["opened_early"][0]["since_s"] == 720.0
 
 
 def test_nothing_measured_is_one_line_with_the_mend(tmp_path):
