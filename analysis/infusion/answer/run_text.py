@@ -161,7 +161,7 @@ def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
 
 
 def _opened_early(feed: OpenedEarly) -> Row:
-    """Say that resin seems to have come from a feed before its time."""
+    """Return that resin seems to have come from a feed before its time."""
     return Row(
         "Feed",
         f"the plan opens {feed.name} at {minutes(feed.planned_s)}, but it seems to have been open "
