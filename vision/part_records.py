@@ -16,7 +16,7 @@ Lens = tuple[FloatArray, FloatArray]
 
 @dataclass(frozen=True)
 class FeedPlace:
-    """Where resin may come in on a part.
+    """Where resin may come in on a part, or air go out.
 
     Attributes
     ----------
@@ -52,6 +52,8 @@ class PartShape:
     height_mm, height_sd_mm : float
         How far the surface lies above the plane of the scale, and how far it may rise or fall
         from there.
+    vents : tuple of FeedPlace
+        Where air goes out, each with its hose.
     """
 
     name: str
@@ -61,6 +63,7 @@ class PartShape:
     y_runs: str = "down"
     height_mm: float = 0.0
     height_sd_mm: float = 0.0
+    vents: tuple[FeedPlace, ...] = ()
 
 
 @dataclass(frozen=True)

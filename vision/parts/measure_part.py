@@ -206,6 +206,7 @@ def _repaired(
     raw = np.where(inside, wetting.wet_frame, count).astype(np.int16)
     apart = cloth & wetting.seen & unreachable_from_feed(raw, seen | ~inside, place, own)
     seen &= ~_thin_early(raw, part, count) & ~find_blown(stack, raw)
+    seen &= ~(part.vents & (raw >= count))  # the vent's hose, which stays as it was
     # Beyond the outline nothing flows: dry for the ways of the resin, no hole to be filled.
     sighting = Sighting(
         wet_frame=raw,

@@ -38,6 +38,8 @@ class PartCanvas:
     inside : ndarray of shape (M, N), bool
     under : ndarray of shape (M, N), bool
         Under a feed's own hose: not cloth.
+    vents : ndarray of shape (M, N), bool
+        Under a vent's own hose: what changes there shows, what does not may be hidden.
     beside : dict of str to ndarray of shape (M, N), bool
         Cloth beside each planned feed.
     feeds : FeedOnCanvas
@@ -49,6 +51,7 @@ class PartCanvas:
     mm_per_px: float
     inside: BoolArray
     under: BoolArray
+    vents: BoolArray
     beside: dict[str, BoolArray]
     feeds: FeedOnCanvas
     from_any_px: FloatArray
@@ -68,6 +71,9 @@ def lay_part(shape: PartShape, canvas: tuple[int, int], mm_per_px: float) -> Par
     away = {feed.name: _away_mm(feed, shape, canvas, mm_per_px) for feed in shape.feeds}
     close = max(mm_per_px, FEED_MM)
     places = {name: (far <= close) & inside for name, far in away.items()}
+    vents = np.zeros(canvas, bool)
+    for vent in shape.vents:
+        vents |= (_away_mm(vent, shape, canvas, mm_per_px) <= close) & inside
     everywhere = np.zeros(canvas, bool)
     for place in places.values():
         everywhere |= place
@@ -85,6 +91,7 @@ def lay_part(shape: PartShape, canvas: tuple[int, int], mm_per_px: float) -> Par
         mm_per_px=mm_per_px,
         inside=inside,
         under=everywhere,
+        vents=vents,
         beside=beside,
         feeds=FeedOnCanvas(point, canvas, mm_per_px, planned=everywhere, way_px=way),
         from_any_px=geodesic_px(inside, everywhere),

@@ -15,7 +15,7 @@ from vision.parts.part_settings import PartCamera, read_part_camera
 
 
 def part_shape(job: PartJob) -> PartShape:
-    """Return outline, holes and feeds of a plan, as the camera looks for them."""
+    """Return outline, holes, feeds and vents of a plan, as the camera looks for them."""
     plan = job.plan
     feeds = tuple(
         FeedPlace(
@@ -26,7 +26,16 @@ def part_shape(job: PartJob) -> PartShape:
         )
         for number, feed in enumerate(plan.feeds, start=1)
     )
-    return PartShape(plan.name, plan.outline_mm, tuple(plan.holes_mm), feeds, plan.y_runs)
+    vents = tuple(
+        FeedPlace(
+            name=vent.name or f"vent {number}",
+            points_mm=np.atleast_2d(np.asarray(vent.place.points_mm, float)),
+            radius_mm=float(vent.place.radius_mm or 0.0),
+        )
+        for number, vent in enumerate(plan.vents, start=1)
+    )
+    holes = tuple(plan.holes_mm)
+    return PartShape(plan.name, plan.outline_mm, holes, feeds, plan.y_runs, vents=vents)
 
 
 def part_camera(job: PartJob) -> PartCamera:

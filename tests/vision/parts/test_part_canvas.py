@@ -1,5 +1,7 @@
 """The part on its canvas: holes, feeds and ways round them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -48,6 +50,15 @@ def test_every_planned_feed_is_a_source_and_the_first_tell_the_way():
     assert part.feeds.distance_px[at_later] * 2 > 330
     assert not (part.beside["later"] & part.under).any()
     assert part.beside["later"][25, 180]
+
+
+def test_a_vent_hides_its_own_hose_and_is_no_source():
+    vent = FeedPlace("right end", np.array([[500.0, 60.0], [500.0, 140.0]]))
+    part = lay_part(replace(shape([]), vents=(vent,)), (150, 200), 2.0)
+    assert part.vents[25, 199]
+    assert not part.vents[25, 190]
+    assert not part.vents[100, 25]
+    assert not (part.under | part.feeds.place(np.zeros((150, 200), int), 0.0)).any()
 
 
 def test_no_source_gives_one_distance_everywhere():

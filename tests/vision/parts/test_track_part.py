@@ -50,6 +50,12 @@ def test_stated_uncertainty_is_borne_out(case):
     assert 0.4 < spread < 1.3
 
 
+def test_cloth_under_the_hose_of_a_vent_is_not_seen_to_stay_dry():
+    seen, true = tracked("hole")
+    wet = seen.inside & np.isfinite(true) & (true < seen.last_s)
+    assert np.count_nonzero(seen.seen & wet & np.isinf(seen.time_s)) < 0.002 * wet.sum()
+
+
 def test_planned_feeds_are_seen_to_wet_in_turn():
     seen, _ = tracked("later_shadow")
     times = [at for _, at in seen.feeds_seen]

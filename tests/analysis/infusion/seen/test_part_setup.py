@@ -63,6 +63,8 @@ def test_outline_and_feeds_come_from_the_plan(tmp_path):
         ("left", True),
         ("middle", False),
     ]
+    assert [vent.name for vent in found.shape.vents] == ["vent 1"]
+    assert found.shape.vents[0].points_mm.tolist() == [[900, 100], [900, 600]]
     assert found.size_mm == (800, 500)
     assert found.setup().scale.marker_centres_mm[0] == (-80, -80)
 
