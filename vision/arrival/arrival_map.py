@@ -58,6 +58,8 @@ class Measured:
         The front of the one of them that is not followed.
     unexplained : Unexplained or None
         Where on the panel the photos are not explained by what was found.
+    by_hand : str
+        How far points by hand lie from what the camera saw.
     """
 
     arrival: ArrivalMap
@@ -73,6 +75,7 @@ class Measured:
     steps: TwoSteps | None = None
     second: SecondFront | None = None
     unexplained: Unexplained | None = None
+    by_hand: str = ""
 
 
 def measure(

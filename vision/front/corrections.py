@@ -82,10 +82,12 @@ def read_fixes(
         ],
         axis=1,
     )
+    names = table.get("line") or [""] * len(points)
     if limits is not None:
         _check_places(table, clock, points, limits)
+        if limits.flow == "edge":
+            _check_order(table, points, names)
     lines: dict[str, list[FloatArray]] = {}
-    names = table.get("line") or [""] * len(points)
     for row, (name, point) in enumerate(zip(names, points, strict=True)):
         lines.setdefault(name or f"point {row}", []).append(point)
     return np.concatenate([_along(np.array(corners)) for corners in lines.values()])
@@ -120,15 +122,14 @@ def _check_places(table: CsvTable, clock: str, points: FloatArray, limits: FixLi
                     f"lies off the panel: must be from 0 to {most:g} mm ([panel] "
                     f"{'length_mm' if name == 'x_mm' else 'width_mm'})",
                 )
-    if limits.flow == "edge":
-        _check_order(table, points)
 
 
-def _check_order(table: CsvTable, points: FloatArray) -> None:
-    """Refuse two points of one lane of which the later lies behind."""
+def _check_order(table: CsvTable, points: FloatArray, lines: list[str]) -> None:
+    """Refuse two points of one lane of which the later lies behind, or that part at one time."""
+    named = np.array(lines)
     for row, (time_s, x, y) in enumerate(points):
-        earlier = (points[:, 0] < time_s) & (np.abs(points[:, 2] - y) < SAME_LANE_MM)
-        ahead = earlier & (points[:, 1] > x + BACK_MM)
+        beside = np.abs(points[:, 2] - y) < SAME_LANE_MM
+        ahead = beside & (points[:, 0] < time_s) & (points[:, 1] > x + BACK_MM)
         if ahead.any():
             other = int(np.argmax(ahead))
             raise table.bad_cell(
@@ -136,6 +137,17 @@ def _check_order(table: CsvTable, points: FloatArray) -> None:
                 "x_mm",
                 f"lies behind row {table.lines[other]}, which is earlier: a front does not run "
                 "back, mend one of them",
+            )
+        # A front line along a racing edge may pass one lane more than once.
+        apart = (named == "") | (named != lines[row])
+        apart &= beside & (points[:, 0] == time_s) & (np.abs(points[:, 1] - x) > BACK_MM)
+        if apart[:row].any():
+            other = int(np.argmax(apart))
+            raise table.bad_cell(
+                row,
+                "x_mm",
+                f"is {abs(points[other, 1] - x):.0f} mm from row {table.lines[other]}, at the same "
+                "time in the same lane: a front is in one place, mend one of them",
             )
 
 
@@ -190,6 +202,40 @@ def bend(arrival: ArrivalMap, points: FloatArray) -> ArrivalMap:
     hand = nearest <= (2 * arrival.mm_per_px) ** 2
     dry = ~np.isfinite(arrival.time_s) & ~(fade > 0.6)
     return replace(arrival, time_s=np.where(dry, np.inf, bent), by_hand=arrival.by_hand | hand)
+
+
+def farthest_words(points: FloatArray, seen_s: FloatArray, last_s: float) -> str:
+    """Return which point by hand lies farthest from what the camera saw, in words.
+
+    Parameters
+    ----------
+    points : ndarray of shape (P, 3), float
+        Seconds since resin start, x and y in mm.
+    seen_s : ndarray of shape (P,), float
+        When the camera saw each place wet; infinity where it stayed dry.
+    last_s : float
+        Time of the last frame: what stayed dry wetted then or later.
+
+    Examples
+    --------
+    >>> farthest_words(np.array([[300.0, 33, 8]]), np.array([12.0]), 900.0)
+    'the farthest from what the camera saw is 4.8 min later, at (33, 8) mm'
+    """
+    off = points[:, 0] - np.where(np.isfinite(seen_s), seen_s, last_s)
+    k = int(np.argmax(np.abs(off)))
+    size, (x, y) = abs(off[k]), points[k, 1:]
+    most = f"{size:.0f} s" if size < 120 else f"{size / 60:.1f} min"
+    way = "later" if off[k] > 0 else "earlier"
+    return f"the farthest from what the camera saw is {most} {way}, at ({x:.0f}, {y:.0f}) mm"
+
+
+def times_at(arrival: ArrivalMap, points: FloatArray) -> FloatArray:
+    """Return when the places of points, shape (P, 3), wetted; infinity where they stayed dry."""
+    rows, cols = (
+        np.clip(points[:, axis] / arrival.mm_per_px, 0, count - 1).astype(int)
+        for axis, count in zip((2, 1), arrival.time_s.shape, strict=True)
+    )
+    return np.asarray(arrival.time_s[rows, cols])
 
 
 def start_from_hand(points: FloatArray, hand_sd_mm: float) -> tuple[float, float]:

@@ -354,7 +354,8 @@ def _warn_of_sight(measured: Measured, frames: FrameTimes) -> tuple[str, ...]:
     if measured.steps is not None:
         warnings.append(_two_steps(measured.steps, measured.arrival))
     if measured.arrival.by_hand.any():
-        warnings.append("the front was corrected by hand (fix.csv)")
+        told = f": {measured.by_hand}" if measured.by_hand else ""
+        warnings.append(f"the front was corrected by hand (fix.csv){told}")
     return tuple(warnings)
 
 

@@ -20,9 +20,11 @@ from vision.frames.source import resin_start_clock_s, wall_time_iso
 from vision.front.corrections import (
     FixLimits,
     bend,
+    farthest_words,
     map_from_hand,
     read_fixes,
     start_from_hand,
+    times_at,
 )
 from vision.front.front_curve import FrameTimes, blank_curve, read_curve
 from vision.records import FloatArray, Frame, FrontCurve, FrontDoubt, FrontSummary, Tracked
@@ -266,7 +268,8 @@ def corrected(measured: Measured, points: FloatArray, start_s: float | None) -> 
             start_sd_s=sd,
             hidden_share=np.zeros_like(measured.hidden_share),
         )
-    return replace(measured, arrival=bend(arrival, points))
+    told = farthest_words(points, times_at(arrival, points), arrival.last_s)
+    return replace(measured, arrival=bend(arrival, points), by_hand=told)
 
 
 def track_frames(

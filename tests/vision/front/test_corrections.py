@@ -5,7 +5,15 @@ from numpy.testing import assert_allclose
 from vision.arrival.lanes import lane_fronts_px
 from vision.common.csv_table import clock_text_s
 from vision.errors import WetlineError
-from vision.front.corrections import FixLimits, bend, map_from_hand, read_fixes, start_from_hand
+from vision.front.corrections import (
+    FixLimits,
+    bend,
+    farthest_words,
+    map_from_hand,
+    read_fixes,
+    start_from_hand,
+    times_at,
+)
 from vision.records import ArrivalMap
 
 
@@ -69,12 +77,26 @@ def test_clock_times_are_understood(tmp_path):
         ("clock,x_mm,y_mm\n99:99:99,30,2\n", "must be a time of day such as"),
         ("time_s,x,y_mm\n50,30,2\n", "must hold time_s, x_mm and y_mm"),
         ("time_s,x_mm,y_mm\n50,80,9\n90,40,12\n", "row 3, x_mm = 40: lies behind row 2"),
+        ("time_s,x_mm,y_mm\n50,80,9\n50,40,12\n", "row 3, x_mm = 40: is 40 mm from row 2, at the"),
     ],
 )
 def test_a_wrong_file_is_told_in_one_line(tmp_path, text, message):
     with pytest.raises(WetlineError, match=message) as caught:
         read_fixes(write(tmp_path / "fix.csv", text), clock_text_s, LIMITS)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["50,80,9,\n50,40,30,\n", "50,80,9,a\n50,40,12,a\n"])
+def test_other_lanes_and_one_steep_line_may_lie_apart(tmp_path, text):
+    path = write(tmp_path / "fix.csv", "time_s,x_mm,y_mm,line\n" + text)
+    assert len(read_fixes(path, clock_text_s, LIMITS)) >= 2
+
+
+def test_the_farthest_point_is_told():
+    arrival = even_map()  # 232.6 s at x = 30.5 mm
+    points = np.array([[240.0, 30.5, 15.5], [900.0, 30.5, 20.5]])
+    words = farthest_words(points, times_at(arrival, points), arrival.last_s)
+    assert words == "the farthest from what the camera saw is 11.1 min later, at (30, 20) mm"
 
 
 def test_points_by_hand_tell_the_start():

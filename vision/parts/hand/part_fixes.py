@@ -13,7 +13,7 @@ import numpy as np
 from vision.common.outside.input_files import is_there
 from vision.errors import WetlineError
 from vision.frames.reader import Frames
-from vision.front.corrections import BACK_MM, bend, read_fixes
+from vision.front.corrections import BACK_MM, bend, farthest_words, read_fixes
 from vision.part_records import PartSeen
 from vision.parts.part_settings import PartCamera, box_map
 from vision.parts.uncertainty import wet_share
@@ -164,16 +164,8 @@ def _slowness(time_s: FloatArray, inside: BoolArray, step_mm: float) -> FloatArr
 
 def _words(seen: PartSeen, points: FloatArray) -> str:
     """Return what the points do, in one line."""
-    told = []
-    for time_s, x, y in points:
-        row, col = _pixel(seen, x, y)
-        was = float(seen.time_s[row, col])
-        told.append(time_s - was if np.isfinite(was) else time_s - seen.last_s)
-    k = int(np.argmax(np.abs(told)))
-    way = "later" if told[k] > 0 else "earlier"
-    x, y = points[k, 1:]
-    most = f"{abs(told[k]):.0f} s" if abs(told[k]) < 120 else f"{abs(told[k]) / 60:.1f} min"
+    was = np.array([seen.time_s[_pixel(seen, x, y)] for _, x, y in points])
     return (
-        f"{FIX_FILE}: its points by hand are taken as the truth; the farthest from what the camera "
-        f"saw is {most} {way}, at ({x:.0f}, {y:.0f}) mm"
+        f"{FIX_FILE}: its points by hand are taken as the truth; "
+        f"{farthest_words(points, was, seen.last_s)}"
     )
