@@ -268,6 +268,9 @@ def edges(
 def alone_mm(fronts_mm: FloatArray) -> FloatArray:
     """Return how far lanes that one frame alone shows ahead or behind shift its mean front.
 
+    The shape of a front changes as it moves, too: what it usually changes by from photo to photo
+    of this run does not count.
+
     Parameters
     ----------
     fronts_mm : ndarray of shape (K, L), float
@@ -276,9 +279,12 @@ def alone_mm(fronts_mm: FloatArray) -> FloatArray:
     Returns
     -------
     alone_mm : ndarray of shape (K,), float
-        Not negative; 0 for a front that keeps its shape.
+        Not negative; 0 for a front that changes its shape no more than usual.
     """
-    return np.asarray(np.abs((fronts_mm - _lasting_mm(fronts_mm)).mean(axis=1)))
+    off_mm = np.abs((fronts_mm - _lasting_mm(fronts_mm)).mean(axis=1))
+    begun = fronts_mm.max(axis=1) > 0
+    usual_mm = float(np.median(off_mm[begun])) if begun.any() else 0.0
+    return np.asarray(np.sqrt(np.maximum(off_mm**2 - usual_mm**2, 0.0)))
 
 
 def as_beside_mm(fronts_mm: FloatArray, borne_out: BoolArray) -> FloatArray:

@@ -164,6 +164,16 @@ def test_what_one_frame_alone_shows_of_the_shape_shifts_its_mean():
     assert alone_mm(leaping) == pytest.approx([0.0, 0.0, 2.0, 0.0, 0.0])
 
 
+def test_a_shape_that_changes_in_every_frame_is_no_frames_own():
+    # Every photo shows another quarter of the lanes 8 mm ahead; one of them 40 mm.
+    fronts = np.repeat(20.0 * np.arange(1, 10)[:, None], 40, axis=1)
+    for k in range(9):
+        fronts[k, 10 * (k % 4) : 10 * (k % 4) + 10] += 40.0 if k == 4 else 8.0
+    alone = alone_mm(fronts)
+    assert alone[4] == pytest.approx(np.sqrt(10.0**2 - 2.0**2))
+    assert np.delete(alone, 4) == pytest.approx(np.zeros(8), abs=1e-6)
+
+
 def test_no_edge_is_told_where_the_photo_does_not_show_the_front():
     fronts = np.full((3, 40), 100.0)
     borne_out = np.array([True, False, True])
