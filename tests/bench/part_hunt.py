@@ -34,6 +34,7 @@ from analysis.part.plan.part_toml import read_part
 from sample_frames._part_world import Filled
 from tests.bench.conditions import CONDITIONS, Change, Photos, each, lit, moved
 from tests.bench.hunt import MOST_FRAMES, Held
+from tests.bench.lights import LIGHTS
 from tests.made_up.parts.cases import CASES
 from tests.made_up.parts.made_part import made_part
 from tests.made_up.parts.scored import at_places
@@ -145,8 +146,9 @@ PART_CONDITIONS: dict[str, Change] = {
     "bump, 15 % out of view": part_out_of_view,
     "a corner in shadow": cards_in_shadow,
     "photos half as large": smaller,
+    **LIGHTS,
 }
-"""The conditions of the panels' hunt, and a few that go with a part."""
+"""The conditions of the panels' hunt, a few that go with a part, and lights by chance."""
 
 
 def follow(part: Part, condition: str) -> Found:

@@ -144,13 +144,13 @@ def measure_part(
     arrival = np.maximum(ends.arrival_s - start, 0.0)
     edge_mm = part.mm_per_px * edge.sd_px(wetting.pixels.sigma)
     sd = pixel_sd_s(arrival, known, part, float(np.hypot(edge_mm, place_sd_mm)), times - start)
-    by_light = light_doubt_s(stack, wetting, wet_frame, times, part.inside, settings.light)
+    by_light, untold = light_doubt_s(stack, wetting, wet_frame, times, part.inside, settings.light)
     sd = np.hypot(np.hypot(sd, ends.doubt_s), by_light)
     reason = _cannot_see(wetting, wet_frame, known, part, edge.width_px * part.mm_per_px, settings)
     return PartMeasured(
         time_s=np.where(part.inside, arrival, np.nan),
         sd_s=np.where(part.inside & np.isfinite(arrival), sd, np.nan),
-        seen=known & part.inside,
+        seen=known & part.inside & ~untold,
         start_s=start + zero,
         start_sd_s=start_sd,
         stack_s=times - start,

@@ -56,8 +56,8 @@ def light_doubt_s(
     times_s: FloatArray,
     cloth: BoolArray,
     settings: LightSettings,
-) -> FloatArray:
-    """Return what the light adds to the standard uncertainty of each time of wetting.
+) -> tuple[FloatArray, BoolArray]:
+    """Return what the light adds to the standard uncertainty of each time, and what it hides.
 
     Parameters
     ----------
@@ -74,15 +74,20 @@ def light_doubt_s(
     doubt_s : ndarray of shape (M, N), float
         Of a time evenly likely from the earliest to the latest (JCGM 100:2008, 4.3.7), about the
         one that was read; 0 where the light is known well enough.
+    untold : ndarray of shape (M, N), bool
+        Said to have wetted, and never clearly wet if the light is as wrong as it may be: a shadow
+        that has come to stay.
     """
     error = light_error_steps(stack, wetting, cloth, settings)
     error = ERRORS * np.sqrt(np.maximum(error**2 - USUAL_ERROR**2, 0.0))
     if not error.any():
-        return np.zeros(wet_frame.shape)
-    sooner, later = _range_s(wetting, wet_frame, times_s, error)
+        return np.zeros(wet_frame.shape), np.zeros(wet_frame.shape, bool)
+    sooner, later, untold = _range_s(wetting, wet_frame, times_s, error)
     doubt = np.sqrt((sooner**3 + later**3) / (3 * np.maximum(sooner + later, 1e-9)))
     size = (wet_frame.shape[1], wet_frame.shape[0])
-    return np.asarray(cv2.resize(doubt, size, interpolation=cv2.INTER_LINEAR), float)
+    wide = np.asarray(cv2.resize(doubt, size, interpolation=cv2.INTER_LINEAR), float)
+    hides = cv2.resize(untold.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    return wide, np.asarray(hides > 0)
 
 
 def unsure_doubts(doubt_s: FloatArray, seen: BoolArray, span_s: float) -> tuple[str, ...]:
@@ -185,10 +190,11 @@ def _middle(values: FloatArray) -> FloatArray:
 
 def _range_s(
     wetting: Wetting, wet_frame: IntArray, times_s: FloatArray, error: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Return by how much sooner and later each spot could have wetted, at half the resolution.
 
-    Beyond the photos between which it would be placed if the light were right.
+    Beyond the photos between which it would be placed if the light were right; and where it may
+    not have wetted at all, for which the run's whole time stands.
     """
     count, (rows, cols) = len(error), wet_frame.shape
     half = (max(cols // 2, 1), max(rows // 2, 1))
@@ -211,4 +217,6 @@ def _range_s(
             np.copyto(wet_at[way], k, where=clear)
     at = np.append(times_s, times_s[-1])
     sooner, later = at[dry_at[0]] - at[dry_at[1]], at[wet_at[1]] - at[wet_at[0]]
-    return np.maximum(sooner, 0.0), np.maximum(later, 0.0)
+    untold = (wet_at[1] == count) & (wet_at[0] < count)
+    later = np.where(untold, times_s[-1] - times_s[0], later)
+    return np.maximum(sooner, 0.0), np.maximum(later, 0.0), untold

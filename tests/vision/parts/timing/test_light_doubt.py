@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.bench.conditions import lit
+from vision.parts.timing import light_doubt
 from vision.parts.timing.light_doubt import light_doubt_s, light_error_steps, unsure_doubts
 from vision.settings.tracker_settings import TrackerSettings
 from vision.wetting.canvas_series import CanvasStack
@@ -55,7 +56,7 @@ def shaded():
 
 def doubt_of(stack, wetting, cloth, settings):
     times = np.asarray(stack.times_s)
-    return light_doubt_s(stack, wetting, wetting.wet_frame, times, cloth, settings)
+    return light_doubt_s(stack, wetting, wetting.wet_frame, times, cloth, settings)[0]
 
 
 def test_a_light_that_stood_adds_next_to_nothing(calm):
@@ -70,6 +71,20 @@ def test_what_a_shadow_made_wrong_lies_within_three_of_what_it_adds(shaded):
     assert np.mean(off_s[wrong] > 3 * doubt[wrong] + 2 * STEP_S) < 0.15
     # And places that the shadow passed long before the front, or after it, stay as they were.
     assert np.mean(doubt < STEP_S) > 0.4
+
+
+@pytest.mark.parametrize(("error", "told"), [(0.1, True), (0.6, False)])
+def test_nothing_is_told_to_have_wetted_where_the_light_is_off_by_more_than_that(
+    calm, monkeypatch, error, told
+):
+    stack, wetting, cloth, settings = calm
+    everywhere = np.full((FRAMES, *wetting.coarse.wet_frame.shape), error)
+    monkeypatch.setattr(light_doubt, "light_error_steps", lambda *_: everywhere)
+    times = np.asarray(stack.times_s)
+    doubt, untold = light_doubt_s(stack, wetting, wetting.wet_frame, times, cloth, settings)
+    early = true_frame() < 0.7 * FRAMES
+    assert np.mean(untold[early]) == pytest.approx(0.0 if told else 1.0, abs=0.02)
+    assert (np.median(doubt[early]) > 0.5 * times[-1]) != told
 
 
 def test_the_error_of_the_light_is_that_of_the_photos_with_the_shadow(calm, shaded):
