@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -287,14 +288,8 @@ def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, qui
     own photos.
     """
     from analysis.part.part_folder import is_part
-    from vision.errors import WetlineError
 
-    times = None
-    if minutes is not None:
-        try:
-            times = [float(text) * 60 for text in minutes.split(",")]
-        except ValueError:
-            raise WetlineError(f"--minutes {minutes}: must be numbers such as 1,2,5,10") from None
+    times = None if minutes is None else _times_s(minutes)
     if is_part(folder):
         from analysis.infusion.kept.lines_at_times import write_lines
 
@@ -305,11 +300,28 @@ def lines(folder: Path, photo: str | None, minutes: str | None, video: bool, qui
     _panel_lines(folder, photo, times, video, quiet)
 
 
+def _times_s(minutes: str) -> list[float]:
+    """Read the times of `--minutes`, in seconds; "0,5" is most likely half a minute."""
+    from vision.errors import WetlineError
+
+    try:
+        times = [float(text) * 60 for text in minutes.split(",")]
+    except ValueError:
+        times = [math.nan]
+    if not all(0 < time_s < math.inf for time_s in times):
+        raise WetlineError(
+            f"--minutes {minutes}: must be numbers above 0 such as 0.5,1,2,5: a comma parts them, "
+            "decimals have a point"
+        )
+    return times
+
+
 def _panel_lines(
     folder: Path, photo: str | None, times: list[float] | None, video: bool, quiet: bool
 ) -> None:
     """Draw the pictures of a panel that was tracked."""
     from vision.common.progress import bar
+    from vision.drawing.front_lines import time_label
     from vision.drawing.overlay import rough_note
     from vision.drawing.pictures import lines_of, write_pictures
     from vision.drawing.timelapse import NO_H264, writes_h264
@@ -333,6 +345,10 @@ def _panel_lines(
         )
     for path in written:
         click.echo(str(path))
+    late = [time_label(time_s) for time_s in times or [] if time_s > run.arrival.last_s]
+    if late:
+        last = time_label(run.arrival.last_s)
+        click.echo(f"Look at: no line at {', '.join(late)}: the last photo is at {last}")
     rough = rough_note(lines_of(run.arrival, setup.flow, times))
     if rough:
         click.echo(f"Look at: lines marked {rough}")

@@ -168,7 +168,10 @@ def test_lines_at_asked_times_are_drawn_on_a_photo_of_the_run(part, monkeypatch)
     drawn, photo = (read_photo(p) for p in (picture, part / "frames" / names[20]))
     changed = np.abs(drawn.astype(int) - photo).sum(axis=2) > 60
     assert 0.01 < changed.mean() < 0.5
-    assert run("lines", part, "--minutes", "1,two").exit_code == 1
+    for wrong in ("1,two", "0,5", "-1", "nan", "inf", "1,,2"):
+        told = run("lines", part, "--minutes", wrong)
+        assert told.exit_code == 1
+        assert f"--minutes {wrong}: must be numbers above 0" in told.output
     assert "choose another" in lost_photo(part, names[20])
 
 
