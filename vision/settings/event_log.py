@@ -18,6 +18,7 @@ VENT_SHUT, VENT_BACK = "vent clamped", "vent not clamped"
 HEADER = ("clock", "kind", "text", "photo")
 FILE = "stamps.csv"
 MOST_TEXT = 400
+"""Letters of a note."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,19 @@ def plain_text(text: str) -> str:
     """
     words = " ".join("".join(c if c.isprintable() else " " for c in text).split())[:MOST_TEXT]
     return f"'{words}" if words[:1] in ("=", "+", "-", "@") else words
+
+
+def whole_text(text: str) -> str:
+    """Return a note fit for one cell, all of it.
+
+    Raises
+    ------
+    WetlineError
+        If it is too long: cut short it might say something else.
+    """
+    if len(text) > MOST_TEXT:
+        raise WetlineError(f"a note of {len(text)} letters: at most {MOST_TEXT} fit: shorten it")
+    return plain_text(text)
 
 
 def iso_local(clock_s: float) -> str:

@@ -33,7 +33,7 @@ from vision.common.quantity import plain_number
 from vision.errors import WetlineError, did_you_mean
 from vision.frames.exif import is_cut_short, read_header
 from vision.frames.photos import PHOTO_SUFFIXES
-from vision.settings.event_log import plain_text
+from vision.settings.event_log import whole_text
 
 STAGES_FOLDER = "stages"
 _SHORT = {"face": FACE, "back": BACK, "end": "end of fill", "resin": "resin open"}
@@ -158,7 +158,7 @@ def file_picture(
         _require_picture(path)
         time, source = photo_time(path, "", file_counts=False) if when is None else when
         filed = StagePhoto(
-            f"{STAGES_FOLDER}/{path.name}", stage, time, source, plain_text(note),
+            f"{STAGES_FOLDER}/{path.name}", stage, time, source, whole_text(note),
             corners_px, points_mm,
         )  # fmt: skip
         _append(folder, "photo", _photo_fields(filed))
@@ -186,7 +186,7 @@ def add_mark(folder: Path, kind: str, x_mm: float, y_mm: float, note: str = "") 
     WetlineError
         If the kind is not known or the place is off the panel.
     """
-    mark = Mark(kind_named(kind), float(x_mm), float(y_mm), plain_text(note))
+    mark = Mark(kind_named(kind), float(x_mm), float(y_mm), whole_text(note))
     shown = {"kind": mark.kind, "x_mm": round(mark.x_mm, 1), "y_mm": round(mark.y_mm, 1)}
     _append(folder, "mark", shown | ({"note": mark.note} if mark.note else {}))
     return mark
@@ -238,7 +238,7 @@ def _number(text: str) -> float:
 
 def set_day(folder: Path, **values: str) -> Day:
     """File who did it and which batch (`done_by`, `batch`); what is not given stays."""
-    return _change(folder, "day", {k: plain_text(v) for k, v in values.items()})
+    return _change(folder, "day", {k: whole_text(v) for k, v in values.items()})
 
 
 def set_findings(folder: Path, **values: Any) -> Day:
@@ -261,7 +261,7 @@ def set_findings(folder: Path, **values: Any) -> Day:
         near = did_you_mean(wrong[0], FINDING_FIELDS)
         raise WetlineError(f"{wrong[0]}: not a finding: {', '.join(FINDING_FIELDS)}{near}")
     if isinstance(values.get("note"), str):
-        values["note"] = plain_text(values["note"])
+        values["note"] = whole_text(values["note"])
     measured = {k: _as_number(v) for k, v in values.items() if k.endswith(("_mm", "_kg"))}
     return _change(folder, "findings", values | measured)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from analysis.record.render.pdf_sheet import Sheet
+from analysis.record.render.pdf_sheet import Sheet, settings_mm
 from analysis.record.story.blocks import (
     Blanks,
     Block,
@@ -69,6 +69,8 @@ def _height_mm(sheet: Sheet, block: Block) -> float:
         return sheet.picture_mm(block.data, block.caption, block.tallest_mm)
     if isinstance(block, Table):
         return min(9.0 * len(block.rows), 60.0)
+    if isinstance(block, Code):
+        return settings_mm(block.text)
     return 20.0
 
 

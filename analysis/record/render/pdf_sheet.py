@@ -44,6 +44,8 @@ HALF_MM = 62.0
 """Greatest height of a small picture."""
 SETTING_LETTERS = 55
 """Letters to a line of the settings, of which two columns fit the page."""
+SETTING_MM, SETTING_ROWS = 3.9, 55
+"""Height of a line of the settings, and the most of them one below the other."""
 HASH_MM = 84.0
 """Room of a hash: 64 letters of one width, at 6 pt."""
 
@@ -63,6 +65,19 @@ def _half_mm(picture: Picture, room_mm: float) -> float:
     columns, rows = _size_px(picture.data) or (1, 1)
     tall = rows * min(room_mm / columns, HALF_MM / rows)
     return tall + 6 + AFTER_PICTURE_MM + 4.2 * len(wrap(picture.caption, room_mm, 8.5))
+
+
+def _setting_lines(text: str) -> list[str]:
+    return [
+        line[i : i + SETTING_LETTERS]
+        for line in printable(text.expandtabs(4)).split("\n")
+        for i in range(0, max(len(line), 1), SETTING_LETTERS)
+    ]
+
+
+def settings_mm(text: str) -> float:
+    """Return how tall settings stand on their first page."""
+    return SETTING_MM * min(math.ceil(len(_setting_lines(text)) / 2), SETTING_ROWS)
 
 
 def _pixels(data: bytes, wide_mm: float) -> NDArray[np.uint8]:
@@ -230,15 +245,14 @@ class Sheet:
             if head:
                 self.rule(self.top_mm, 0.3)
 
-        self.need(12.0)  # a head never stands alone at the foot
-        set_head()
-        for row, strong in zip(rows, heavy, strict=True):
+        for number, (row, strong) in enumerate(zip(rows, heavy, strict=True)):
             cells = [
                 wrap(words, room - 3, 9, bold=strong and i == 1) if words else []
                 for i, (words, room) in enumerate(zip(row, wide, strict=True))
             ]
             tall = 4.4 * max(1, *(len(cell) for cell in cells)) + 1.8
-            if self.need(tall):
+            # A head never stands alone at the foot.
+            if self.need(max(tall + 5, 12.0) if number == 0 else tall) or number == 0:
                 set_head()
             for i, (cell, x) in enumerate(zip(cells, left, strict=True)):
                 for k, line in enumerate(cell):
@@ -317,18 +331,14 @@ class Sheet:
 
     def settings(self, text: str) -> None:
         """Set the settings in two columns, in letters of one width."""
-        lines = [
-            line[i : i + SETTING_LETTERS]
-            for line in printable(text.expandtabs(4)).split("\n")
-            for i in range(0, max(len(line), 1), SETTING_LETTERS)
-        ]
-        rows = min(math.ceil(len(lines) / 2), 55)
+        lines = _setting_lines(text)
+        rows = min(math.ceil(len(lines) / 2), SETTING_ROWS)
         for start in range(0, len(lines), 2 * rows):
-            self.need(3.9 * rows)
+            self.need(SETTING_MM * rows)
             for i, line in enumerate(lines[start : start + 2 * rows]):
                 left = MARGIN_MM + (i // rows) * self.wide_mm / 2
-                self.put(line, left, self.top_mm + 3.9 * (i % rows), 7, mono=True)
-            self.top_mm += 3.9 * rows
+                self.put(line, left, self.top_mm + SETTING_MM * (i % rows), 7, mono=True)
+            self.top_mm += SETTING_MM * rows
 
     def hashes(self, hashes: Iterable[tuple[str, str]]) -> None:
         """Set file names with their hashes, one to a line."""

@@ -6,7 +6,9 @@ import pytest
 from PIL import Image
 
 from analysis.record.render.pdf import write_pdf
+from analysis.record.render.pdf_sheet import Sheet, settings_mm
 from analysis.record.render.pdf_text import printable, wrap
+from analysis.record.story.blocks import TableRow
 from analysis.record.story.filed import Filed
 from analysis.record.story.report import panel_report
 from tests.made_up.answers import bare_answer, roof_cover
@@ -48,6 +50,28 @@ def test_pdf_of_nothing_known_and_of_very_much(tmp_path):
     )
     assert few <= 3
     assert 6 <= many == pdf_pages((tmp_path / "many.pdf").read_bytes())
+
+
+def page_of(sheet, words):
+    return [k for k, page in enumerate(sheet.pages) if words in [t.get_text() for t in page.texts]]
+
+
+@pytest.mark.parametrize("room_mm", [12.0, 16.0, 20.0, 24.0])
+def test_no_head_stands_alone_at_the_foot(room_mm):
+    sheet = Sheet("Roof cover", "1")
+    sheet.top_mm = sheet.bottom_mm - room_mm
+    sheet.table([TableRow("pit", "x 1 mm", "slow " * 30)], ("Found", "Where", "What"))
+    assert page_of(sheet, "Found") == page_of(sheet, "pit")
+    assert len(page_of(sheet, "Found")) == 1
+
+
+def test_the_heading_of_the_settings_stays_with_them():
+    sheet = Sheet("Roof cover", "1")
+    text = "\n".join(f"a = {k}" for k in range(60))
+    sheet.top_mm = sheet.bottom_mm - 40.0
+    sheet.heading("Settings", settings_mm(text))
+    sheet.settings(text)
+    assert page_of(sheet, "Settings") == page_of(sheet, "a = 0") == [1]
 
 
 def test_lines_are_broken_to_the_width_and_nothing_is_lost():
