@@ -48,9 +48,13 @@ def test_a_photo_is_copied_and_the_original_left_alone(folder, tmp_path):
     assert filed.time_from == "said"
     assert read_day(folder).photos == (filed,)
     assert filed.note == 'north "side" wet'
+
+
+def test_a_note_that_is_too_long_is_refused_and_not_cut_short(folder, tmp_path):
     with pytest.raises(WetlineError, match="a note of 401 letters: at most 400 fit"):
-        file_photo(folder, path, "back", note="x" * 401, at="14:05")
-    assert len(read_day(folder).photos) == 1
+        file_photo(folder, photo(tmp_path), "face", note="x" * 401, at="14:05")
+    assert not read_day(folder).photos
+    assert not list((folder / "stages").iterdir())
 
 
 def test_a_second_photo_of_a_stage_gets_its_own_name(folder, tmp_path):

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from analysis.record.content import TableRow
 from analysis.record.render.pdf import write_pdf
 from analysis.record.render.pdf_sheet import Sheet, settings_mm
 from analysis.record.render.pdf_text import printable, wrap
-from analysis.record.story.blocks import TableRow
 from analysis.record.story.filed import Filed
 from analysis.record.story.report import panel_report
 from tests.made_up.answers import bare_answer, roof_cover
