@@ -274,7 +274,7 @@ class FrontSummary:
     filled: bool = False
     stalled_at_mm: float | None = None
     stalled_at_s: float | None = None
-    race_tracking_mm: float = 0.0
+    race_tracking_mm: float | None = 0.0
     clean_lanes_mm: tuple[tuple[float, float], ...] = ()
     half_behind_mm: float | None = None
     band_mm: float | None = None
@@ -286,7 +286,7 @@ class FrontSummary:
     @property
     def race_share(self) -> float:
         """Lead of the leading edge over the middle, as a share of the length reached."""
-        if not self.length_reached_mm > 0:
+        if self.race_tracking_mm is None or not self.length_reached_mm > 0:
             return 0.0
         return self.race_tracking_mm / self.length_reached_mm
 

@@ -355,7 +355,7 @@ def _sources(panel: Panel, tracked: Tracked, fitted: _Fitted) -> dict[str, float
     """Relative standard uncertainties of K that do not show in the residuals."""
     law, readings, reach = fitted.law, fitted.readings, reach_of(fitted.readings)
     offset = float(np.median(readings.sd_m[readings.used]))
-    race = abs(tracked.front.race_tracking_mm) / 1000.0 / reach if reach > 0 else 0.0
+    race = abs(tracked.front.race_tracking_mm or 0.0) / 1000.0 / reach if reach > 0 else 0.0
     return {
         "viscosity": panel.resin.viscosity_sd,
         "pressure": panel.vacuum.pressure_sd,

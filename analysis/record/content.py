@@ -261,7 +261,7 @@ def fairness_rows(answer: PanelAnswer) -> list[TableRow]:
 
 def _evenness_rows(answer: PanelAnswer) -> list[TableRow]:
     front = answer.front
-    if answer.scale.method == "marks":
+    if front.race_tracking_mm is None or answer.scale.method == "marks":
         blind = "pen marks do not show it: look at the panel"
         return [
             TableRow("Race-tracking", UNKNOWN, blind),

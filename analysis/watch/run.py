@@ -374,7 +374,7 @@ class Watch(Closing):
             cannot_see=numbers.cannot if elapsed is not None and elapsed > 60 else "",
             doubts="; ".join(numbers.doubts),
             stalled_at_mm=front.mean_mm if front is not None and stalled else None,
-            racing_mm=0.0 if live is None or front is None else live.tracked.front.race_tracking_mm,
+            racing_mm=(live and front and live.tracked.front.race_tracking_mm) or 0.0,
             reached_mm=0.0 if front is None else front.mean_mm,
             vacuum_lost=vacuum_lost(readings, board.start_clock_s, self.ambient_mbar),
             elapsed_s=elapsed,

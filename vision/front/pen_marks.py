@@ -242,6 +242,7 @@ def _curve_of(
         filled=bool(at_end.any()),
         stalled_at_mm=None if stall is None else stall.front_mm,
         stalled_at_s=None if stall is None else stall.since_s,
+        race_tracking_mm=None,
         warnings=(
             "read from pen marks: these do not show whether the front ran evenly across the panel",
             *([] if stall is None else [stall.warning]),

@@ -114,9 +114,9 @@ def _spread(panel: PanelFacts) -> Cell:
 
 
 def _race(panel: PanelFacts) -> Cell:
-    if panel.seen_by_pen or not panel.answer.front.usable:
-        return Cell(NOT_SEEN)
     front = panel.answer.front
+    if panel.seen_by_pen or front.race_tracking_mm is None or not front.usable:
+        return Cell(NOT_SEEN)
     return Cell(
         f"{rounded(front.race_tracking_mm)} mm", f"{100 * front.race_share:.0f} % of the way"
     )

@@ -33,6 +33,7 @@ def test_marks_become_a_front_curve(tmp_path):
     tracked = track_marks(read_setup(panel(tmp_path, "time_min,distance_mm\n" + rows)))
     assert tracked.arrival is None
     assert tracked.front.usable
+    assert tracked.front.race_tracking_mm is None  # marks do not show it
     assert tracked.curve.used.all()
     assert_allclose(tracked.curve.front_mean_mm[-1], 316.0)
 
