@@ -115,6 +115,34 @@ def unlike_conditions(panels: Mapping[str, PanelFacts]) -> list[Unlike]:
     return [one for one in out if one is not None]
 
 
+def unlike_stacks(panels: Mapping[str, PanelFacts]) -> list[Unlike]:
+    """Find how the stacks were not alike, where all runs should be of one set-up.
+
+    Parameters
+    ----------
+    panels : mapping of str to PanelFacts
+        By label.
+
+    Returns
+    -------
+    list of Unlike
+        Empty where all that is stated is alike.
+    """
+    told = {label: facts.answer.panel for label, facts in panels.items()}
+    names = {label: str(facts.stack.get("name", "")) for label, facts in panels.items()}
+    other = "Another stack is another set-up: nothing of it is taken out."
+    out = [
+        _words("Stack", names, other),
+        _numbers("Porosity of the stack", "%", told, _porosity, other),
+    ]
+    return [one for one in out if one is not None]
+
+
+def _porosity(panel: Panel) -> float | None:
+    porosity = panel.stack.porosity
+    return None if porosity is None else porosity * 100.0
+
+
 def _viscosity(panel: Panel) -> float | None:
     log = panel.resin.viscosity_log
     value = panel.resin.viscosity_pa_s if log is None else float(log.value[0])

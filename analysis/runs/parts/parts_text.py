@@ -18,13 +18,20 @@ Row = tuple[str, list[tuple[str, str]]]
 
 def parts_head(found: PartsBeside) -> str:
     """Return what differs in one line."""
-    real = [pair for pair in found.pairs if pair.word != "within"]
     if not found.pairs:
         return "Cannot decide: no number is known of two of these parts."
-    if not real:
+    real = sum(pair.word == "real" for pair in found.pairs)
+    other = sum(pair.word != "within" for pair in found.pairs) - real
+    if not real + other:
         return "No difference is beyond the intervals: these runs cannot be told apart."
-    count = "One difference is" if len(real) == 1 else f"{len(real)} differences are"
-    return f"{count} beyond the two intervals."
+    if not real:
+        return f"{_count(other)} beyond the two intervals, and none proven beyond usual scatter."
+    more = f"; {other} more beyond the two intervals, not proven beyond usual scatter"
+    return f"{_count(real)} REAL{more if other else ''}."
+
+
+def _count(number: int) -> str:
+    return "One difference is" if number == 1 else f"{number} differences are"
 
 
 def parts_rows(found: PartsBeside) -> list[Row]:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.fit.permeability import panel_impulse
-from analysis.runs.panels.conditions import Unlike, unlike_conditions
+from analysis.runs.panels.conditions import Unlike, unlike_conditions, unlike_stacks
 from analysis.runs.panels.facts import PanelFacts, read_facts
 from analysis.runs.panels.good_run import Reference, reference_from
 from analysis.runs.panels.same_run import refuse_one_run_twice
@@ -60,7 +60,8 @@ class Repeat(Judged):
         """What panel.toml says was not alike between the runs."""
         runs = with_judged(self.good, self.judged)
         skip = ("Flow length of the part", "Gel time")
-        told = unlike_conditions({run.label: run.facts for run in runs})
+        facts = {run.label: run.facts for run in runs}
+        told = [*unlike_stacks(facts), *unlike_conditions(facts)]
         return [one for one in told if one.what not in skip]
 
     @property

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from analysis.panel.records import Part, Resin, Vacuum
 from analysis.record.day.day_records import Day
-from analysis.runs.panels.conditions import unlike_conditions
+from analysis.runs.panels.conditions import unlike_conditions, unlike_stacks
 from tests.made_up.facts import make_facts
 
 RESIN = Resin(viscosity_pa_s=0.2, gel_time_s=3600.0, temperature_c=22.0, density_kg_m3=1100.0)
@@ -54,3 +54,16 @@ def test_labels_in_a_row_are_drawn_together():
     thin = make_facts(resin=replace(RESIN, viscosity_pa_s=0.1))
     found = told(A1=make_facts(), A2=make_facts(), A3=make_facts(), B=thin)
     assert found["Viscosity"].line.startswith("Viscosity: A1 to A3 200 mPa·s; B 100 mPa·s.")
+
+
+def test_another_stack_is_told_where_runs_should_be_of_one():
+    good = make_facts()
+    stack = good.answer.panel.stack
+    panel = replace(good.answer.panel, stack=replace(stack, porosity=0.9 * stack.porosity))
+    other = replace(
+        good, answer=replace(good.answer, panel=panel), stack={**good.stack, "name": "twill"}
+    )
+    assert unlike_stacks({"1": good, "2": good}) == []
+    found = unlike_stacks({"1": good, "2": other})
+    assert [one.what for one in found] == ["Stack", "Porosity of the stack"]
+    assert "2 twill" in found[0].told
