@@ -150,7 +150,7 @@ def summary_lines(batch: Batch, names: Mapping[str, str]) -> list[str]:
         (FAILED, "Failed:"),
         ("being watched", "Left alone:"),
         (STOPPED, "Not done yet (the same command goes on):"),
-        (NO_TOML, "No panel yet:"),
+        (NO_TOML, "Not set up yet:"),
     ):
         some = [row for row in rows if row.state == state]
         if some:

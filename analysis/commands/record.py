@@ -5,6 +5,8 @@ Tested in tests/analysis/commands/test_record.py.
 
 from __future__ import annotations
 
+from collections.abc import Generator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -74,10 +76,32 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
         return
     part = is_part(folder)
     corners, marks = _corners(told["corners"], part), [parse_mark(text) for text in told["marks"]]
-    _file_findings(folder, photos, told, marks)
-    _file_photos(folder, photos, told, corners, part)
+    with _all_or_nothing(folder) as added:
+        _file_findings(folder, photos, told, marks)
+        _file_photos(folder, photos, told, corners, part, added)
     write = _write_part if part else _write_panel
     write(folder, read_day(folder), told)
+
+
+@contextmanager
+def _all_or_nothing(folder: Path) -> Generator[list[Path]]:
+    """Take away again what was filed where the rest is refused; photos filed go into the list."""
+    from analysis.record.day.day_toml import FILE
+    from vision.common.atomic_files import replace_file
+    from vision.errors import WetlineError
+
+    page, added = folder / FILE, list[Path]()
+    before = page.read_bytes() if page.is_file() else None
+    try:
+        yield added
+    except WetlineError:
+        for path in added:
+            path.unlink(missing_ok=True)
+        if before is None:
+            page.unlink(missing_ok=True)
+        elif page.read_bytes() != before:
+            replace_file(page, lambda part: part.write_bytes(before))
+        raise
 
 
 def _file_photos(
@@ -86,6 +110,7 @@ def _file_photos(
     told: dict[str, Any],
     corners: Sequence[Pixel | None],
     part: bool,
+    added: list[Path],
 ) -> None:
     from analysis.record.day.filing import file_photo
     from vision.errors import WetlineError
@@ -97,15 +122,18 @@ def _file_photos(
         raise WetlineError(f"{lone[0]} goes with a photo: name the photo behind the folder")
     if corners and len(photos) > 1:
         raise WetlineError("--corners are those of one photo: file the photos one by one")
+    lines: list[str] = []
     for photo in photos:
         px, mm = _on_plan(folder, photo, corners) if part else (tuple(filter(None, corners)), ())
         filed = file_photo(
             folder, photo, told["stage"],
             note=told["note"] or "", at=told["at"], corners_px=px, points_mm=mm,
         )  # fmt: skip
-        if not told["quiet"] and not told["as_json"]:
-            when = f", {filed.time.replace('T', ' ')}" if filed.time else ""
-            click.echo(f"Filed: {filed.file} ({filed.stage}{when})")
+        added.append(folder / filed.file)
+        when = f", {filed.time.replace('T', ' ')}" if filed.time else ""
+        lines.append(f"Filed: {filed.file} ({filed.stage}{when})")
+    if lines and not told["quiet"] and not told["as_json"]:
+        click.echo("\n".join(lines))
 
 
 def _on_plan(folder: Path, photo: Path, corners: Sequence[Pixel | None]) -> tuple[Points, Points]:

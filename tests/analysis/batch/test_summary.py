@@ -57,7 +57,7 @@ def test_the_screen_reads_as_a_whole():
         "Left alone:",
         "  d: `wetline watch` is following it",
         "",
-        "No panel yet:",
+        "Not set up yet:",
         "  =cmd: 5 photos but no panel.toml",
         "",
         "5 found: 1 done, 1 up to date, 1 failed, 1 being watched, 1 no panel.toml",

@@ -217,6 +217,9 @@ def test_a_plan_that_no_longer_holds_is_left_out_and_said(folder, filed, tmp_pat
         (["--surface", "nice"], "must be one of very good"),
         (["--weight", "850"], 'write "850 g"'),
         (["--thickness", "2 3 x"], "must be a length"),
+        (["PHOTO", "--surface", "good"], "--stage is needed"),
+        (["PHOTO", "nosuch.jpg", "--stage", "bag", "--by", "K. N."], "nosuch.jpg: cannot be read"),
+        (["--surface", "good", "--mark", "pit 90 10", "--mark", "pit 900 10"], "off the panel"),
     ],
 )
 def test_what_is_typed_wrong_is_told_in_one_line_and_nothing_filed(tmp_path, words, told):
