@@ -83,7 +83,8 @@ def open_frames(setup: PanelSetup) -> Frames:
         why = f" ({'; '.join(frames.notes[:3])})" if frames.notes else ""
         frames.close()
         raise WetlineError(
-            f"{source.path}: {len(chosen)} usable frames{why}: at least {FEWEST_FRAMES} are needed"
+            f"{source.path}: {len(chosen)} usable frame{'' if len(chosen) == 1 else 's'}{why}: at "
+            f"least {FEWEST_FRAMES} are needed"
         )
     return frames if len(chosen) == len(frames) else SelectedFrames(frames, tuple(chosen))
 

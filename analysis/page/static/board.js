@@ -162,7 +162,7 @@ function nameThings(kind) {
 }
 
 // -- a panel that is done: verdict, report and pictures first, and no button of a live run
-const PICTURES = [["part_lines.jpg", "Planned and seen front on the last photo"], ["part_late.png", "Minutes earlier and later than planned"], ["part_resin_seen.png", "Resin in the part"], ["front_lines.jpg", "Front lines on the photo"], ["front_lines.png", "Front lines on the photo"], ["plan_view.png", "The panel from above"], ["curve.png", "Front against time"], ["unexplained.png", "Where the photos do not bear the result out"]];
+const PICTURES = [["part_lines.jpg", "Planned and seen front on the last photo"], ["part_late.png", "Minutes earlier and later than planned"], ["part_resin_seen.png", "Resin in the part"], ["front_lines.jpg", "Front lines on the photo"], ["front_lines.png", "Front lines at the times asked for"], ["plan_view.png", "The panel from above"], ["curve.png", "Front against time"], ["unexplained.png", "Where the photos do not bear the result out"]];
 function drawShots(files) {
   const found = PICTURES.filter(([name]) => files.includes(name));
   const fresh = Date.now();

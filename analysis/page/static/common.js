@@ -78,7 +78,7 @@ export function fileLinks(place, files) {
     "part_record.html": "Record", "part_record.pdf": "Record to print", "part_run.html": "Planned and seen", "part.html": "The plan",
     "part_lines.jpg": "Front lines", "part_late.png": "Early and late", "part_resin_seen.png": "Resin taken in", "part_front.csv": "Table", "part_run.json": "All numbers",
     "report.html": "Report", "report.pdf": "Report to print", "front_lines.jpg": "Front lines",
-    "front_lines.png": "Front lines", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
+    "front_lines.png": "Lines as asked for", "plan_view.png": "From above", "front_lines.mp4": "Time-lapse",
     "curve.png": "Curve", "levers.png": "What to change", "first_frame.png": "First photo",
     "front.csv": "Table", "results.json": "All numbers", "forecast.json": "Forecast numbers",
     "resin.json": "Resin numbers", "record.json": "Seal of the record", "scale_sheet.pdf": "Scale cards",
