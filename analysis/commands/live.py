@@ -234,13 +234,18 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
     from analysis.page.server import PageServer
     from analysis.page.stored.panels import Panels
     from analysis.page.watches import Watches
+    from analysis.part.part_folder import is_part
     from analysis.runs.panels.good_run import read_reference
+    from analysis.watch.part.good_runs import check_good_runs
     from vision.errors import WetlineError
 
     panels = Panels(folder)
     if not folder.is_dir():
         raise WetlineError(f"{folder}: no such folder: make it, or check the name")
-    watches = Watches(panels, [read_reference(path) for path in references])
+    parts = [path for path in references if is_part(path)]
+    check_good_runs(parts)
+    good = [read_reference(path) for path in references if path not in parts]
+    watches = Watches(panels, good, parts)
     with ends_tidily(), PageServer(watches, share, port) as served:
         try:
             _show_doors(served)

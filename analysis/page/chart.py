@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,6 +17,11 @@ from analysis.watch.reference import Reference, band_mm
 WIDE, NARROW = (7.4, 3.7), (4.2, 3.9)
 WIDE_ROOM, NARROW_ROOM = (0.09, 0.145, 0.89, 0.83), (0.155, 0.135, 0.815, 0.84)
 GREEN = "#00664d"
+GOOD_RUNS: dict[str, Any] = {
+    "facecolor": "none", "edgecolor": GREEN, "hatch": "///", "alpha": 0.5, "lw": 0.8,
+    "label": "good runs",
+}  # fmt: skip
+"""How a band of good runs is drawn."""
 
 
 def chart_svg(
@@ -106,6 +112,5 @@ def _good_runs(
 ) -> None:
     grid = np.linspace(0, last_min * 60, 120)
     mean, low, high = band_mm(references, grid, repeat_sd)
-    axes.fill_between(grid / 60, low, high, facecolor="none", edgecolor=GREEN, hatch="///",
-                      alpha=0.5, lw=0.8, label="good runs")  # fmt: skip
+    axes.fill_between(grid / 60, low, high, **GOOD_RUNS)
     axes.plot(grid / 60, mean, color=GREEN, lw=1.2)

@@ -8,15 +8,18 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from analysis.infusion.outlook.numbers import Forecast
-from analysis.page.chart import NARROW, NARROW_ROOM, WIDE, WIDE_ROOM
+from analysis.page.chart import GOOD_RUNS, GREEN, NARROW, NARROW_ROOM, WIDE, WIDE_ROOM
 from analysis.record.figures import BLUE, INK, VERMILION, svg_text
+from analysis.runs.repeat.band import Band
 from analysis.watch.part.board import PartBoard
 
 FARTHEST = 2.0
 """The chart ends at most so many times later than the end of what is forecast."""
 
 
-def part_chart_svg(board: PartBoard, planned: Forecast, narrow: bool = False) -> str:
+def part_chart_svg(
+    board: PartBoard, planned: Forecast, narrow: bool = False, good: Band | None = None
+) -> str:
     """Draw a part's chart: planned dashed, seen as points, the end with its range, gel.
 
     Parameters
@@ -26,12 +29,16 @@ def part_chart_svg(board: PartBoard, planned: Forecast, narrow: bool = False) ->
         The plan's own.
     narrow : bool
         For a phone.
+    good : Band, optional
+        Of the wet share of good runs, hatched behind the points.
     """
     figure = Figure(figsize=NARROW if narrow else WIDE, facecolor="white")
     FigureCanvasAgg(figure)
     axes = figure.add_axes(NARROW_ROOM if narrow else WIDE_ROOM)
     numbers, left = board.part, board.part.left
-    last_min = _last_minute(board, planned)
+    last_min = _last_minute(board, planned, good)
+    if good is not None:
+        _good_runs(axes, good)
     time_s = np.linspace(0.0, 60.0 * last_min, 200)
     axes.plot(time_s / 60, 100 * planned_share(planned, time_s), color=BLUE, lw=2,
               ls=(0, (5, 2)), label="planned")  # fmt: skip
@@ -62,13 +69,26 @@ def planned_share(planned: Forecast, time_s: np.ndarray) -> np.ndarray:
     return np.asarray(sums[np.searchsorted(planned.arrival_s[order], time_s, side="right")])
 
 
+def _good_runs(axes: Axes, good: Band) -> None:
+    """Draw the band of good runs; below its first share as `Band.front_mm` has it."""
+    first = good.distance_mm[0]
+    start = np.linspace(0.0, first, 20, endpoint=False)
+    percent = np.r_[start, good.distance_mm]
+    middle, early, late = (
+        np.r_[clock[0] * (start / first) ** 2, clock] / 60
+        for clock in (good.middle_s, good.early_s, good.late_s)
+    )
+    axes.fill_betweenx(percent, early, late, **GOOD_RUNS)
+    axes.plot(middle, percent, color=GREEN, lw=1.2)
+
+
 def _gel(axes: Axes, at_min: float) -> None:
     axes.axvline(at_min, color=VERMILION, lw=2, ls=(0, (2, 2)))
-    axes.text(at_min, 0.02, "gel ", color=VERMILION, ha="right", fontsize=11,
+    axes.text(at_min, 0.5, "gel ", color=VERMILION, ha="right", fontsize=11,
               transform=axes.get_xaxis_transform())  # fmt: skip
 
 
-def _last_minute(board: PartBoard, planned: Forecast) -> float:
+def _last_minute(board: PartBoard, planned: Forecast, good: Band | None) -> float:
     """Right end of the chart: past the plan's end and the forecast's, and gel when it is near."""
     arrival, left = planned.arrival_s[np.isfinite(planned.arrival_s)], board.part.left
     ends = [60.0, float(arrival.max()) if arrival.size else 0.0]
@@ -76,6 +96,8 @@ def _last_minute(board: PartBoard, planned: Forecast) -> float:
         ends.append(min(left.high_s, FARTHEST * left.end_s))
     if len(board.part.time_s):
         ends.append(float(board.part.time_s[-1]))
+    if good is not None:
+        ends.append(min(float(good.late_s[-1]), FARTHEST * max(ends)))
     end = 1.08 * max(ends)
     if left is not None and left.gel_s is not None and left.gel_s < 1.6 * end:
         end = max(end, 1.05 * left.gel_s)

@@ -66,6 +66,7 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
         "air": [cut_off_text(cut) for cut in numbers.cut_offs],
         "not_seen": None if numbers.not_seen is None else not_seen_text(numbers.not_seen),
         "beside": _beside(board.beside),
+        "good_left_out": watch.left_out,
         "gauge": _gauge(watch, board),
         "chart_text": part_words(board),
     }
@@ -113,4 +114,7 @@ def part_words(board: PartBoard) -> str:
     )
     if numbers.left is not None:
         text += f" Left: {left_of(numbers.left, numbers.last_s)}."
+    beside = board.beside
+    if beside is not None and beside.low_percent is not None:
+        text += f" Good runs by then: {beside.low_percent:.0f} to {beside.high_percent:.0f} % wet."
     return text

@@ -13,6 +13,7 @@ from pathlib import Path
 from analysis.page.stored.panels import Panels, panel_id, refuse_links_out
 from analysis.part.part_folder import is_part
 from analysis.watch.board import ENDED
+from analysis.watch.part.good_runs import runs_of_plan
 from analysis.watch.part.run import WatchPart
 from analysis.watch.reference import Reference
 from analysis.watch.run import Watch
@@ -32,11 +33,19 @@ class Watches:
     ----------
     panels : Panels
     references : sequence of Reference
-        Good runs for all of them.
+        Good runs for all panels.
+    good_parts : sequence of Path
+        Folders of good runs of parts; each part has those of its own plan.
     """
 
-    def __init__(self, panels: Panels, references: Sequence[Reference] = ()) -> None:
+    def __init__(
+        self,
+        panels: Panels,
+        references: Sequence[Reference] = (),
+        good_parts: Sequence[Path] = (),
+    ) -> None:
         self.panels, self.references = panels, tuple(references)
+        self.good_parts = tuple(good_parts)
         self._running: dict[str, Watch] = {}
         self._ours: set[str] = set()
         self._taken: dict[str, OrderedDict[str, None]] = {}
@@ -106,7 +115,8 @@ class Watches:
 
     def _begin(self, folder: Path, camera: Camera, interval_s: float, clock: SteadyClock) -> Watch:
         if is_part(folder):
-            return WatchPart(folder, camera, interval_s, clock)
+            like, left_out = runs_of_plan(self.good_parts, folder)
+            return WatchPart(folder, camera, interval_s, clock, like=like, left_out=left_out)
         return Watch(folder, camera, interval_s, self.references, clock)
 
     def is_new(self, name: str, frame_id: str) -> bool:

@@ -101,7 +101,8 @@ class Live:
         watch = self._watches.need(request.path_params["panel"])
         narrow = request.query_params.get("narrow") == "1"
         if isinstance(watch, WatchPart):
-            svg = await run_in_threadpool(part_chart_svg, watch.board, watch.planned, narrow)
+            good = None if watch.good is None else watch.good.band
+            svg = await run_in_threadpool(part_chart_svg, watch.board, watch.planned, narrow, good)
             return Response(svg, media_type="image/svg+xml")
         repeat = watch.panel.part.repeat_sd if watch.panel.part else 0.08
         svg = await run_in_threadpool(chart_svg, watch.board, watch.references, repeat, narrow)

@@ -109,6 +109,13 @@ function drawClocks() {
   set("frames", String(board.frames), "", board.frames ? `last ${Math.max(0, Math.round(quiet))} s ago, ${board.camera}` : board.camera);
 }
 
+function drawBeside({ beside, good_left_out: leftOut = [] }) {
+  show("beside", Boolean(beside) || leftOut.length > 0);
+  const places = beside && beside.places_text ? `; ${beside.places_text}` : "";
+  const lines = beside ? [`Beside the good runs: ${beside.text}${places}`] : [];
+  $("beside").textContent = [...lines, ...leftOut.map((line) => `Good run left out: ${line}`)].join(". ");
+}
+
 function draw() {
   document.title = `${board.alarms.length ? "! " : ""}${board.name}: Wetline`;
   $("name").textContent = board.name;
@@ -126,9 +133,7 @@ function draw() {
     set("speed", "-", "", "mm in a minute");
   }
   drawClocks();
-  show("beside", Boolean(board.beside));
-  const places = board.beside && board.beside.places_text ? `; ${board.beside.places_text}` : "";
-  if (board.beside) $("beside").textContent = `Beside the good runs: ${board.beside.text}${places}`;
+  drawBeside(board);
   const before = board.start_ms === null, part = board.kind === "part";
   show("drawdown", !board.ended && (before || part));
   $("drawdown-name").textContent = before ? "Drawdown before the start" : "Vacuum gauge";

@@ -117,12 +117,23 @@ def refuse_unlike(parts: Sequence[PartFacts]) -> None:
                 f"{one.folder}: different parts: its outline or holes are not those of "
                 f"{parts[0].folder}: compare runs of one part"
             )
-        for other in parts[:i]:
-            if why := one_run(one.kept, other.kept):
-                raise WetlineError(
-                    f"{one.folder}: holds the same run as {other.folder} ({why}): "
-                    "a copy is no second part: leave one out"
-                )
+        refuse_copy(one, parts[:i])
+
+
+def refuse_copy(one: PartFacts, others: Sequence[PartFacts]) -> None:
+    """Find out whether a part's run is that of another folder too.
+
+    Raises
+    ------
+    WetlineError
+        Naming the two folders.
+    """
+    for other in others:
+        if why := one_run(one.kept, other.kept):
+            raise WetlineError(
+                f"{one.folder}: holds the same run as {other.folder} ({why}): "
+                "a copy is no second part: leave one out"
+            )
 
 
 def one_run(one: KeptRun, other: KeptRun) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.part.plan.part_toml import read_part
 from analysis.part.plan.plan import PartPlan
 from analysis.runs.part_repeat.part_runs import SAME_MM, PartRun, other_plan, read_part_run
 from analysis.runs.part_repeat.places import (
@@ -19,7 +20,7 @@ from analysis.runs.part_repeat.places import (
     place_band,
 )
 from analysis.runs.part_repeat.words import EARLY_CAUSES, LATE_CAUSES
-from analysis.runs.parts.part_facts import refuse_unlike
+from analysis.runs.parts.part_facts import refuse_copy, refuse_unlike
 from analysis.runs.repeat.band import LEAST_OWN, Band, good_band
 from analysis.watch.alarms import LOOK, Alarm
 from vision.common.rounding import lapse
@@ -100,13 +101,62 @@ def read_good_runs(folders: Sequence[Path], plan: PartPlan) -> GoodRuns | None:
     if not runs:
         return None
     for folder, run in zip(folders, runs, strict=True):
-        why = run.why or _other_part(plan, run)
-        if why:
-            raise WetlineError(f"{folder}: --like: is no good run to go by: {why}: leave it out")
+        _refuse(folder, run.why or _other_part(plan, run))
     refuse_unlike([run.facts for run in runs])
     curves = [run.reference for run in runs if run.reference is not None]
     places = place_band(grid_of(plan), [run.facts.kept.arrival for run in runs])
     return GoodRuns(len(runs), good_band(curves, unit=UNIT), places)
+
+
+def check_good_runs(folders: Sequence[Path]) -> None:
+    """Find out whether folders are good runs of parts, of whichever parts and plans.
+
+    Raises
+    ------
+    WetlineError
+        If a folder was not run, its run is in doubt, or one run comes twice.
+    """
+    runs = [read_part_run(folder, f"P{k}") for k, folder in enumerate(folders, start=1)]
+    for k, (folder, run) in enumerate(zip(folders, runs, strict=True)):
+        _refuse(folder, run.why)
+        refuse_copy(run.facts, [other.facts for other in runs[:k]])
+
+
+def runs_of_plan(
+    folders: Sequence[Path], watched: Path
+) -> tuple[tuple[Path, ...], tuple[str, ...]]:
+    """Return which good runs are of a part's own plan, and a line on why each other is not.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+    watched : Path
+        The folder of the part that is watched; it is no good run of itself.
+
+    Raises
+    ------
+    WetlineError
+        If the watched part cannot be read.
+    """
+    plan, own, left_out = read_part(watched / "part.toml").plan, [], []
+    for folder in folders:
+        why = "it is the run that is watched"
+        if folder.resolve() != watched.resolve():
+            try:
+                run = read_part_run(folder, "P1")
+                why = run.why or _other_part(plan, run)
+            except WetlineError as error:  # it has changed since the page was opened
+                why = str(error)
+        if why:
+            left_out.append(f"{folder.resolve().name}: {why}")
+        else:
+            own.append(folder)
+    return tuple(own), tuple(left_out)
+
+
+def _refuse(folder: Path, why: str) -> None:
+    if why:
+        raise WetlineError(f"{folder}: --like: is no good run to go by: {why}: leave it out")
 
 
 def _other_part(plan: PartPlan, run: PartRun) -> str:
@@ -160,12 +210,10 @@ def _share_beside(good: GoodRuns, numbers: PartNumbers) -> BesideGood:
         text = f"by now {what} had {far:.0f} % wet or more; this run {judged}"
         return BesideGood(text, None, None, None, inside, "")
     inside = low - slack <= percent <= high + slack
-    side = "ahead of" if percent >= middle else "behind"
+    by, side = abs(percent - middle), "ahead of" if percent >= middle else "behind"
+    stands = f"{by:.0f} % of the part {side}" if by >= 0.5 else "level with"
     judged = "inside their band" if inside else "OUTSIDE their band"
-    text = (
-        f"{abs(percent - middle):.0f} % of the part {side} {what}, {judged} "
-        f"({low:.0f} to {high:.0f} % wet by now)"
-    )
+    text = f"{stands} {what}, {judged} ({low:.0f} to {high:.0f} % wet by now)"
     return BesideGood(text, percent - middle, low, high, inside, "")
 
 

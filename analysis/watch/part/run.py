@@ -84,6 +84,8 @@ class WatchPart(Watch):
         Least seconds from one fit of the plan to the next.
     like : sequence of Path
         Folders of good runs of the part.
+    left_out : sequence of str
+        Good runs that are not of this part, a line each.
 
     Attributes
     ----------
@@ -103,9 +105,11 @@ class WatchPart(Watch):
         store: FrameStore | None = None,
         learn_every_s: float = EVERY_S,
         like: Sequence[Path] = (),
+        left_out: Sequence[str] = (),
     ) -> None:
         super().__init__(folder, camera, interval_s, (), clock, store)
         self._learn_every_s, self._like = learn_every_s, tuple(like)
+        self.left_out = tuple(left_out)
         self._beside_before: BesideGood | None = None
         self._before, self._looked_s = PartNumbers(), -float("inf")
         self._areas: tuple[KnownArea, ...] = ()
@@ -130,7 +134,7 @@ class WatchPart(Watch):
         self.ambient_mbar = self.job.vacuum.ambient_pa / 100.0
         self.eyes = PartFeed(self.job)
         self.planned, self._opened_s = planned_forecast(self.job), None
-        self._shut_s, self._good = fill_without(self.job), read_good_runs(self._like, self.job.plan)
+        self._shut_s, self.good = fill_without(self.job), read_good_runs(self._like, self.job.plan)
         self.learner = PartLearner(self.job, self._learn_every_s)
 
     def close(self) -> None:
@@ -256,8 +260,8 @@ class WatchPart(Watch):
         self._areas = with_areas(self._areas, numbers.cut_offs)
         self._keep(seen, numbers)
         beside = None
-        if seen is not None and self._good is not None:
-            beside = beside_good(self._good, seen, numbers)
+        if seen is not None and self.good is not None:
+            beside = beside_good(self.good, seen, numbers)
         return {"part": numbers, "beside": beside, "frame_clock_s": clock_s, "todo": self.eyes.todo}
 
     def _plan_as_opened(self, opened_s: list[float | None] | None) -> None:

@@ -7,6 +7,7 @@ import pytest
 from tests.made_up.live_part import PartShop, empty_part, made_run, with_more
 from tests.made_up.live_run import write_panel
 from tests.made_up.page_browser import Browser
+from tests.made_up.part_season import part_run
 from vision.settings.event_log import RESIN_OPEN
 
 for package in ("starlette", "uvicorn", "segno", "cryptography"):
@@ -150,12 +151,17 @@ def test_parts_with_photos_are_listed_among_panels(tmp_path):
 
 def test_a_part_is_started_from_the_page(tmp_path):
     part = empty_part(made_run()[0], tmp_path / "cover")
-    watches = Watches(Panels(tmp_path))
+    other = part_run(tmp_path / "other shop" / "day_1")
+    watches = Watches(Panels(tmp_path), good_parts=[other])
     with PageServer(watches, port=0) as server:
         browser = Browser(server)
         start = {"camera": "phone", "interval_s": 5}
         assert browser.values("POST", "/api/panels/cover/start", start)["ok"]
-        assert browser.values("GET", "/api/panels/cover/board?wait=0")["kind"] == "part"
+        view = browser.values("GET", "/api/panels/cover/board?wait=0")
+        assert view["kind"] == "part"
+        assert view["good_left_out"] == [
+            "day_1: its outline or holes are not those of this part"
+        ]  # fmt: skip
         sent = browser.values("POST", "/api/panels/cover/frame", made_run()[2][0][1])
         assert sent == {"ok": True}
         assert len(list((part / "frames").iterdir())) == 1

@@ -1,5 +1,6 @@
 """A part that fills beside good runs of it: wet share and places, in words and alarms."""
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,14 @@ from analysis.infusion.outlook.numbers import planned_forecast, read_part_number
 from analysis.part.plan.part_toml import read_part
 from analysis.watch.alarms import LOOK
 from analysis.watch.part.board import PartBoard, part_board_lines
-from analysis.watch.part.good_runs import FEW, beside_good, good_alarms, read_good_runs
+from analysis.watch.part.good_runs import (
+    FEW,
+    beside_good,
+    check_good_runs,
+    good_alarms,
+    read_good_runs,
+    runs_of_plan,
+)
 from tests.made_up.infusion_answers import above
 from tests.made_up.part_beside import ZONE, filled, planned
 from tests.made_up.part_season import part_run
@@ -117,3 +125,26 @@ def test_a_run_that_is_no_good_one_is_refused_in_a_line(shop, tmp_path):
         read_good_runs([shop / "day_1"], wide)
     with pytest.raises(WetlineError, match="no run of this part"):
         read_good_runs([shop / "today"], plan)
+
+
+def test_of_good_runs_of_several_plans_a_part_has_its_own(shop, tmp_path):
+    day_1, other = shop / "day_1", part_run(tmp_path / "other", seed=5, more="")
+    stale = shutil.copytree(day_1, tmp_path / "stale")
+    check_good_runs([day_1, other])
+    text = (stale / "part.toml").read_text(encoding="utf-8")
+    (stale / "part.toml").write_text(text.replace("= 300\n", "= 310\n", 1), encoding="utf-8")
+    own, left_out = runs_of_plan([day_1, other, stale, shop / "today"], shop / "today")
+    assert own == (day_1,)
+    assert left_out[0] == "other: its zones are not those of this part"
+    assert left_out[1].startswith("stale: ")
+    assert "changed" in left_out[1]
+    assert left_out[2] == "today: it is the run that is watched"
+
+
+def test_one_good_run_twice_or_a_doubtful_one_is_refused_before_any_part_is_watched(shop, tmp_path):
+    copy = shutil.copytree(shop / "day_1", tmp_path / "copy")
+    with pytest.raises(WetlineError, match=r"holds the same run as .*leave one out"):
+        check_good_runs([shop / "day_1", shop / "day_2", copy])
+    part_run(tmp_path / "doubtful", seed=4, told={"doubts": ("a shadow moved",)})
+    with pytest.raises(WetlineError, match=r"--like: .*in doubt: a shadow moved"):
+        check_good_runs([tmp_path / "doubtful"])

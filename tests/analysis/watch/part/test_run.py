@@ -116,6 +116,7 @@ def test_the_same_command_goes_on_with_the_run_and_ends_it(run, tmp_path):
         assert "may still be one like them" in beside.text
         view = json.loads(json.dumps(view_of(shop.watch, shop.watch.board)))
     assert view["beside"]["text"] == beside.text
+    assert view["good_left_out"] == []
     assert view["beside"]["odd"] == []
 
 
