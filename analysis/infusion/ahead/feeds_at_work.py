@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.infusion.ahead.front_ahead import look_ahead
-from analysis.infusion.seen.by_hand import later_feeds
+from analysis.infusion.seen.by_hand import as_opened, later_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
@@ -125,6 +125,39 @@ def feeds_at_work(
         if area >= least:
             found.append(AtWork(feed.name, since, area * on.links.grid.cell_m2 * 1e6))
     return tuple(found)
+
+
+def seen_at_work(
+    job: PartJob,
+    on: SeenOnPlan,
+    photo_s: Sequence[float] | FloatArray,
+    opened_s: Sequence[float | None] | None = None,
+) -> frozenset[str]:
+    """Return which later feeds that nobody noted resin came from at any photo of a run.
+
+    Parameters
+    ----------
+    job : PartJob
+    on : SeenOnPlan
+        Of the whole run.
+    photo_s : sequence of float
+        Times of the photos used, in seconds since resin start.
+    opened_s : sequence of (float or None), optional
+        When feeds were noted as open, as of `ByHand.opened_s`.
+    """
+    noted = [None] * len(job.plan.feeds) if opened_s is None else opened_s
+    opened = {feed.name for feed, at in zip(job.plan.feeds, noted, strict=True) if at is not None}
+    asked = {feed.name for feed in later_feeds(job.plan)} - opened
+    shut_s = fill_without(as_opened(job, opened_s), opened) if asked else None
+    if shut_s is None:
+        return frozenset()
+    found: set[str] = set()
+    for count in range(len(photo_s), BACK + SETTLED, -1):
+        if asked <= found:
+            break
+        looked = feeds_at_work(job.plan, on, shut_s, photo_s[:count], opened)
+        found |= {one.name for one in looked}
+    return frozenset(found)
 
 
 def _reach_mm(plan: PartPlan, on: SeenOnPlan) -> float:

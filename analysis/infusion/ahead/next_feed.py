@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,10 +12,11 @@ from analysis.infusion.seen.by_hand import later_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.plan import PartFeed, PartPlan
+from vision.common.rounding import minutes
 from vision.records import BoolArray, IntArray
 
 OPEN, NOT_YET, HIDDEN = "open it", "not yet", "hidden"
-AT_WORK = "seems open"
+AT_WORK, BY_PLAN = "seems open", "open by the plan"
 BESIDE_MM, BESIDE_CELLS = 20.0, 2.5
 """Where a feed's own hose hides the cloth, the cloth so far to both sides of it tells: all that is
 seen of it must be wet."""
@@ -32,7 +33,7 @@ class NextFeed:
     Attributes
     ----------
     name : str
-    state : {"open it", "not yet", "hidden", "seems open"}
+    state : {"open it", "not yet", "hidden", "seems open", "open by the plan"}
     length_mm : float
         Of the feed line; twice the radius of a point.
     dry_mm : float
@@ -78,14 +79,46 @@ def feeds_to_open(
     """
     later = [feed for feed in later_feeds(plan) if feed.name not in opened]
     until = on.last_s if settled_s is None else settled_s
-    stands = [_stands(feed, on, until) for feed in later]
-    return tuple(_working(feed) if feed.name in at_work else feed for feed in stands)
+    return told_at_work([_stands(feed, on, until) for feed in later], at_work)
+
+
+def told_at_work(feeds: Sequence[NextFeed], at_work: Collection[str]) -> tuple[NextFeed, ...]:
+    """Return feeds with those named told as such that resin seems to come from."""
+    return tuple(_working(feed) if feed.name in at_work else feed for feed in feeds)
 
 
 def _working(feed: NextFeed) -> NextFeed:
     label = feed.name or "next feed"
     text = f"{label}: resin seems to come from it: note it as open, or see its clamp"
     return replace(feed, state=AT_WORK, text=text)
+
+
+def in_result(feeds: Sequence[NextFeed], plan: PartPlan, last_s: float) -> tuple[NextFeed, ...]:
+    """Return how feeds that nobody noted as open stand at the end of a run, for its result.
+
+    The forecast takes the plan's word that a feed is open once its time has come. Such a feed, and
+    one that resin seems to come from, is asked about, and not told to be opened.
+
+    Parameters
+    ----------
+    feeds : sequence of NextFeed
+    plan : PartPlan
+    last_s : float
+        Time of the last photo, in seconds since resin start.
+    """
+    opens_s = {feed.name: feed.opens_at_s for feed in plan.feeds if not feed.opens_when_wet}
+    return tuple(_asked(feed, opens_s.get(feed.name, float("inf")), last_s) for feed in feeds)
+
+
+def _asked(feed: NextFeed, opens_s: float, last_s: float) -> NextFeed:
+    unnoted = f"{feed.name or 'next feed'}: nobody noted it as open"
+    if feed.state == AT_WORK:
+        mend = "if it is, write when it opened into part.toml; if not, see its clamp"
+        return replace(feed, text=f"{unnoted}, but resin seems to come from it: {mend}")
+    if opens_s > last_s:
+        return feed
+    counted = f"by the plan it is since {minutes(opens_s)}, and the forecast counts on it"
+    return replace(feed, state=BY_PLAN, text=f"{unnoted}; {counted}: see whether it is")
 
 
 def _stands(feed: PartFeed, on: SeenOnPlan, until_s: float) -> NextFeed:

@@ -9,6 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from analysis.infusion.ahead.feeds_at_work import seen_at_work
+from analysis.infusion.ahead.next_feed import in_result, told_at_work
 from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
 from analysis.infusion.beside.opened_early import find_opened_early
@@ -19,7 +21,7 @@ from analysis.infusion.outlook.numbers import (
     read_part_numbers,
 )
 from analysis.infusion.seen.by_hand import ByHand, as_opened, read_by_hand
-from analysis.infusion.seen.early_feeds import with_early_feeds
+from analysis.infusion.seen.early_feeds import early_names, with_early_feeds
 from analysis.infusion.seen.made_from import made_from
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.answer.job import answer_job, results_of
@@ -70,9 +72,9 @@ def run_part(
     opened_s = hand.opened_s(job.plan, run.seen.start_clock_s if run.seen.usable else None)
     seen = with_early_feeds(run.seen, job.plan, run.on, opened_s)
     run = learnt_from(replace(run, seen=seen, notes=tracked.notes, made_from=stamp), opened_s)
-    run = with_ahead(run, hand, opened_s)
     if run.beside is not None:
         run = replace(run, opened_early=find_opened_early(run.job, run.on, opened_s))
+    run = with_ahead(run, hand, opened_s)
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)
@@ -124,7 +126,20 @@ def with_ahead(
     plan = run.job.plan
     opened, vents = dict(hand.opened), hand.open_vents(plan)
     found = read_part_numbers(run.job, run.seen, forecast, opened, vents)
-    return run if found.left is None or found.left.filled else replace(run, ahead=found)
+    if found.left is None or found.left.filled:
+        return run
+    if found.feeds:
+        feeds = told_at_work(found.feeds, _at_work(run, opened_s))
+        found = replace(found, feeds=in_result(feeds, plan, found.last_s))
+    return replace(run, ahead=found)
+
+
+def _at_work(run: InfusionAnswer, opened_s: Sequence[float | None] | None) -> frozenset[str]:
+    """Return the feeds that resin was seen to come from and that nobody noted as open."""
+    early = early_names(run.seen, run.job.plan, run.on, opened_s)
+    photo_s = run.seen.frame_s[run.seen.used]
+    names = seen_at_work(run.job, run.on, photo_s, opened_s)
+    return names | early | {feed.name for feed in run.opened_early}
 
 
 def _write_photos(run: InfusionAnswer, camera: PartCamera, results: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.infusion.ahead.cut_offs import CutOff
+from analysis.infusion.ahead.next_feed import AT_WORK, BY_PLAN
 from analysis.infusion.ahead.not_seen import NotSeen
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
@@ -57,7 +58,9 @@ def ahead_rows(numbers: PartNumbers) -> list[Row]:
     if numbers.left is None or numbers.left.filled:
         return []
     out = [] if numbers.learnt else [Row("Full", _until(numbers.left))]
-    out += [Row("Next feed", feed.text) for feed in numbers.feeds[:1]]
+    out += [Row("Feed", feed.text) for feed in numbers.feeds if feed.state in (AT_WORK, BY_PLAN)]
+    still = [feed for feed in numbers.feeds if feed.state not in (AT_WORK, BY_PLAN)]
+    out += [Row("Next feed", feed.text) for feed in still[:1]]
     return out + [
         Row("Shut-in air", f"{cut_off_text(cut)}, counted from the last photo")
         for cut in numbers.cut_offs

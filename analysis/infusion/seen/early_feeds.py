@@ -40,10 +40,20 @@ def with_early_feeds(
     """
     if not seen.usable:
         return seen
-    gaps = np.diff(seen.frame_s)
-    photo_s = float(np.median(gaps)) if len(gaps) else 0.0
-    found = early_feeds(plan, on, opened_s, photo_s)
+    found = early_feeds(plan, on, opened_s, _usual_gap_s(seen))
     return replace(seen, doubts=(*found, *seen.doubts)) if found else seen
+
+
+def early_names(
+    seen: PartSeen, plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None = None
+) -> frozenset[str]:
+    """Return the names of the feeds that `with_early_feeds` has a doubt for."""
+    return frozenset(feed.name for feed, _ in _early(plan, on, opened_s, _usual_gap_s(seen)))
+
+
+def _usual_gap_s(seen: PartSeen) -> float:
+    gaps = np.diff(seen.frame_s)
+    return float(np.median(gaps)) if len(gaps) else 0.0
 
 
 def early_feeds(
@@ -69,6 +79,13 @@ def early_feeds(
     where the resin beside it touches nothing that an open feed or a planned gap has wetted, and
     still does not when the times are sure of it. What was not seen counts as a bridge.
     """
+    return tuple(words for _, words in _early(plan, on, opened_s, photo_s))
+
+
+def _early(
+    plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None, photo_s: float
+) -> list[tuple[PartFeed, str]]:
+    """Return each feed with its line, as told in `early_feeds`."""
     noted = [None] * len(plan.feeds) if opened_s is None else list(opened_s)
     feeds = zip(plan.feeds, noted, strict=True)
     opens = [at if at is not None else _planned_s(feed) for feed, at in feeds]
@@ -89,8 +106,8 @@ def early_feeds(
             continue
         fed = np.any([place for place, at in zip(beside, opens, strict=True) if at <= wet_s], 0)
         if not _joined(on, first, np.any([fed & ~here, *gaps], axis=0), wet_s + slack):
-            found.append(_words(feed.name, wet_s, opens_s, told is not None))
-    return tuple(found)
+            found.append((feed, _words(feed.name, wet_s, opens_s, told is not None)))
+    return found
 
 
 def _planned_s(feed: PartFeed) -> float:

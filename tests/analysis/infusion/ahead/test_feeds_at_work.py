@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.infusion.ahead.feeds_at_work import feeds_at_work, fill_without
+from analysis.infusion.ahead.feeds_at_work import feeds_at_work, fill_without, seen_at_work
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.flow.filling import fill_plan
 from tests.made_up.part_beside import planned
@@ -75,6 +75,31 @@ def test_a_feed_that_stays_shut_as_the_front_passes_is_not_told(part, factor):
     truth = truth_s(job, links, factor=factor)
     gap_s = float(truth.max()) / PHOTOS
     assert [p for p in range(5, PHOTOS) if told(part, truth, p, gap_s)] == []
+
+
+def whole(part, truth, photo, opened_s=None):
+    """What is told of a run that ends at a photo."""
+    job, links, shut_s = part
+    photo_s = float(shut_s.max()) / PHOTOS * (np.arange(photo) + 1.0)
+    seen = part_seen(links, truth, last_s=float(photo_s[-1]), noise_s=1.0)
+    return seen_at_work(job, bring_on_plan(seen, links), photo_s, opened_s)
+
+
+def test_a_run_is_looked_at_to_its_beginning(part):
+    job, links, shut_s = part
+    opens_s = passed_s(part, 340.0)
+    truth, gap_s = truth_s(job, links, opens_s), float(shut_s.max()) / PHOTOS
+    last = int(opens_s / gap_s) + 7
+    assert told(part, truth, last, gap_s) == ()  # by then the last photos alone do not show it
+    assert whole(part, truth, last) == {"second line"}
+    opened = [opens_s if feed.name == "second line" else None for feed in job.plan.feeds]
+    assert whole(part, truth, last, opened) == frozenset()
+
+
+@pytest.mark.parametrize("factor", [1.0, 0.6])
+def test_a_run_whose_later_feed_stays_shut_is_told_of_none(part, factor):
+    job, links, _ = part
+    assert whole(part, truth_s(job, links, factor=factor), PHOTOS - 4) == frozenset()
 
 
 def test_with_no_later_feed_there_is_nothing_to_look_at(part):

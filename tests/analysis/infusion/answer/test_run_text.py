@@ -16,6 +16,10 @@ from tests.made_up.part_beside import LINE, filled, planned
 TWO = LINE + '\n\n[[feed]]\nname = "right line"\nline_mm = [[400, 0], [400, 300]]'
 
 
+OPENS_S, LAST_S = 1500.0, 1700.0
+"""The front of the left line alone is at the right line, 400 mm off, by about 1,320 s."""
+
+
 @pytest.mark.parametrize(
     ("factor", "word"), [(1.0, "AS PLANNED"), (1.6, "SLOWER THAN"), (0.6, "QUICKER THAN")]
 )
@@ -125,6 +129,41 @@ def test_a_part_that_is_not_full_says_what_is_still_to_come(tmp_path):
     assert run_json(run)["ahead"]["feeds"][0]["state"] == "not yet"
     opened = with_ahead(answer_part_run(job, answer, seen), ByHand((("right line", 1.0),)))
     assert "right line: not yet" not in "\n".join(lines(opened))
+
+
+@pytest.mark.parametrize(
+    ("opened", "when", "said", "state"),
+    [
+        (True, 'opens_when = "wet"', "but resin seems to come from it", "seems open"),
+        (True, f"opens_at_s = {OPENS_S}", "but resin seems to come from it", "seems open"),
+        (False, 'opens_when = "wet"', "the front is past all of it: open it", "open it"),
+        (False, f"opens_at_s = {OPENS_S}", "by the plan it is since 25 min", "open by the plan"),
+    ],
+)
+def test_a_feed_that_is_or_may_be_open_is_not_told_to_be_opened(
+    tmp_path, opened, when, said, state
+):
+    job, answer = planned(tmp_path, feed=f"{TWO}\n{when}")
+    one, two = job.plan.feeds
+    two = replace(two, opens_when_wet=False, opens_at_s=OPENS_S)
+    truth = replace(job.plan, feeds=(one, two) if opened else (one,))
+    seen, _ = filled(job, answer, plan=truth, last_s=LAST_S)
+    run = with_ahead(answer_part_run(job, answer, seen), ByHand())
+    text = " ".join("\n".join(lines(run)).split())
+    assert said in text
+    assert ("open it" in text) == (state == "open it")
+    assert ("nobody noted it as open" in text) == (state != "open it")
+    assert run_json(run)["ahead"]["feeds"][0]["state"] == state
+
+
+def test_a_feed_with_resin_before_the_front_came_is_not_told_to_be_opened(tmp_path):
+    job, answer = planned(tmp_path, feed=TWO + '\nopens_when = "wet"')
+    two = replace(job.plan.feeds[1], opens_when_wet=False, opens_at_s=300.0)
+    truth = replace(job.plan, feeds=(job.plan.feeds[0], two))
+    seen, _ = filled(job, answer, plan=truth, last_s=600.0)
+    (feed,) = with_ahead(answer_part_run(job, answer, seen), ByHand()).ahead.feeds
+    assert feed.state == "seems open"
+    assert "if it is, write when it opened into part.toml; if not, see its clamp" in feed.text
 
 
 def test_a_full_part_says_nothing_of_that(tmp_path):

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.infusion.ahead.next_feed import NOT_YET, NextFeed
+from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.words import ahead_rows, cut_off_text, left_text, where_text
 from tests.made_up.part_board import LEFT, cut_off
@@ -37,6 +37,18 @@ def test_what_is_still_to_come_row_by_row():
     rows = ahead_rows(numbers)
     assert [row.name for row in rows] == ["Next feed", "Shut-in air"]
     assert rows[1].text.endswith(", counted from the last photo")
+
+
+def test_feeds_that_may_be_open_stand_before_the_next_to_open():
+    feeds = [
+        NextFeed(name, state, 500.0, 0.0, 0.0, f"{name} is {state}")
+        for name, state in (("second", AT_WORK), ("third", NOT_YET), ("fourth", NOT_YET))
+    ]
+    rows = ahead_rows(PartNumbers(0.6, left=LEFT, feeds=tuple(feeds), learnt=True))
+    assert [(row.name, row.text) for row in rows] == [
+        ("Feed", "second is seems open"),
+        ("Next feed", "third is not yet"),
+    ]
 
 
 def test_when_it_is_full_is_told_where_the_plan_was_not_corrected():

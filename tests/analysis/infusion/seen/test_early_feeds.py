@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.infusion.seen.early_feeds import early_feeds, with_early_feeds
+from analysis.infusion.seen.early_feeds import early_feeds, early_names, with_early_feeds
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
@@ -45,6 +45,7 @@ def test_resin_at_a_feed_before_its_planned_time_is_a_doubt(links):
     seen = look(links, 540.0)
     found = with_early_feeds(seen, plan, bring_on_plan(seen, links))
     assert len(found.doubts) == 1
+    assert early_names(seen, plan, bring_on_plan(seen, links)) == {"second"}
     assert "resin at feed 'second'" in found.doubts[0]
     minutes = float(found.doubts[0].split(" min before")[0].split(" ")[-1])
     assert minutes == pytest.approx((900.0 - 540.0) / 60, abs=1.0)
