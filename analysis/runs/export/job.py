@@ -14,6 +14,7 @@ from analysis.record.day.day_toml import read_day
 from analysis.runs.export.arrival_files import remove_arrival, write_arrival
 from analysis.runs.export.tables import (
     csv_text,
+    named_rows,
     observation_rows,
     panel_row,
     place_rows,
@@ -53,21 +54,13 @@ def export_folders(folders: Sequence[Path], place: Path) -> list[Path]:
         name: (answer(folder), read_day(folder))
         for name, folder in zip(names, folders, strict=True)
     }
-    tables = {
-        "observations.csv": csv_text(
-            [row for name, (found, _) in told.items() for row in observation_rows(name, found)]
-        ),
-        "panels.csv": csv_text([panel_row(name, found) for name, (found, _) in told.items()]),
-        "places.csv": csv_text(
-            [row for name, (found, day) in told.items() for row in place_rows(name, found, day)],
-            PLACES,
-        ),
-        "readings.csv": csv_text(
-            [row for name, (found, _) in told.items() for row in readings(name, found)],
-            READINGS,
-        ),
-    }
     whole = {name: panel_json(*pair) for name, pair in told.items()}
+    tables = {
+        "observations.csv": csv_text(named_rows(whole, "observations", "panel")),
+        "panels.csv": csv_text([panel_row(name, found) for name, (found, _) in told.items()]),
+        "places.csv": csv_text(named_rows(whole, "places", "panel"), PLACES),
+        "readings.csv": csv_text(named_rows(whole, "readings", "panel"), READINGS),
+    }
     written = write_tables(place, tables, "panels.json", whole)
     for name, (found, _) in told.items():
         own = place if len(told) == 1 else place / name
@@ -94,23 +87,15 @@ def folder_names(folders: Sequence[Path]) -> list[str]:
     return names
 
 
-def readings(name: str, found: PanelAnswer) -> list[dict[str, Any]]:
-    """Return one row for each reading of gauge and viscosity of a panel."""
-    return reading_rows("panel", name, found.panel.vacuum, found.panel.resin)
-
-
 def panel_json(found: PanelAnswer, day: Day) -> dict[str, Any]:
     """Return all of one panel as plain JSON values: answer, day, and the rows of its tables."""
     shaped: dict[str, Any] = plain(
         answer_json(found)
         | {
             "day": asdict(day),
-            "observations": observation_rows("", found),
-            "places": place_rows("", found, day),
-            "readings": readings("", found),
+            "observations": observation_rows(found),
+            "places": place_rows(found, day),
+            "readings": reading_rows(found.panel.vacuum, found.panel.resin),
         }
     )
-    for rows in (shaped["observations"], shaped["places"], shaped["readings"]):
-        for row in rows:
-            row.pop("panel")
     return shaped

@@ -22,13 +22,26 @@ from vision.records import CURVE_NUMBERS
 Row = Mapping[str, Any]
 
 
-def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
+def named_rows(told: Mapping[str, Any], what: str, key: str) -> list[dict[str, Any]]:
+    """Return the rows of all panels or parts as one table, each row with its name first.
+
+    Parameters
+    ----------
+    told : mapping of str to mapping
+        Panels or parts by name, with their lists of rows by what is in them.
+    what : str
+        Which rows.
+    key : str
+        Column of the name: ``panel`` or ``part``.
+    """
+    return [{key: name, **row} for name, one in told.items() for row in one[what]]
+
+
+def observation_rows(found: PanelAnswer) -> list[dict[str, Any]]:
     """Return one row for each frame or pen mark.
 
     Parameters
     ----------
-    panel : str
-        What the rows are to be known by.
     found : PanelAnswer
 
     Returns
@@ -44,7 +57,7 @@ def observation_rows(panel: str, found: PanelAnswer) -> list[dict[str, Any]]:
     rate = np.asarray(impulse.rate(np.maximum(curve.time_s, 0.0)), float)
     rows = []
     for k, frame in enumerate(curve.frames):
-        row: dict[str, Any] = {"panel": panel, "frame": frame, "time_s": float(curve.time_s[k])}
+        row: dict[str, Any] = {"frame": frame, "time_s": float(curve.time_s[k])}
         row |= {name: float(getattr(curve, name)[k]) for name in CURVE_NUMBERS}
         driven = stated and curve.time_s[k] >= 0
         row["driving_impulse"] = float(theta[k]) if driven else None
@@ -72,13 +85,13 @@ def flat(value: Mapping[str, Any], before: str = "") -> Iterable[tuple[str, Any]
             yield name, item
 
 
-def place_rows(panel: str, found: PanelAnswer, day: Day) -> list[dict[str, Any]]:
+def place_rows(found: PanelAnswer, day: Day) -> list[dict[str, Any]]:
     """Return one row for each place on the panel: dry spots that were seen, and marks filed."""
     spots: list[dict[str, Any]] = [
         {"kind": "dry spot", "x_mm": s.x_mm, "y_mm": s.y_mm, "area_mm2": s.area_mm2, "note": ""}
         for s in found.front.dry_spots
     ]
-    return [{"panel": panel, **row} for row in (*spots, *mark_rows(day))]
+    return [*spots, *mark_rows(day)]
 
 
 def mark_rows(day: Day) -> list[dict[str, Any]]:
@@ -89,16 +102,8 @@ def mark_rows(day: Day) -> list[dict[str, Any]]:
     ]
 
 
-def reading_rows(key: str, name: str, vacuum: Vacuum, resin: Resin) -> list[dict[str, Any]]:
-    """Return one row for each reading of gauge and viscosity, with where it comes from.
-
-    Parameters
-    ----------
-    key, name : str
-        Column and value by which rows are known: ``panel`` or ``part``, and which.
-    vacuum : Vacuum
-    resin : Resin
-    """
+def reading_rows(vacuum: Vacuum, resin: Resin) -> list[dict[str, Any]]:
+    """Return one row for each reading of gauge and viscosity, with where it comes from."""
     told = (
         ("pressure difference", "Pa", "log", vacuum.log),
         ("pressure difference", "Pa", "typed at the board", vacuum.typed),
@@ -106,7 +111,6 @@ def reading_rows(key: str, name: str, vacuum: Vacuum, resin: Resin) -> list[dict
     )
     return [
         {
-            key: name,
             "quantity": quantity,
             "unit": unit,
             "source": source,

@@ -14,7 +14,14 @@ from analysis.record.day.day_records import Day
 from analysis.record.day.day_toml import read_day
 from analysis.runs.export.arrival_files import file_words, size_words, write_maps
 from analysis.runs.export.job import READINGS, folder_names
-from analysis.runs.export.tables import csv_text, flat, mark_rows, reading_rows, write_tables
+from analysis.runs.export.tables import (
+    csv_text,
+    flat,
+    mark_rows,
+    named_rows,
+    reading_rows,
+    write_tables,
+)
 from vision.common.atomic_files import plain
 
 Rows = list[dict[str, Any]]
@@ -53,11 +60,11 @@ def export_parts(folders: Sequence[Path], place: Path) -> list[Path]:
         for name, run in zip(names, kept, strict=True)
     }
     tables = {
-        "observations.csv": csv_text(_rows(told, "observations")),
+        "observations.csv": csv_text(named_rows(told, "observations", "part")),
         "parts.csv": csv_text([{"part": name, **dict(flat(one))} for name, one in told.items()]),
-        "places.csv": csv_text(_rows(told, "places"), PLACES),
-        "values.csv": csv_text(_rows(told, "values"), VALUES),
-        "readings.csv": csv_text(_rows(told, "readings"), ("part", *READINGS[1:])),
+        "places.csv": csv_text(named_rows(told, "places", "part"), PLACES),
+        "values.csv": csv_text(named_rows(told, "values", "part"), VALUES),
+        "readings.csv": csv_text(named_rows(told, "readings", "part"), ("part", *READINGS[1:])),
     }
     written = write_tables(place, tables, "parts.json", told)
     for name, run in zip(names, kept, strict=True):
@@ -67,15 +74,8 @@ def export_parts(folders: Sequence[Path], place: Path) -> list[Path]:
     return written
 
 
-def _rows(told: dict[str, dict[str, Any]], key: str) -> Rows:
-    return [{"part": name, **row} for name, one in told.items() for row in one[key]]
-
-
 def part_json(run: KeptRun, day: Day) -> dict[str, Any]:
     """Return all of one part as plain JSON values: answer, day, and the rows of its tables."""
-    readings = reading_rows("part", "", run.job.vacuum, run.job.resin)
-    for row in readings:
-        row.pop("part")
     shaped: dict[str, Any] = plain(
         {
             **run.numbers,
@@ -83,7 +83,7 @@ def part_json(run: KeptRun, day: Day) -> dict[str, Any]:
             "observations": observations(run),
             "places": places(run, day),
             "values": (run.numbers["learnt"] or {}).get("values", []),
-            "readings": readings,
+            "readings": reading_rows(run.job.vacuum, run.job.resin),
         }
     )
     return shaped

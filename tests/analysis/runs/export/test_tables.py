@@ -12,6 +12,7 @@ from analysis.panel.records import Log, Resin, Vacuum
 from analysis.record.day.day_records import Day, Mark
 from analysis.runs.export.tables import (
     csv_text,
+    named_rows,
     observation_rows,
     panel_row,
     place_rows,
@@ -24,10 +25,12 @@ from tests.made_up.facts import make_facts
 
 def test_one_row_for_each_frame_with_its_impulse():
     found = make_facts().answer
-    rows = observation_rows("cover", found)
+    rows = observation_rows(found)
     curve = found.tracked.curve
     assert len(rows) == len(curve.frames)
-    assert {row["panel"] for row in rows} == {"cover"}
+    named = named_rows({"cover": {"seen": rows}, "lid": {"seen": rows[:1]}}, "seen", "panel")
+    assert [row["panel"] for row in named] == ["cover"] * len(rows) + ["lid"]
+    assert list(named[0]) == ["panel", *rows[0]]
     assert [row["front_mean_mm"] for row in rows] == pytest.approx(curve.front_mean_mm)
     theta = curve.time_s * DRIVE_PA / VISCOSITY_PA_S
     assert [row["driving_impulse"] for row in rows] == pytest.approx(theta)
@@ -36,13 +39,13 @@ def test_one_row_for_each_frame_with_its_impulse():
 
 
 def test_what_is_not_known_is_empty():
-    rows = observation_rows("bare", make_facts(resin=Resin()).answer)
+    rows = observation_rows(make_facts(resin=Resin()).answer)
     assert rows[0]["driving_impulse"] is None
     text = csv_text(rows)
     read = list(csv.DictReader(io.StringIO(text)))
     assert read[0]["driving_impulse"] == read[0]["angle_deg"] == ""
     assert read[0]["used_by_fit"] in ("yes", "no")
-    none = observation_rows("bare", bare_answer())
+    none = observation_rows(bare_answer())
     assert none[0]["fitted_front_mm"] is None
 
 
@@ -59,18 +62,18 @@ def test_before_resin_start_nothing_drives():
     found = make_facts().answer
     curve = replace(found.tracked.curve, time_s=found.tracked.curve.time_s - 100.0)
     early = replace(found, tracked=replace(found.tracked, curve=curve))
-    rows = observation_rows("cover", early)
+    rows = observation_rows(early)
     assert [row["driving_impulse"] is None for row in rows] == list(curve.time_s < 0)
     assert rows[0]["pressure_over_viscosity_per_s"] is None
 
 
 def test_places_and_readings():
     day = Day(marks=(Mark("pit", 210.0, 45.0, "size of a pea"),))
-    rows = place_rows("cover", roof_cover(), day)
+    rows = place_rows(roof_cover(), day)
     assert [(row["kind"], row["x_mm"]) for row in rows] == [("dry spot", 150.2), ("pit", 210.0)]
     log = Log(np.array([0.0, 60.0]), np.array([95e3, 94e3]))
     typed = make_facts(vacuum=Vacuum(95e3, log=log)).answer
-    rows = reading_rows("panel", "cover", typed.panel.vacuum, typed.panel.resin)
+    rows = reading_rows(typed.panel.vacuum, typed.panel.resin)
     assert [(row["time_s"], row["value"], row["unit"]) for row in rows] == [
         (0.0, 95e3, "Pa"),
         (60.0, 94e3, "Pa"),
