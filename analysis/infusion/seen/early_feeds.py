@@ -48,6 +48,8 @@ def early_names(
     seen: PartSeen, plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None = None
 ) -> frozenset[str]:
     """Return the names of the feeds that `with_early_feeds` has a doubt for."""
+    if not seen.usable:
+        return frozenset()
     return frozenset(feed.name for feed, _ in _early(plan, on, opened_s, _usual_gap_s(seen)))
 
 

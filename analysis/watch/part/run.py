@@ -14,7 +14,7 @@ from analysis.infusion.ahead.feeds_at_work import feeds_at_work, fill_without
 from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN
 from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
 from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
-from analysis.infusion.seen.early_feeds import with_early_feeds
+from analysis.infusion.seen.early_feeds import early_names, with_early_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
@@ -247,8 +247,9 @@ class WatchPart(Watch):
             seen = with_early_feeds(seen, self.job.plan, on, opened_s)
             opened = dict(hand.opened)
             self._look_at_feeds(seen, on, opened)
+            at_work = self._at_work | early_names(seen, self.job.plan, on, opened_s)
             numbers = read_part_numbers(
-                self.job, seen, forecast, opened, vents, self.planned.arrival_s, self._at_work
+                self.job, seen, forecast, opened, vents, self.planned.arrival_s, at_work
             )
         if seen is not None and numbers.wetted_share and not seen.doubts and self.learner:
             self.learner.offer(on, opened_s)
@@ -277,8 +278,7 @@ class WatchPart(Watch):
         """Keep which feeds resin seems to come from, until they are noted as open."""
         self._at_work -= set(opened)
         if seen.usable and self._shut_s is not None:
-            photo_s = seen.frame_s[seen.used]
-            found = feeds_at_work(self.job.plan, on, self._shut_s, photo_s, opened)
+            found = feeds_at_work(self.job.plan, on, self._shut_s, seen.frame_s[seen.used], opened)
             self._at_work |= {one.name for one in found}
 
     def _keep(self, seen: PartSeen | None, numbers: PartNumbers) -> None:

@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from analysis.commands.live import watch
+from analysis.infusion.ahead.next_feed import AT_WORK
 from analysis.page.part_view import view_of
 from analysis.watch.alarms import ACT
 from analysis.watch.board import ENDED, NOT_YET, RUNNING
@@ -266,3 +267,27 @@ def test_live_pictures_go_to_frames_or_nowhere(run, tmp_path):
     done = CliRunner().invoke(watch, [str(folder), "--camera", str(tmp_path)])
     assert done.exit_code == 1
     assert 'write source = "frames"' in str(done.exception)
+
+
+def test_a_feed_with_resin_before_any_front_is_asked_about_and_not_told_to_be_opened(tmp_path):
+    made, _, photos = made_run()
+    folder = empty_part(made, tmp_path / "cover")
+    text = (folder / "part.toml").read_text(encoding="utf-8")
+    first = '[[feed]]\nname = "right line"\nline_mm = [[470, 20], [470, 300]]\n\n'
+    later = 'line_mm = [[0.0, 0.0], [0.0, 320.0]]\nopens_when = "wet"'
+    text = text.replace("[[feed]]", f"{first}[[feed]]", 1)
+    text = text.replace("line_mm = [[0.0, 0.0], [0.0, 320.0]]", later, 1)
+    (folder / "part.toml").write_text(text, encoding="utf-8")
+    with PartShop(folder) as shop:
+        for t, photo, _ in photos[:14]:
+            if t > 0 and not shop.watch.board.start_stamped:
+                shop.t = 0.0
+                shop.watch.stamp(RESIN_OPEN)
+            shop.take(t, photo)
+        board = shop.watch.board
+        assert any("resin at feed 'left line'" in line for line in board.part.doubts)
+        (feed,) = board.part.feeds
+        assert (feed.name, feed.state) == ("left line", AT_WORK)
+        told = shop.told()
+        assert "at work left line" in told
+        assert "feed left line" not in told
