@@ -26,6 +26,10 @@ SHARE_IN_DOUBT = 0.3
 """Share of what the points change a time by that stays in doubt, away from them. Common practice,
 no source."""
 
+AT_ODDS_SHARE, SAME_PLACE_MM = 0.2, 10.0
+"""By this share of the run's time a point is at odds with what the camera saw clearly there, and
+two points so near to each other with one another. Common practice, no source."""
+
 
 def with_fixes(camera: PartCamera, seen: PartSeen, frames: Frames) -> PartSeen:
     """Return what was seen with the points of a part's fix.csv taken in, and said.
@@ -96,6 +100,15 @@ def _check(camera: PartCamera, seen: PartSeen, points: FloatArray) -> None:
         near = seen.inside[max(row - 2, 0) : row + 3, max(col - 2, 0) : col + 3]
         if not _in_box(seen, x, y) or not near.any():
             raise WetlineError(f"{where} lies off the part: give places on the plan, in its mm")
+    for k, (time_s, x, y) in enumerate(points):
+        apart_s = np.abs(points[:k, 0] - time_s)
+        near = np.hypot(points[:k, 1] - x, points[:k, 2] - y) <= SAME_PLACE_MM
+        if (near & (apart_s > AT_ODDS_SHARE * seen.last_s)).any():
+            raise WetlineError(
+                f"{camera.folder.name}/{FIX_FILE}: the point ({x:g}, {y:g}) mm at {time_s:.0f} s "
+                f"has another near it {apart_s[near].max() / 60:.1f} min apart: the front passes "
+                "a place once; keep the one that is right"
+            )
 
 
 def _in_box(seen: PartSeen, x: float, y: float) -> bool:
@@ -150,6 +163,25 @@ def bent(camera: PartCamera, seen: PartSeen, points: FloatArray) -> PartSeen:
         wetted_share=np.where(np.isfinite(seen.wetted_share), share, np.nan),
         wetted_sd=np.maximum(seen.wetted_sd, unseen_sd),
         warnings=(*seen.warnings, _words(seen, points)),
+        doubts=(*seen.doubts, *_at_odds(seen, points)),
+    )
+
+
+def _at_odds(seen: PartSeen, points: FloatArray) -> tuple[str, ...]:
+    """Return a doubt if the point farthest from what the camera saw clearly is far from it."""
+    at = [_pixel(seen, x, y) for _, x, y in points]
+    clear = np.array([bool(seen.seen[spot]) for spot in at])
+    was = np.array([seen.time_s[spot] for spot in at])
+    off = np.where(clear, np.abs(points[:, 0] - np.where(np.isfinite(was), was, seen.last_s)), 0.0)
+    k = int(np.argmax(off))
+    if off[k] <= AT_ODDS_SHARE * seen.last_s:
+        return ()
+    time_s, x, y = points[k]
+    saw = f"{was[k] / 60:.1f} min" if np.isfinite(was[k]) else "no resin by the last photo"
+    return (
+        f"{FIX_FILE} has the front at ({x:.0f}, {y:.0f}) mm at {time_s / 60:.1f} min, where the "
+        f"camera clearly saw {saw}: a slip in the place or the time? If the point is right, the "
+        "photos, their scale or their times are not, and the rest of the map is unsure too",
     )
 
 

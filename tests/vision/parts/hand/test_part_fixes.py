@@ -67,6 +67,31 @@ def test_points_that_change_nothing_change_nothing():
     assert after.warnings[-1].startswith("fix.csv: its points by hand are taken as the truth")
 
 
+def test_a_point_far_from_what_was_clearly_seen_puts_the_run_in_doubt():
+    seen, near = later(40.0)
+    assert near.doubts == seen.doubts
+    far_s = 0.25 * seen.last_s
+    _, after = later(far_s)
+    assert len(after.doubts) == len(seen.doubts) + 1
+    was = at(seen, seen.time_s, PLACE)
+    assert f"at (400, 60) mm at {(was + far_s) / 60:.1f} min" in after.doubts[-1]
+    assert f"clearly saw {was / 60:.1f} min" in after.doubts[-1]
+    hidden = replace(seen, seen=np.zeros_like(seen.seen))
+    assert bent(camera(), hidden, np.array([[was + far_s, *PLACE]])).doubts == seen.doubts
+
+
+def test_two_points_that_cannot_both_be_are_a_doubt_live_and_refused_in_a_run(folder):
+    seen, _ = tracked("hole")
+    was = at(seen, seen.time_s, PLACE)
+    rows = f"{was:.1f},400,60\n{was + 0.3 * seen.last_s:.1f},405,62\n"
+    (folder / "fix.csv").write_text(f"time_s,x_mm,y_mm\n{rows}", encoding="utf-8")
+    doubtful = with_live_fixes(part_camera(read_part(folder)), seen)
+    assert "keep the one that is right" in doubtful.doubts[0]
+    assert np.array_equal(doubtful.time_s, seen.time_s, equal_nan=True)
+    with pytest.raises(WetlineError, match="the front passes a place once"):
+        track_part_folder(part_camera(read_part(folder)))
+
+
 @pytest.fixture
 def folder(tmp_path):
     home = tmp_path / "cover"
