@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vision.common.rounding import rounded
 from vision.drawing.front_lines import FrontLine
 from vision.drawing.labels import Box, place_labels
 from vision.drawing.strokes import (
@@ -36,7 +37,8 @@ INCH_MM = 25.4
 def rough_note(lines: Sequence[FrontLine], inch: bool = False) -> str:
     """Write how far lines that are only about right may be off; empty where there is none."""
     worst_mm = max((line.off_mm for line in lines if line.is_rough), default=0.0)
-    shown = f"{worst_mm / INCH_MM:.1f} in" if inch else f"{worst_mm:.0f} mm"
+    inches, whole_mm = rounded(worst_mm / INCH_MM, 1, "up"), rounded(worst_mm, side="up")
+    shown = f"{inches} in" if inch else f"{whole_mm} mm"
     return f"about (dotted): up to {shown} off" if worst_mm else ""
 
 

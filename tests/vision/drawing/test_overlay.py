@@ -76,6 +76,7 @@ def test_how_far_a_rough_line_may_be_off_is_said_in_its_unit():
     rough = FrontLine(60.0, np.zeros((2, 2)), False, False, np.ones(2, bool), 5.1)
     assert rough_note([rough]) == "about (dotted): up to 10 mm off"
     assert rough_note([rough], inch=True) == "about (dotted): up to 0.4 in off"
+    assert rough_note([replace(rough, sd_mm=5.2)]) == "about (dotted): up to 11 mm off"
 
 
 def test_strokes_and_letters_grow_with_the_photo():
