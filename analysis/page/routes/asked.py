@@ -102,8 +102,14 @@ def number(value: object, name: str) -> float:
 
 
 def words(value: object, most: int = MOST_NOTE) -> str:
-    """Read a text as one plain line of at most `most` letters; empty where there is none."""
-    return plain_text(" ".join(str(value).split()))[:most] if isinstance(value, str) else ""
+    """Read a text as one plain line of at most `most` letters; empty where there is none.
+
+    A longer one is refused, not cut: what was written down would end in the middle.
+    """
+    line = plain_text(" ".join(value.split())) if isinstance(value, str) else ""
+    if len(line) > most:
+        raise WetlineError(f"the text has {len(line)} letters: write at most {most}")
+    return line
 
 
 def header_words(request: Request, name: str) -> str:

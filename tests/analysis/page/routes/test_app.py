@@ -20,6 +20,7 @@ from vision.settings.panel_settings import read_setup
 for package in ("starlette", "uvicorn", "segno", "cryptography"):
     pytest.importorskip(package, reason="the optional extra `page`")
 
+from analysis.page.routes.asked import words  # noqa: E402
 from analysis.page.server import PageServer  # noqa: E402
 from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.stored.scale_points import save_scale  # noqa: E402
@@ -222,7 +223,7 @@ def test_uploads_are_limited_and_checked(shop):
     bomb = bytearray(photo(0.0))
     at = bomb.find(b"\xff\xc0")
     bomb[at + 5 : at + 9] = (65000).to_bytes(2, "big") * 2
-    for body, words in (
+    for body, told in (
         (b"<script>", "not a JPEG"),
         (out.getvalue(), "not a JPEG"),
         (photo(0.0)[:3000], "cut short"),
@@ -230,7 +231,7 @@ def test_uploads_are_limited_and_checked(shop):
     ):
         status, _, answer = browser.ask("POST", target, body)
         assert status == 409
-        assert words in json.loads(answer)["error"]
+        assert told in json.loads(answer)["error"]
     claimed = browser.ask("POST", target, b"x", Content_Length="26000000")
     assert claimed[0] == 413
     assert browser.status("POST", "/api/panels/uploads/stamp", b"{" * 30_000) == 413
@@ -323,3 +324,11 @@ def test_scale_points_are_checked(tmp_path):
     assert read_toml(folder / "panel.toml")["scale"]["tape_mm"] == 300
     save_scale(folder, good, [], None, "a.jpg")
     assert "tape_mm" not in read_toml(folder / "panel.toml")["scale"]
+
+
+def test_a_text_that_is_too_long_is_refused_not_cut():
+    assert words(" wet  edge\n at the vent ") == "wet edge at the vent"
+    assert words("a" * 300) == "a" * 300
+    assert words(None) == ""
+    with pytest.raises(WetlineError, match="the text has 301 letters: write at most 300"):
+        words("a" * 301)
