@@ -20,11 +20,11 @@ from analysis.record.day.stage_pictures import last_photo_in_inches
 from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
 from analysis.record.render.html import report_html
 from analysis.record.story.filed import gather
-from analysis.record.story.inches import INCH_MM
 from analysis.record.story.report import panel_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.common.outside.input_files import read_text
 from vision.common.outside.version import wetline_version
+from vision.common.quantity import INCH_MM
 from vision.drawing.strokes import shrunk_jpeg
 from vision.records import FloatArray, FrontCurve
 

@@ -5,11 +5,26 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.infusion.answer.part_run import answer_part_run
+from analysis.infusion.answer.run_files import write_run
 from analysis.infusion.seen.made_from import MadeFrom, plan_stamp
 from tests.made_up.part_beside import filled, planned, seen_on
 
 SCALE_PX = 0.8
 """Pixels of the made-up photo per mm; the part begins 60 px from its corner."""
+
+
+ON_PHOTO = """[frames]
+source = "frames"
+resin_start = 0
+
+[scale]
+method = "outline"
+photo = "photo 1"
+points_px = [[60, 60], [540, 60], [540, 300], [60, 300]]
+points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
+
+"""
+"""Lines of part.toml: the part as that camera sees it."""
 
 
 def above(seen):
@@ -39,6 +54,14 @@ def even_run(folder, **how):
     """Return a run that goes as planned."""
     job, answer = planned(folder)
     return run_of(job, answer, above(filled(job, answer, **how)[0]))
+
+
+def write_even_run(folder):
+    """Write a part that went as planned, with its camera and its results, into a folder."""
+    (folder / "frames").mkdir(parents=True)
+    job, answer = planned(folder, ON_PHOTO)
+    run = run_of(job, answer, above(filled(job, answer)[0]))
+    write_run(run, folder / "results", (39, grey_photo()))
 
 
 def unusable_run(folder):

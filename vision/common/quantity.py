@@ -14,7 +14,8 @@ _SAME = {
     "*": "", "^": "", "″": '"', "”": '"', "′": "'", "’": "'",
 }  # fmt: skip
 _POUND_KG, _INCH_M, _GRAVITY = 0.45359237, 0.0254, 9.80665
-INHG_MBAR = 25.4 * 1.33322387415
+INCH_MM = 25.4
+INHG_MBAR = INCH_MM * 1.33322387415
 """Millibar in a conventional inch of mercury, 3386.389 Pa (NIST SP 811, appendix B.8, from
 memory)."""
 
@@ -66,7 +67,7 @@ LENGTH_MM = Quantity(
     "a length",
     "mm",
     _named({"mm": 1.0, "m meter metre meters metres": 1000.0, "cm": 10.0,
-            "in inch inches \"": 25.4, "ft foot feet '": 304.8}),
+            "in inch inches \"": INCH_MM, "ft foot feet '": 304.8}),
     '400 or "40 in"',
 )  # fmt: skip
 AREA_M2 = Quantity(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vision.common.quantity import INCH_MM
 from vision.common.rounding import rounded
 from vision.drawing.front_lines import FrontLine
 from vision.drawing.labels import Box, place_labels
@@ -29,9 +30,6 @@ from vision.drawing.strokes import (
 from vision.records import FloatArray
 
 FILLED_NOTE = "dashed: hidden from the camera, filled in"
-
-
-INCH_MM = 25.4
 
 
 def rough_note(lines: Sequence[FrontLine], inch: bool = False) -> str:

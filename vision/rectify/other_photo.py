@@ -93,16 +93,34 @@ def plane_in_photo(
     """
     if corners_px:
         return plane_by_corners(image, setup, size_mm, corners_px), BY_CORNERS
-    if setup.scale.method == "sheet":
-        markers = find_markers(image)
-        if len(markers) >= FEWEST_MARKERS:
-            size = (int(image.shape[1]), int(image.shape[0]))
-            return scale_from_markers(markers, size, setup), BY_CARDS
+    by_cards = plane_by_cards(image, setup)
+    if by_cards is not None:
+        return by_cards, BY_CARDS
     seen = None if frames is None else seen_from_there(image, Rectifier(setup, frames))
     if seen is not None:
         return seen, BY_PLACE
     need = "three of the four cards in view, or " if setup.scale.method == "sheet" else ""
     raise WetlineError(f"the panel could not be found in it: it needs {need}its four corners")
+
+
+def plane_by_cards(image: NDArray[np.uint8], setup: PanelSetup) -> PlaneMap | None:
+    """Find the map from panel to photo by the printed cards.
+
+    Parameters
+    ----------
+    image : ndarray of shape (H, W, 3), uint8
+        The upright photo.
+    setup : PanelSetup
+
+    Returns
+    -------
+    plane : PlaneMap or None
+        None where the scale does not rest on cards, or too few of them are in view.
+    """
+    markers = find_markers(image) if setup.scale.method == "sheet" else []
+    if len(markers) < FEWEST_MARKERS:
+        return None
+    return scale_from_markers(markers, (int(image.shape[1]), int(image.shape[0])), setup)
 
 
 def seen_from_there(image: NDArray[np.uint8], rectifier: Rectifier) -> PlaneMap | None:

@@ -15,6 +15,7 @@ from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Outline
 
 from vision.common.atomic_files import replace_file
+from vision.common.quantity import INCH_MM
 from vision.errors import WetlineError
 from vision.records import FloatArray
 from vision.scale.markers import MARKER_IDS
@@ -28,7 +29,6 @@ from vision.settings.scale_settings import (
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-MM_PER_INCH = 25.4
 CELLS = 6
 QUIET_SHARE = 0.25  # of the marker's edge; a white rim of one cell at least is needed
 _LABEL_MM = 12.0
@@ -144,7 +144,7 @@ def draw_sheet(
 ) -> Figure:
     """Draw the page on a figure of the paper's size."""
     paper = plan.paper
-    figure = Figure(figsize=(paper.width_mm / MM_PER_INCH, paper.height_mm / MM_PER_INCH))
+    figure = Figure(figsize=(paper.width_mm / INCH_MM, paper.height_mm / INCH_MM))
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_xlim(0, paper.width_mm)
     axes.set_ylim(paper.height_mm, 0)

@@ -12,9 +12,9 @@ from analysis.infusion.seen.by_hand import as_opened, later_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import opening_impulses, times_of
 from analysis.part.flow.filling import fill_plan
-from analysis.part.plan.outline import line_distance_mm
+from analysis.part.grid.canvas import away_mm
 from analysis.part.plan.part_toml import PartJob
-from analysis.part.plan.plan import PartPlan, Place
+from analysis.part.plan.plan import PartPlan
 from vision.errors import WetlineError
 from vision.records import FloatArray
 
@@ -115,7 +115,7 @@ def feeds_at_work(
     took = np.where(fresh, on.time_s - since, np.inf) + SLACK * (until - since)
     quick = fresh & (due - since > QUICKER * took)
     centre = on.links.centre_mm[: on.links.cells]
-    away = np.array([_away_mm(centre, feed.place) for feed in later])
+    away = np.array([away_mm(centre, feed.place) for feed in later])
     near = away.min(axis=0) < _reach_mm(plan, on)
     share = on.links.share[: on.links.cells]
     least = max(LEAST_SHARE * float(share.sum()), float(LEAST_CELLS), share[quick & ~near].sum())
@@ -163,9 +163,3 @@ def seen_at_work(
 def _reach_mm(plan: PartPlan, on: SeenOnPlan) -> float:
     size = float(np.ptp(plan.outline_mm, axis=0).max())
     return max(REACH_SHARE * size, REACH_CELLS * max(on.links.grid.dx_mm, on.links.grid.dy_mm))
-
-
-def _away_mm(centre_mm: FloatArray, place: Place) -> FloatArray:
-    if place.is_line:
-        return np.asarray(line_distance_mm(centre_mm, place.points_mm))
-    return np.asarray(np.hypot(*(centre_mm - place.points_mm[0]).T) - place.radius_mm)

@@ -234,15 +234,13 @@ def _search(
     job: PartJob, on: SeenOnPlan, places: Places, why: list[str], start: Learnt | None
 ) -> _Found:
     """Search from the plan on coarse grids, or from the last filling on the plan's own."""
-    opens_at, free = (
-        tuple(opening_impulses(job.plan, job.impulse)),
-        np.flatnonzero([not text for text in why]),
-    )
+    opens_at = tuple(opening_impulses(job.plan, job.impulse))
+    free = np.array([not text for text in why])
     values, rough = (
         CoarseModel(job, CoarseFillings(job.plan, on.links, knobs_of(job.plan), opens_at, *size))
         for size in ((VALUE_CELLS, VALUE_STEPS), (SLOPE_CELLS, SLOPE_STEPS))
     )
-    slopes = Slopes(rough, free, places, 4.0 * max(on.last_s, 1.0))
+    slopes = Slopes(rough, np.flatnonzero(free), places, 4.0 * max(on.last_s, 1.0))
     search = _Search(job, on, places, opens_at, values, slopes)
     if start is None or len(start.knobs) != len(why):
         begin = search.afresh()
@@ -250,7 +248,7 @@ def _search(
     anchor = start.anchor
     if anchor is None or anchor.opens_at != opens_at:
         anchor = search.anchored(start.knobs)
-    return search.about(anchor, np.where([not text for text in why], anchor.at, 0.0))
+    return search.about(anchor, np.where(free, anchor.at, 0.0))
 
 
 def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:

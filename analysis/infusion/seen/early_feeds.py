@@ -9,10 +9,11 @@ import numpy as np
 from scipy import ndimage
 
 from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.part.grid.canvas import away_mm
 from analysis.part.plan.outline import line_distance_mm
-from analysis.part.plan.plan import PartFeed, PartPlan, Place
+from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.part_records import PartSeen
-from vision.records import BoolArray, FloatArray
+from vision.records import BoolArray
 
 NEAR_SHARE, NEAR_CELLS = 0.03, 2.5
 """Cloth counts as beside a feed within this share of the part's longer side, or so many cells."""
@@ -92,7 +93,7 @@ def _early(
     feeds = zip(plan.feeds, noted, strict=True)
     opens = [at if at is not None else _planned_s(feed) for feed, at in feeds]
     centre, near = on.links.centre_mm[: on.links.cells], _near_mm(plan, on)
-    beside = [_away_mm(centre, feed.place) < near for feed in plan.feeds]
+    beside = [away_mm(centre, feed.place) < near for feed in plan.feeds]
     gaps = [line_distance_mm(centre, gap.line_mm) < near for gap in plan.gaps]
     found = []
     for feed, here, opens_s, told in zip(plan.feeds, beside, opens, noted, strict=True):
@@ -121,12 +122,6 @@ def _near_mm(plan: PartPlan, on: SeenOnPlan) -> float:
     grid = on.links.grid
     size = float(np.ptp(plan.outline_mm, axis=0).max())
     return max(NEAR_SHARE * size, NEAR_CELLS * max(grid.dx_mm, grid.dy_mm))
-
-
-def _away_mm(centre_mm: FloatArray, place: Place) -> FloatArray:
-    if place.is_line:
-        return np.asarray(line_distance_mm(centre_mm, place.points_mm))
-    return np.asarray(np.hypot(*(centre_mm - place.points_mm[0]).T) - place.radius_mm)
 
 
 def _joined(on: SeenOnPlan, cells: BoolArray, fed: BoolArray, at_s: float) -> bool:

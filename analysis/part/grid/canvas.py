@@ -16,6 +16,7 @@ from analysis.part.grid.feeds import line_feed, point_feed
 from analysis.part.grid.gaps import Channel, add_gaps, feed_into
 from analysis.part.grid.lines import FeedLinks
 from analysis.part.grid.network import Links, assemble, nearest_cells, permeability_tensor
+from analysis.part.plan.outline import line_distance_mm
 from analysis.part.plan.plan import PartPlan, PartStack, Place
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
@@ -121,6 +122,12 @@ def lies_on(links: Links, place: Place) -> BoolArray:
     points = points_on(links, place.points_mm) if place.is_line else place.points_mm
     hit[nearest_cells(links, points)] = True
     if place.radius_mm:
-        away = np.hypot(*(links.centre_mm - place.points_mm[0]).T)
-        hit |= away <= place.radius_mm
+        hit |= away_mm(links.centre_mm, place) <= 0.0
     return hit
+
+
+def away_mm(places_mm: FloatArray, place: Place) -> FloatArray:
+    """Return how far places, shape (N, 2), are from a vent or feed; below 0 within a point's."""
+    if place.is_line:
+        return np.asarray(line_distance_mm(places_mm, place.points_mm))
+    return np.asarray(np.hypot(*(places_mm - place.points_mm[0]).T) - place.radius_mm)

@@ -7,10 +7,9 @@ from dataclasses import replace
 
 from analysis.record.content import TableRow
 from analysis.record.story.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from vision.common.quantity import INHG_MBAR
+from vision.common.quantity import INCH_MM, INHG_MBAR
 from vision.common.rounding import Side, rounded
 
-INCH_MM = 25.4
 POUND_KG = 0.45359237
 _AS_WRITTEN = ("Note",)
 """Rows that hold somebody's own words."""

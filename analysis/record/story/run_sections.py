@@ -15,8 +15,8 @@ from analysis.record.content import TableRow, fairness_rows, key_rows
 from analysis.record.story.blocks import Block, Bullets, Grid, Picture, Section, Table, Words
 from analysis.record.story.day_figures import pressure_figure
 from analysis.record.story.filed import Filed
-from analysis.record.story.inches import INCH_MM
 from analysis.record.story.shop_sections import STALE, photos_of, sentence
+from vision.common.quantity import INCH_MM
 from vision.common.rounding import rounded
 from vision.records import FloatArray, FrontCurve
 from vision.settings.event_log import EVENT, RESIN_OPEN, iso_local, stamped_clock_s

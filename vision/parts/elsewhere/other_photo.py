@@ -9,10 +9,8 @@ from vision.errors import WetlineError
 from vision.parts.fit_outline import find_part_scale
 from vision.parts.height import allow_height
 from vision.parts.part_settings import PartCamera
-from vision.rectify.other_photo import BY_CARDS, BY_PLACE, seen_from_there
+from vision.rectify.other_photo import BY_CARDS, BY_PLACE, plane_by_cards, seen_from_there
 from vision.rectify.rectifier import Rectifier
-from vision.scale.find_scale import FEWEST_MARKERS, scale_from_markers
-from vision.scale.markers import find_markers
 from vision.scale.plane_map import PlaneMap
 from vision.settings.scale_settings import Points, ScaleSpec
 
@@ -60,18 +58,13 @@ def part_in_photo(
     WetlineError
         If the part cannot be found in the photo.
     """
-    setup = camera.setup()
     if points is not None:
         tapped = tapped_camera(camera, *points)
-        return _lifted(
-            find_part_scale(image, tapped.setup(), focal_35mm), tapped, focal_35mm
-        ), BY_TAPS
-    if camera.scale.method == "sheet":
-        markers = find_markers(image)
-        if len(markers) >= FEWEST_MARKERS:
-            size = (int(image.shape[1]), int(image.shape[0]))
-            plane = scale_from_markers(markers, size, setup)
-            return _lifted(plane, camera, focal_35mm), BY_CARDS.replace("panel", "part")
+        plane = find_part_scale(image, tapped.setup(), focal_35mm)
+        return _lifted(plane, tapped, focal_35mm), BY_TAPS
+    by_cards = plane_by_cards(image, camera.setup())
+    if by_cards is not None:
+        return _lifted(by_cards, camera, focal_35mm), BY_CARDS.replace("panel", "part")
     seen = None if run is None else seen_from_there(image, run)
     if seen is not None:
         return seen, BY_PLACE.replace("panel", "part")

@@ -22,6 +22,7 @@ from vision.scale.plane_map import apply_homography
 from vision.tracking.tracker import clock_text_in_run_s
 
 FIX_FILE = "fix.csv"
+TAKEN_IN = f"{FIX_FILE}: its points by hand are taken as the truth"
 SHARE_IN_DOUBT = 0.3
 """Share of what the points change a time by that stays in doubt, away from them. Common practice,
 no source."""
@@ -153,6 +154,7 @@ def bent(camera: PartCamera, seen: PartSeen, points: FloatArray) -> PartSeen:
     moved = np.where(np.isfinite(time_s), np.abs(time_s - was), 0.0)
     sd = np.hypot(np.nan_to_num(seen.sd_s, nan=0.0), SHARE_IN_DOUBT * moved)
     sd = np.where(hand, BACK_MM * _slowness(time_s, seen.inside, step), sd)
+    at_points = np.array([seen.time_s[_pixel(seen, x, y)] for _, x, y in points])
     known = seen.seen | hand
     share, unseen_sd = wet_share(time_s, sd, known, seen.inside, seen.frame_s)
     return replace(
@@ -162,16 +164,14 @@ def bent(camera: PartCamera, seen: PartSeen, points: FloatArray) -> PartSeen:
         seen=known,
         wetted_share=np.where(np.isfinite(seen.wetted_share), share, np.nan),
         wetted_sd=np.maximum(seen.wetted_sd, unseen_sd),
-        warnings=(*seen.warnings, _words(seen, points)),
-        doubts=(*seen.doubts, *_at_odds(seen, points)),
+        warnings=(*seen.warnings, f"{TAKEN_IN}; {farthest_words(points, at_points, seen.last_s)}"),
+        doubts=(*seen.doubts, *_at_odds(seen, points, at_points)),
     )
 
 
-def _at_odds(seen: PartSeen, points: FloatArray) -> tuple[str, ...]:
+def _at_odds(seen: PartSeen, points: FloatArray, was: FloatArray) -> tuple[str, ...]:
     """Return a doubt if the point farthest from what the camera saw clearly is far from it."""
-    at = [_pixel(seen, x, y) for _, x, y in points]
-    clear = np.array([bool(seen.seen[spot]) for spot in at])
-    was = np.array([seen.time_s[spot] for spot in at])
+    clear = np.array([bool(seen.seen[_pixel(seen, x, y)]) for _, x, y in points])
     off = np.where(clear, np.abs(points[:, 0] - np.where(np.isfinite(was), was, seen.last_s)), 0.0)
     k = int(np.argmax(off))
     if off[k] <= AT_ODDS_SHARE * seen.last_s:
@@ -192,12 +192,3 @@ def _slowness(time_s: FloatArray, inside: BoolArray, step_mm: float) -> FloatArr
     slow = np.hypot(down, along)
     usual = float(np.nanmedian(slow[inside])) if np.isfinite(slow[inside]).any() else 1.0
     return np.where(np.isfinite(slow), np.maximum(slow, 0.2 * usual), usual)
-
-
-def _words(seen: PartSeen, points: FloatArray) -> str:
-    """Return what the points do, in one line."""
-    was = np.array([seen.time_s[_pixel(seen, x, y)] for _, x, y in points])
-    return (
-        f"{FIX_FILE}: its points by hand are taken as the truth; "
-        f"{farthest_words(points, was, seen.last_s)}"
-    )

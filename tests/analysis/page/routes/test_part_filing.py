@@ -6,12 +6,10 @@ import shutil
 import cv2
 import pytest
 
-from analysis.infusion.answer.run_files import write_run
 from analysis.record.day.day_toml import read_day
-from tests.made_up.infusion_answers import above, grey_photo, run_of
+from tests.made_up.infusion_answers import grey_photo, write_even_run
 from tests.made_up.live_run import photo
 from tests.made_up.page_browser import Browser
-from tests.made_up.part_beside import filled, planned
 
 for package in ("starlette", "uvicorn", "segno", "cryptography"):
     pytest.importorskip(package, reason="the optional extra `page`")
@@ -21,28 +19,13 @@ from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
 DAY = "/api/panels/cover/day"
-FRAMES = """[frames]
-source = "frames"
-resin_start = 0
-
-[scale]
-method = "outline"
-photo = "photo 1"
-points_px = [[60, 60], [540, 60], [540, 300], [60, 300]]
-points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
-
-"""
-"""As the made-up camera straight above sees it."""
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
     """A part on the page that was run as planned; its day begins empty."""
     folder = tmp_path_factory.mktemp("shop") / "cover"
-    (folder / "frames").mkdir(parents=True)
-    job, answer = planned(folder, FRAMES)
-    run = run_of(job, answer, above(filled(job, answer)[0]))
-    write_run(run, folder / "results", (39, grey_photo()))
+    write_even_run(folder)
     with PageServer(Watches(Panels(folder.parent)), port=0) as server:
         yield folder, Browser(server)
 

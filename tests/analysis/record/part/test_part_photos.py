@@ -7,38 +7,22 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from analysis.infusion.answer.run_files import write_run
 from analysis.infusion.kept.kept_run import read_kept
 from analysis.part.answer.job import answer_job
 from analysis.record.day.day_records import Day, StagePhoto
 from analysis.record.day.day_toml import read_day
 from analysis.record.part.part_photos import MIRRORED, part_pictures
-from tests.made_up.infusion_answers import above, grey_photo, run_of
-from tests.made_up.part_beside import filled, planned
+from tests.made_up.infusion_answers import grey_photo, write_even_run
 from wetline import main
 
-MORE = """[frames]
-source = "frames"
-resin_start = 0
-
-[scale]
-method = "outline"
-photo = "photo 1"
-points_px = [[60, 60], [540, 60], [540, 300], [60, 300]]
-points_mm = [[0, 0], [600, 0], [600, 300], [0, 300]]
-
-"""
 TYPED = "60,60 540,60 540,300 60,300"
 """Corners as the made-up camera straight above has them, in the plan's order."""
 
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("cover")
-    (folder / "frames").mkdir()
-    job, answer = planned(folder, MORE)
-    run = run_of(job, answer, above(filled(job, answer)[0]))
-    write_run(run, folder / "results", (39, grey_photo()))
+    folder = tmp_path_factory.mktemp("shop") / "cover"
+    write_even_run(folder)
     assert cv2.imwrite(str(folder / "IMG_7.png"), grey_photo())
     done = CliRunner().invoke(
         main,
