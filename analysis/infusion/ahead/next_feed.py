@@ -13,7 +13,7 @@ from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.plan import PartFeed, PartPlan
 from vision.common.rounding import minutes
-from vision.records import BoolArray, IntArray
+from vision.records import BoolArray, FloatArray, IntArray
 
 OPEN, NOT_YET, HIDDEN = "open it", "not yet", "hidden"
 AT_WORK, BY_PLAN = "seems open", "open by the plan"
@@ -41,6 +41,9 @@ class NextFeed:
     hidden_mm : float
         How much of it was not seen itself.
     text : str
+    due_s : float
+        When the plan opens it, in seconds since resin start; for one that waits for the front,
+        when the forecast has the front past it.
     """
 
     name: str
@@ -49,6 +52,7 @@ class NextFeed:
     dry_mm: float
     hidden_mm: float
     text: str
+    due_s: float = float("inf")
 
 
 def feeds_to_open(
@@ -57,6 +61,7 @@ def feeds_to_open(
     settled_s: float | None = None,
     opened: Collection[str] = (),
     at_work: Collection[str] = (),
+    arrival_s: FloatArray | None = None,
 ) -> tuple[NextFeed, ...]:
     """Find how the front stands at each feed that is to be opened later.
 
@@ -71,15 +76,47 @@ def feeds_to_open(
         Names of feeds that are open already.
     at_work : collection of str
         Names of others that resin seems to come from.
+    arrival_s : ndarray of shape (cells,), optional
+        When the front reaches each cell by the forecast: when a feed that waits for it is due.
 
     Returns
     -------
     tuple of NextFeed
-        In the order in which the plan opens them; first feeds and open ones are left out.
+        The nearest due first; first feeds and open ones are left out.
     """
     later = [feed for feed in later_feeds(plan) if feed.name not in opened]
     until = on.last_s if settled_s is None else settled_s
-    return told_at_work([_stands(feed, on, until) for feed in later], at_work)
+    found = [replace(_stands(feed, on, until), due_s=_due_s(feed, on, arrival_s)) for feed in later]
+    return told_at_work(sorted(found, key=lambda feed: feed.due_s), at_work)
+
+
+def _due_s(feed: PartFeed, on: SeenOnPlan, arrival_s: FloatArray | None) -> float:
+    """Return when a later feed is to be opened."""
+    if not feed.opens_when_wet:
+        return feed.opens_at_s
+    cells = lies_on(on.links, feed.place)[: on.links.cells]
+    return float(arrival_s[cells].max()) if arrival_s is not None and cells.any() else np.inf
+
+
+def first_to_tell(feeds: Sequence[NextFeed], now_s: float) -> list[NextFeed]:
+    """Return the feeds that a board speaks of: those that want a hand now, and the next one.
+
+    Parameters
+    ----------
+    feeds : sequence of NextFeed
+        The nearest due first.
+    now_s : float
+        Seconds since resin start.
+
+    Returns
+    -------
+    list of NextFeed
+        Those that may be opened or seem to be open, then those whose time has come, each the
+        nearest due first; else, or beside them, the nearest due of the others.
+    """
+    now = [feed for feed in feeds if feed.state in (OPEN, AT_WORK)]
+    rest = [feed for feed in feeds if feed not in now]
+    return now + [feed for k, feed in enumerate(rest) if k == 0 or feed.due_s <= now_s]
 
 
 def told_at_work(feeds: Sequence[NextFeed], at_work: Collection[str]) -> tuple[NextFeed, ...]:

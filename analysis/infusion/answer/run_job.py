@@ -5,7 +5,7 @@ Tested in tests/analysis/commands/test_run_part.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from analysis.infusion.outlook.numbers import (
     read_part_numbers,
 )
 from analysis.infusion.seen.by_hand import ByHand, as_opened, read_by_hand
-from analysis.infusion.seen.early_feeds import early_names, with_early_feeds
+from analysis.infusion.seen.early_feeds import find_early, with_early_feeds
 from analysis.infusion.seen.made_from import made_from
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.answer.job import answer_job, results_of
@@ -70,11 +70,12 @@ def run_part(
     run = answer_part_run(job, planned, tracked.seen)
     hand = read_by_hand(job.path.parent, job.plan)
     opened_s = hand.opened_s(job.plan, run.seen.start_clock_s if run.seen.usable else None)
-    seen = with_early_feeds(run.seen, job.plan, run.on, opened_s)
+    early = find_early(run.seen, job.plan, run.on, opened_s)
+    seen = with_early_feeds(run.seen, early)
     run = learnt_from(replace(run, seen=seen, notes=tracked.notes, made_from=stamp), opened_s)
     if run.beside is not None:
         run = replace(run, opened_early=find_opened_early(run.job, run.on, opened_s))
-    run = with_ahead(run, hand, opened_s)
+    run = with_ahead(run, hand, opened_s, {one.name for one in early})
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
     write_run(run, results, shown)
@@ -105,7 +106,10 @@ def learnt_from(
 
 
 def with_ahead(
-    run: InfusionAnswer, hand: ByHand, opened_s: Sequence[float | None] | None = None
+    run: InfusionAnswer,
+    hand: ByHand,
+    opened_s: Sequence[float | None] | None = None,
+    early: Collection[str] = (),
 ) -> InfusionAnswer:
     """Return a run with what is still to come, where the part is not full.
 
@@ -116,6 +120,8 @@ def with_ahead(
         Feeds that were opened and vents that were clamped.
     opened_s : sequence of (float or None), optional
         As for `learnt_from`.
+    early : collection of str
+        Later feeds that resin came out of before anyone can have opened them.
     """
     if run.beside is None:
         return run
@@ -129,17 +135,16 @@ def with_ahead(
     if found.left is None or found.left.filled:
         return run
     if found.feeds:
-        feeds = told_at_work(found.feeds, _at_work(run, opened_s))
+        feeds = told_at_work(found.feeds, _at_work(run, opened_s) | set(early))
         found = replace(found, feeds=in_result(feeds, plan, found.last_s))
     return replace(run, ahead=found)
 
 
 def _at_work(run: InfusionAnswer, opened_s: Sequence[float | None] | None) -> frozenset[str]:
     """Return the feeds that resin was seen to come from and that nobody noted as open."""
-    early = early_names(run.seen, run.job.plan, run.on, opened_s)
     photo_s = run.seen.frame_s[run.seen.used]
     names = seen_at_work(run.job, run.on, photo_s, opened_s)
-    return names | early | {feed.name for feed in run.opened_early}
+    return names | {feed.name for feed in run.opened_early}
 
 
 def _write_photos(run: InfusionAnswer, camera: PartCamera, results: Path) -> None:

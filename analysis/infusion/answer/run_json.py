@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict
 from typing import Any
 
 from analysis.infusion.answer.part_run import InfusionAnswer
-from analysis.infusion.answer.run_text import answer_words, feed_words
+from analysis.infusion.answer.run_text import answer_words, at_work, feed_words
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
 from analysis.infusion.beside.late import SURE_SD
@@ -49,7 +50,7 @@ def run_json(run: InfusionAnswer) -> dict[str, Any]:
             "resin_kg": planned.resin_kg,
         },
         "resin": _resin(run),
-        "beside": None if run.beside is None else _beside(run.beside),
+        "beside": None if run.beside is None else _beside(run.beside, at_work(run)),
         "learnt": None if run.learnt is None else _learnt(run.learnt),
         "not_learnt": run.not_learnt,
         "ahead": None if run.ahead is None else _ahead(run.ahead),
@@ -77,7 +78,7 @@ def _resin(run: InfusionAnswer) -> dict[str, Any] | None:
     }
 
 
-def _beside(found: Beside) -> dict[str, Any]:
+def _beside(found: Beside, works: Collection[str]) -> dict[str, Any]:
     late = found.late
     return {
         "paced": late.paced,
@@ -98,7 +99,7 @@ def _beside(found: Beside) -> dict[str, Any]:
                 "wet_s": one.wet_s,
                 "state": one.state,
                 "by_front": one.by_front,
-                "text": feed_words(one),
+                "text": feed_words(one, one.name in works),
             }
             for one in found.feeds
         ],

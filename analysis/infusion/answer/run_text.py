@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.infusion.ahead.next_feed import AT_WORK
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
@@ -85,7 +86,7 @@ def rows(run: InfusionAnswer) -> list[Row]:
         out.append(_place(k, patch, bool(doubts)))
     if len(found.patches) > MOST_PLACES:
         out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
-    out += _feeds(found, run.seen.warnings)
+    out += _feeds(run, found)
     out += [_opened_early(one) for one in run.opened_early]
     for stray in found.strays:
         text = (
@@ -154,10 +155,19 @@ def _place(number: int, patch: Patch, in_doubt: bool) -> Row:
     )
 
 
-def _feeds(found: Beside, said: tuple[str, ...]) -> list[Row]:
+def _feeds(run: InfusionAnswer, found: Beside) -> list[Row]:
     """Return what is to be said of each feed, but of those that a warning names already."""
+    said, works = run.seen.warnings, at_work(run)
     told = [feed for feed in found.feeds if not any(repr(feed.name) in line for line in said)]
-    return [Row("Feed", f"{one.name} {feed_words(one)}") for one in told if feed_words(one)]
+    texts = {one.name: feed_words(one, one.name in works) for one in told}
+    return [Row("Feed", f"{name} {text}") for name, text in texts.items() if text]
+
+
+def at_work(run: InfusionAnswer) -> frozenset[str]:
+    """Return the later feeds that resin seems to have come from though nobody noted them."""
+    ahead = () if run.ahead is None else run.ahead.feeds
+    early = [one.name for one in run.opened_early]
+    return frozenset([*early, *(feed.name for feed in ahead if feed.state == AT_WORK)])
 
 
 def _opened_early(feed: OpenedEarly) -> Row:
@@ -174,8 +184,11 @@ def _opened_early(feed: OpenedEarly) -> Row:
     )
 
 
-def feed_words(feed: FeedSeen) -> str:
-    """Return what is to be said of a feed, after its name; empty where it went as planned."""
+def feed_words(feed: FeedSeen, works: bool = False) -> str:
+    """Return what is to be said of a feed, after its name; empty where it went as planned.
+
+    When to open one is not said of a feed that resin seems to come from (`works`).
+    """
     mends = {
         "never wet": "was planned to be wet by {plan} and was never seen to wet: see its clamp, "
         "hose and tap; if it was left out, take it out of part.toml",
@@ -191,6 +204,7 @@ def feed_words(feed: FeedSeen) -> str:
     text = mends.get(feed.state, "")
     if feed.by_front:
         text = by_front.get(feed.state, text)
+        text = text.rpartition(": ")[0] if works and feed.state in by_front else text
     return text.format(plan=minutes(feed.planned_s), wet=minutes(feed.wet_s)) if text else ""
 
 

@@ -189,7 +189,7 @@ def read_part_numbers(
         resin_in_kg=held * clock.density_kg_m3,
         hidden_share=1.0 - float((seen.seen & seen.inside).sum()) / part if part else 1.0,
         left=time_left(ahead, clock.gel_s, forecast.doubt),
-        feeds=feeds_to_open(job.plan, on, settled, opened, at_work),
+        feeds=feeds_to_open(job.plan, on, settled, opened, at_work, forecast.arrival_s),
         cut_offs=find_cut_offs(job.plan, ahead, forecast.doubt, open_vents, forecast.learnt),
         learnt=forecast.learnt,
         last_s=float(seen.last_s),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from analysis.infusion.ahead.cut_offs import CutOff
-from analysis.infusion.ahead.next_feed import AT_WORK, BY_PLAN
+from analysis.infusion.ahead.next_feed import AT_WORK, BY_PLAN, first_to_tell
 from analysis.infusion.ahead.not_seen import NotSeen
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
@@ -60,7 +60,7 @@ def ahead_rows(numbers: PartNumbers) -> list[Row]:
     out = [] if numbers.learnt else [Row("Full", _until(numbers.left))]
     out += [Row("Feed", feed.text) for feed in numbers.feeds if feed.state in (AT_WORK, BY_PLAN)]
     still = [feed for feed in numbers.feeds if feed.state not in (AT_WORK, BY_PLAN)]
-    out += [Row("Next feed", feed.text) for feed in still[:1]]
+    out += [Row("Next feed", feed.text) for feed in first_to_tell(still, numbers.last_s)]
     return out + [
         Row("Shut-in air", f"{cut_off_text(cut)}, counted from the last photo")
         for cut in numbers.cut_offs

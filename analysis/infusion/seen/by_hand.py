@@ -17,6 +17,8 @@ from vision.settings.event_log import (
     read_stamps,
 )
 
+SAME_TIME_S = 10.0
+
 
 @dataclass(frozen=True)
 class ByHand:
@@ -123,3 +125,17 @@ def as_opened(job: PartJob, opened_s: Sequence[float | None] | None) -> PartJob:
         for feed, at in zip(job.plan.feeds, opened_s, strict=True)
     )
     return replace(job, plan=replace(job.plan, feeds=feeds))
+
+
+def about_same(one: Sequence[float | None] | None, other: Sequence[float | None] | None) -> bool:
+    """Return whether feeds were opened at the same times, but for the doubt of resin start.
+
+    Parameters
+    ----------
+    one, other : sequence of (float or None), optional
+        Seconds since resin start of each feed, as of `ByHand.opened_s`.
+    """
+    pairs = list(zip(one or [], other or [], strict=False))
+    return (one is None) == (other is None) and all(
+        a == b or (a is not None and b is not None and abs(a - b) < SAME_TIME_S) for a, b in pairs
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -25,10 +25,30 @@ SURE_SD, LEAST_SHARE = 3.0, 0.02
 BESIDE = np.ones((3, 3), bool)
 
 
-def with_early_feeds(
+@dataclass(frozen=True)
+class EarlyFeed:
+    """A later feed at which resin came up before it can have been opened.
+
+    Attributes
+    ----------
+    name : str
+    wet_s, sd_s : float
+        When the cloth beside it was wet, in seconds since resin start, and how sure that is (one
+        standard uncertainty, the time between photos in it).
+    text : str
+        What was seen and what to do, in one line.
+    """
+
+    name: str
+    wet_s: float
+    sd_s: float
+    text: str
+
+
+def find_early(
     seen: PartSeen, plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None = None
-) -> PartSeen:
-    """Return what was seen with a doubt for each later feed that resin came out of too early.
+) -> tuple[EarlyFeed, ...]:
+    """Find later feeds that resin came out of too early; none where nothing is to be believed.
 
     Parameters
     ----------
@@ -40,23 +60,14 @@ def with_early_feeds(
         When feeds were noted as open, as of `ByHand.opened_s`.
     """
     if not seen.usable:
-        return seen
-    found = early_feeds(plan, on, opened_s, _usual_gap_s(seen))
-    return replace(seen, doubts=(*found, *seen.doubts)) if found else seen
-
-
-def early_names(
-    seen: PartSeen, plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None = None
-) -> frozenset[str]:
-    """Return the names of the feeds that `with_early_feeds` has a doubt for."""
-    if not seen.usable:
-        return frozenset()
-    return frozenset(feed.name for feed, _ in _early(plan, on, opened_s, _usual_gap_s(seen)))
-
-
-def _usual_gap_s(seen: PartSeen) -> float:
+        return ()
     gaps = np.diff(seen.frame_s)
-    return float(np.median(gaps)) if len(gaps) else 0.0
+    return early_feeds(plan, on, opened_s, float(np.median(gaps)) if len(gaps) else 0.0)
+
+
+def with_early_feeds(seen: PartSeen, found: Sequence[EarlyFeed]) -> PartSeen:
+    """Return what was seen with a doubt for each feed that resin came out of too early."""
+    return replace(seen, doubts=(*(one.text for one in found), *seen.doubts)) if found else seen
 
 
 def early_feeds(
@@ -64,8 +75,8 @@ def early_feeds(
     on: SeenOnPlan,
     opened_s: Sequence[float | None] | None = None,
     photo_s: float = 0.0,
-) -> tuple[str, ...]:
-    """Return one line for each later feed at which resin came up before it can have been opened.
+) -> tuple[EarlyFeed, ...]:
+    """Find each later feed at which resin came up before it can have been opened.
 
     Parameters
     ----------
@@ -82,13 +93,6 @@ def early_feeds(
     where the resin beside it touches nothing that an open feed or a planned gap has wetted, and
     still does not when the times are sure of it. What was not seen counts as a bridge.
     """
-    return tuple(words for _, words in _early(plan, on, opened_s, photo_s))
-
-
-def _early(
-    plan: PartPlan, on: SeenOnPlan, opened_s: Sequence[float | None] | None, photo_s: float
-) -> list[tuple[PartFeed, str]]:
-    """Return each feed with its line, as told in `early_feeds`."""
     noted = [None] * len(plan.feeds) if opened_s is None else list(opened_s)
     feeds = zip(plan.feeds, noted, strict=True)
     opens = [at if at is not None else _planned_s(feed) for feed, at in feeds]
@@ -103,14 +107,15 @@ def _early(
         wet_s = float(np.sort(on.time_s[clear])[int(WET_SHARE * np.count_nonzero(clear))])
         first = clear & (on.time_s <= wet_s)
         own_sd = float(np.nanmedian(on.sd_s[first])) if np.isfinite(wet_s) else 0.0
-        sure = SURE_SD * float(np.hypot(own_sd, on.start_sd_s))
-        slack = max(sure, photo_s, LEAST_SHARE * on.last_s)
+        sd = float(np.hypot(own_sd, on.start_sd_s))
+        slack = max(SURE_SD * sd, photo_s, LEAST_SHARE * on.last_s)
         if wet_s + slack >= min(opens_s, on.last_s):
             continue
         fed = np.any([place for place, at in zip(beside, opens, strict=True) if at <= wet_s], 0)
         if not _joined(on, first, np.any([fed & ~here, *gaps], axis=0), wet_s + slack):
-            found.append((feed, _words(feed.name, wet_s, opens_s, told is not None)))
-    return found
+            text = _words(feed.name, wet_s, opens_s, told is not None)
+            found.append(EarlyFeed(feed.name, wet_s, float(np.hypot(sd, photo_s)), text))
+    return tuple(found)
 
 
 def _planned_s(feed: PartFeed) -> float:

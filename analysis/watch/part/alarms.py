@@ -92,7 +92,7 @@ def part_alarms(
     ]
     if now.standstill is not None:
         found.append(_standstill(now.standstill))
-    found += [_feed(feed) for feed in now.feeds[:1] if feed.state == OPEN]
+    found += [_feed(feed) for feed in now.feeds if feed.state == OPEN]
     found += [_at_work(feed) for feed in now.feeds if feed.state == AT_WORK]
     return sorted(found, key=lambda alarm: alarm.level != ACT)
 

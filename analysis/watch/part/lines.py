@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from analysis.infusion.ahead.next_feed import first_to_tell
 from analysis.infusion.ahead.time_left import TimeLeft
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.words import cut_off_text, not_seen_text
@@ -24,7 +25,8 @@ def part_lines(numbers: PartNumbers) -> list[str]:
     lines = [_wet(numbers), f"Left:       {left_of(numbers.left, numbers.last_s)}"]
     lines.append(f"Gel:        {gel_of(numbers.left)}")
     if not numbers.left.filled:
-        lines += [f"Next feed:  {feed.text}" for feed in numbers.feeds[:1]]
+        told = first_to_tell(numbers.feeds, numbers.last_s)
+        lines += [f"Next feed:  {feed.text}" for feed in told]
     lines += [f"Air:        {cut_off_text(cut)}" for cut in numbers.cut_offs]
     if numbers.not_seen is not None:
         lines.append(f"Not seen:   {not_seen_text(numbers.not_seen)}")

@@ -11,10 +11,10 @@ from typing import Any
 
 from analysis.forecast.panel_text import TextRow
 from analysis.infusion.ahead.feeds_at_work import feeds_at_work, fill_without
-from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN
+from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN, first_to_tell
 from analysis.infusion.outlook.numbers import PartNumbers, planned_forecast, read_part_numbers
-from analysis.infusion.seen.by_hand import ByHand, as_opened, later_feeds, read_by_hand
-from analysis.infusion.seen.early_feeds import early_names, with_early_feeds
+from analysis.infusion.seen.by_hand import ByHand, about_same, as_opened, later_feeds, read_by_hand
+from analysis.infusion.seen.early_feeds import find_early, with_early_feeds
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
 from analysis.panel.gauge_readings import read_readings
 from analysis.part.answer.clock import clock_of
@@ -61,7 +61,6 @@ KINDS = {
     VENT_BACK: "is not clamped, taken back",
 }
 """What is noted of a feed or vent by hand, in words."""
-SAME_TIME_S = 10.0
 NARROW_PX = 640
 LOG_AGAIN_S = 600.0
 """An alarm that was away for so long is logged anew."""
@@ -185,7 +184,9 @@ class WatchPart(Watch):
     def open_feed(self, name: str = "") -> str:
         """Note that a later feed, the next one unless named, was opened now; return it in words."""
         opened = dict(self._by_hand().opened)
-        left = [feed.name for feed in later_feeds(self.job.plan) if feed.name not in opened]
+        told = first_to_tell(self.board.part.feeds, self.board.part.last_s)
+        names = [feed.name for feed in told] + [feed.name for feed in later_feeds(self.job.plan)]
+        left = [one for one in names if one not in opened]
         if not name and not left:
             return "no later feed is left to open in part.toml"
         return self.by_hand(FEED_OPEN, name or left[0])
@@ -244,10 +245,11 @@ class WatchPart(Watch):
             forecast = (self.learner and self.learner.forecast) or self.planned
             vents = hand.open_vents(self.job.plan)
             on = bring_on_plan(seen, self.planned.links)
-            seen = with_early_feeds(seen, self.job.plan, on, opened_s)
+            early = find_early(seen, self.job.plan, on, opened_s)
+            seen = with_early_feeds(seen, early)
             opened = dict(hand.opened)
             self._look_at_feeds(seen, on, opened)
-            at_work = self._at_work | early_names(seen, self.job.plan, on, opened_s)
+            at_work = self._at_work | {one.name for one in early}
             numbers = read_part_numbers(
                 self.job, seen, forecast, opened, vents, self.planned.arrival_s, at_work
             )
@@ -267,7 +269,7 @@ class WatchPart(Watch):
 
     def _plan_as_opened(self, opened_s: list[float | None] | None) -> None:
         """Fill the plan again where a feed was opened, or that was taken back."""
-        if not _about_same(opened_s, self._opened_s):
+        if not about_same(opened_s, self._opened_s):
             job, opened = as_opened(self.job, opened_s), dict(self._by_hand().opened)
             self.planned, self._shut_s = planned_forecast(job), fill_without(job, opened)
             self._opened_s = opened_s
@@ -386,14 +388,6 @@ class WatchPart(Watch):
             rows = (TextRow("", f"No final result: {error}"), again)
         self._publish(replace(self.board, state=ENDED, todo="", alarms=(), final=rows))
         self._end_wanted.clear()
-
-
-def _about_same(one: list[float | None] | None, other: list[float | None] | None) -> bool:
-    """Return whether feeds were opened at the same times, but for the doubt of resin start."""
-    pairs = list(zip(one or [], other or [], strict=False))
-    return (one is None) == (other is None) and all(
-        a == b or (a is not None and b is not None and abs(a - b) < SAME_TIME_S) for a, b in pairs
-    )
 
 
 def _listed(names: Sequence[str]) -> str:

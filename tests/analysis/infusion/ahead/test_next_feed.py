@@ -1,5 +1,7 @@
 """Whether a feed may be opened: passed, not yet, hidden, and on two looks."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -34,8 +36,8 @@ def links(plan):
     return lay_canvas(plan).links
 
 
-def stand(plan, links, last_s, arrival_s=None, hidden=None, **more):
-    arrival = links.centre_mm[:, 0] if arrival_s is None else arrival_s
+def stand(plan, links, last_s, seen_s=None, hidden=None, **more):
+    arrival = links.centre_mm[:, 0] if seen_s is None else seen_s
     on = bring_on_plan(part_seen(links, arrival, last_s=last_s, hidden=hidden), links)
     return feeds_to_open(plan, on, **more)
 
@@ -46,6 +48,19 @@ def test_a_feed_that_the_front_has_passed_may_be_opened(plan, links):
     assert second.text == "second: the front is past all of it: open it"
     assert (third.name, third.state) == ("third", NOT_YET)
     assert third.dry_mm == pytest.approx(200.0)
+
+
+def test_the_nearest_due_comes_first_whether_it_waits_for_a_time_or_for_the_front(plan, links):
+    waits = [
+        replace(f, opens_at_s=0.0, opens_when_wet=True) if f.name == "third" else f for f in FEEDS
+    ]
+    waiting = replace(plan, feeds=tuple(waits))
+    arrival = links.centre_mm[:, 0][: links.cells]
+    for pace, order in ((1.0, ["third", "second"]), (2.0, ["second", "third"])):
+        found = stand(waiting, links, 50.0, arrival_s=pace * arrival)
+        assert [feed.name for feed in found] == order
+        third = next(feed for feed in found if feed.name == "third")
+        assert third.due_s == pytest.approx(202.0 * pace, abs=5.0 * pace)
 
 
 def test_one_that_seems_open_asks_for_the_note(plan, links):

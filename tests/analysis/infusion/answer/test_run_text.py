@@ -7,8 +7,9 @@ import pytest
 from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
-from analysis.infusion.answer.run_text import ADVICE, answer_words, headline, lines
+from analysis.infusion.answer.run_text import ADVICE, answer_words, feed_words, headline, lines
 from analysis.infusion.beside.opened_early import OpenedEarly
+from analysis.infusion.beside.sources import FeedSeen
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -101,6 +102,14 @@ def test_a_later_feed_that_waits_for_the_front_is_not_blamed(tmp_path):
     text = "\n".join(lines(answer_part_run(job, answer, seen)))
     assert "right line was reached by the front at" in text
     assert "shut or blocked" not in text
+
+
+@pytest.mark.parametrize("state", ["late", "early", "never wet"])
+def test_when_to_open_a_feed_is_not_said_of_one_that_resin_comes_from(state):
+    feed = FeedSeen("second line", 600.0, 900.0, state, by_front=True)
+    said = feed_words(feed)
+    assert said.startswith(feed_words(feed, works=True) + ": ")
+    assert any(word in said for word in ("open it no sooner", "could open sooner", "keep it shut"))
 
 
 def test_a_feed_that_seems_to_have_been_open_early_is_said_with_when(tmp_path):

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.infusion.seen.by_hand import as_opened, later_feeds, read_by_hand
+from analysis.infusion.seen.by_hand import about_same, as_opened, later_feeds, read_by_hand
 from analysis.part.plan.part_toml import read_part
 from vision.settings.event_log import (
     FEED_BACK,
@@ -74,3 +74,18 @@ def test_a_name_that_a_cell_would_take_for_a_formula_is_known_again(tmp_path, jo
     vents = (replace(job.plan.vents[0], name="-x side"), *job.plan.vents[1:])
     plan = replace(job.plan, vents=vents)
     assert noted(tmp_path, plan, (1.0, VENT_SHUT, "-x side")).shut == ("-x side",)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        (None, None, True),
+        ([None, 600.0], [None, 607.0], True),
+        ([None, 600.0], [None, 640.0], False),
+        ([None, 600.0], [None, None], False),
+        (None, [None, 600.0], False),
+    ],
+)
+def test_another_resin_start_by_seconds_is_no_other_opening(one, other, same):
+    assert about_same(one, other) is same
+    assert about_same(other, one) is same

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.infusion.seen.early_feeds import early_feeds, early_names, with_early_feeds
+from analysis.infusion.seen.early_feeds import early_feeds, find_early, with_early_feeds
 from analysis.infusion.seen.on_plan import bring_on_plan
 from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.plan import PartFeed, PartPlan, PartStack, Place
@@ -43,9 +43,12 @@ def look(links, second_s, **seen):
 def test_resin_at_a_feed_before_its_planned_time_is_a_doubt(links):
     plan = plan_of(opens_at_s=900.0)
     seen = look(links, 540.0)
-    found = with_early_feeds(seen, plan, bring_on_plan(seen, links))
+    (early,) = find_early(seen, plan, bring_on_plan(seen, links))
+    assert early.name == "second"
+    assert early.wet_s == pytest.approx(540.0, abs=60.0)
+    assert early.sd_s > np.median(np.diff(seen.frame_s)) / 2
+    found = with_early_feeds(seen, (early,))
     assert len(found.doubts) == 1
-    assert early_names(seen, plan, bring_on_plan(seen, links)) == {"second"}
     assert "resin at feed 'second'" in found.doubts[0]
     minutes = float(found.doubts[0].split(" min before")[0].split(" ")[-1])
     assert minutes == pytest.approx((900.0 - 540.0) / 60, abs=1.0)
@@ -54,9 +57,9 @@ def test_resin_at_a_feed_before_its_planned_time_is_a_doubt(links):
 
 def test_resin_at_a_feed_that_waits_for_the_front_is_a_doubt_until_it_is_noted(links):
     plan, on = plan_of(opens_when_wet=True), bring_on_plan(look(links, 540.0), links)
-    assert "no front had reached it" in early_feeds(plan, on)[0]
+    assert "no front had reached it" in early_feeds(plan, on)[0].text
     assert early_feeds(plan, on, [None, 530.0]) == ()
-    assert "min before it was noted as opened" in early_feeds(plan, on, [None, 1200.0])[0]
+    assert "min before it was noted as opened" in early_feeds(plan, on, [None, 1200.0])[0].text
 
 
 @pytest.mark.parametrize("plan", [plan_of(opens_at_s=2300.0), plan_of(opens_when_wet=True)])
@@ -84,4 +87,5 @@ def test_less_than_the_times_are_sure_of_and_a_refused_run_say_nothing(links):
     vague = bring_on_plan(replace(seen, start_sd_s=200.0), links)
     assert early_feeds(plan, vague) == ()
     refused = replace(seen, usable=False, reason="lens covered")
-    assert with_early_feeds(refused, plan, bring_on_plan(seen, links)) is refused
+    assert find_early(refused, plan, bring_on_plan(seen, links)) == ()
+    assert with_early_feeds(refused, ()) is refused

@@ -78,6 +78,15 @@ def test_a_feed_that_is_passed_is_told_of(state, count):
     assert all(a.text == "The front is past all of second line" for a in alarms)
 
 
+def test_every_feed_that_is_passed_is_told_of_once_the_nearest_due_first():
+    feeds = [
+        NextFeed(name, state, 500.0, 0.0, 0.0, "", due_s)
+        for name, state, due_s in (("b", OPEN, 300.0), ("c", NOT_YET, 400.0), ("d", OPEN, 600.0))
+    ]
+    alarms = part_alarms(numbers(feeds=tuple(feeds)))
+    assert [a.key for a in alarms] == ["feed b", "feed d"]
+
+
 def test_resin_from_a_feed_that_nobody_noted_asks_for_the_note():
     feed = NextFeed("second line", AT_WORK, 500.0, 0.0, 0.0, "")
     (alarm,) = part_alarms(numbers(feeds=(feed,)))

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.infusion.ahead.next_feed import NOT_YET, NextFeed
+from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.part.lines import gel_of, left_of, part_lines
 from tests.made_up.part_board import LEFT, cut_off
@@ -35,6 +35,26 @@ def test_a_forecast_from_the_plan_alone_and_likely_ones_are_told_apart():
     assert "Forecast:   from the plan alone, scaled to the front as seen" in lines
     closed = part_lines(replace(BOARD, cut_offs=(cut_off(closed=True),)))
     assert any(line.startswith("Air:        cut off already: 120 cm2") for line in closed)
+
+
+def test_of_three_later_feeds_each_that_is_due_has_a_line_the_nearest_due_first():
+    def feed(name, state, due_s):
+        return NextFeed(name, state, 500.0, 0.0, 0.0, f"{name}: {state}", due_s)
+
+    def told(*feeds):
+        lines = part_lines(replace(BOARD, feeds=feeds))
+        return [line.split(":  ")[1] for line in lines if line.startswith("Next feed")]
+
+    three = feed("b", NOT_YET, 700.0), feed("c", NOT_YET, 800.0), feed("d", OPEN, 900.0)
+    assert told(*three) == ["d: open it", "b: not yet"]
+    assert told(*(replace(one, state=OPEN) for one in three)) == [
+        "b: not yet",
+        "c: not yet",
+        "d: open it",
+    ]
+    # One whose time has come is told though the front is not past it.
+    assert told(*(feed(name, NOT_YET, 500.0) for name in "bc")) == ["b: not yet", "c: not yet"]
+    assert told(*(feed(name, NOT_YET, 700.0) for name in "bc")) == ["b: not yet"]
 
 
 def test_nothing_to_see_is_one_line_and_before_resin_none():
