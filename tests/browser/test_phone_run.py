@@ -11,6 +11,7 @@ import pytest
 
 from analysis.record.day.day_toml import read_day
 from tests.browser.conftest import DRY_S, SAMPLE, SIZE
+from tests.made_up.live_run import photo, write_panel
 from vision.frames.source import open_frames
 from vision.settings.event_log import read_stamps
 from vision.settings.panel_settings import read_setup
@@ -85,12 +86,35 @@ def let_in(page, server):
     page.wait_for_selector("text=New panel")
 
 
-def until(page, expression, wait_s=25.0):
-    """Wait until a script expression holds; asked from here, as the page may evaluate no text."""
-    end = time.monotonic() + wait_s
-    while not page.evaluate(expression):
-        assert time.monotonic() < end, f"{expression} within {wait_s} s: {page.inner_text('main')}"
+def until(page, expression, wait_s=60.0):
+    """Wait until a script expression holds; asked from here, as the page may evaluate no text.
+
+    A page that is on its way to another, or has not got what is asked about, is asked again.
+    """
+    from playwright.sync_api import Error
+
+    end, wrong = time.monotonic() + wait_s, ""
+    while True:
+        try:
+            found = page.evaluate(expression)
+            if found:
+                return
+            wrong = f"it was {found!r}"
+        except Error as error:
+            wrong = error.message
+        if time.monotonic() > end:
+            pytest.fail(f"{expression} within {wait_s} s: {wrong}; {page.url}: {words_of(page)}")
         page.wait_for_timeout(100)
+
+
+def words_of(page):
+    """What the page says, as far as it can be asked."""
+    from playwright.sync_api import Error
+
+    try:
+        return page.inner_text("body", timeout=1000)
+    except Error as error:
+        return error.message
 
 
 def make_panel(phone):
@@ -306,15 +330,16 @@ def test_nothing_is_cut_off(shop, open_page, width):
 def test_corners_by_keyboard(shop, open_page):
     """The points can be set without a pointer: arrow keys move the cross, Enter sets it."""
     root, server = shop
-    if not (root / PANEL / "frames").is_dir():
-        pytest.skip("needs the pictures of the run above")
+    folder = write_panel(root / "by_keyboard", scale=False)
+    (folder / "frames").mkdir()
+    (folder / "frames" / "1.jpg").write_bytes(photo(-10.0))
     _, page, base = open_page()
     let_in(page, server)
-    page.goto(base + f"/corners/{PANEL}")
+    page.goto(base + "/corners/by_keyboard")
     page.wait_for_selector("text=Tap corner 1")
     page.focus("#tap")
     page.keyboard.press("Shift+ArrowLeft")
-    assert page.locator("#loupe").is_visible()
+    page.wait_for_selector("#loupe:visible")
     page.keyboard.press("Enter")
     page.wait_for_selector("text=Tap corner 2")
     page.keyboard.press("Backspace")
