@@ -11,7 +11,15 @@ from pathlib import Path
 
 from analysis.batch.find import Found
 from analysis.batch.fingerprint import Fingerprint, kind_of, made_by, why_again
-from analysis.batch.one_panel import FAILED, NO_TOML, STOPPED, UP_TO_DATE, Order, Outcome
+from analysis.batch.one_panel import (
+    FAILED,
+    NO_TOML,
+    PLAN_ONLY,
+    STOPPED,
+    UP_TO_DATE,
+    Order,
+    Outcome,
+)
 from analysis.batch.progress_line import ProgressLine
 from analysis.batch.workers import Finished, Progress, cores, work_off
 from analysis.part.part_folder import is_part
@@ -59,7 +67,7 @@ class Batch:
     ----------
     root : Path
     outcomes : tuple of Outcome
-        In the order the panels were found; what lacks its panel.toml comes last.
+        In the order the panels were found; what lacks its panel.toml, and plans alone, come last.
     places : mapping of str to Path
         Panel folders from the root, by the names in the outcomes.
     stopped : bool
@@ -77,7 +85,7 @@ class Batch:
     def all_fine(self) -> bool:
         """Whether every panel is up to date."""
         states = {outcome.state for outcome in self.outcomes}
-        return not self.stopped and states <= {"done", UP_TO_DATE, NO_TOML}
+        return not self.stopped and states <= {"done", UP_TO_DATE, NO_TOML, PLAN_ONLY}
 
 
 def run_batch(found: Found, wish: Wish, line: ProgressLine) -> Batch:
@@ -119,6 +127,7 @@ def run_batch(found: Found, wish: Wish, line: ProgressLine) -> Batch:
         outcomes.setdefault(order.name, Outcome(order.name, STOPPED, order.why))
     closed = [Outcome(name, FAILED, "this folder cannot be opened") for name in found.closed]
     lacking = [Outcome(one.folder, NO_TOML, one.advice) for one in found.unfinished]
+    lacking += [Outcome(one.folder, PLAN_ONLY, one.advice) for one in found.plans]
     listed = (outcomes[found.name(folder)] for folder in found.panels)
     places = {found.name(folder): folder.relative_to(found.root) for folder in found.panels}
     all_of_them = (*listed, *closed, *lacking)

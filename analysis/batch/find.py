@@ -17,6 +17,10 @@ from vision.settings.frame_settings import VIDEO_SUFFIXES
 RESULTS = "results"
 FRAMES = "frames"
 ADD_FRAMES = "beside a part.toml without [frames]: write [frames] and [scale] into it"
+PLAN_ADVICE = (
+    "a plan without [frames]: nothing to run; `wetline part` works it out, and [frames] and "
+    "[scale] in its part.toml let the camera follow it"
+)
 FILM_CLOCK = 'how fast it plays (speed_up = 30, or duration = "40 min")'
 
 
@@ -47,6 +51,8 @@ class Found:
         Folders with a panel.toml, or with a part.toml that has [frames].
     unfinished : tuple of Unfinished
         Photos, films and pen marks without one.
+    plans : tuple of Unfinished
+        Parts whose part.toml has no [frames], and no photos beside it.
     closed : tuple of str
         Folders that cannot be opened.
     """
@@ -55,6 +61,7 @@ class Found:
     panels: tuple[Path, ...]
     unfinished: tuple[Unfinished, ...] = ()
     closed: tuple[str, ...] = ()
+    plans: tuple[Unfinished, ...] = ()
 
     def name(self, folder: Path) -> str:
         """Return a panel's path from the root as text; the root itself by its name."""
@@ -90,6 +97,7 @@ def find_panels(root: Path) -> Found:
         raise WetlineError(f"{root}: no such folder: name the one that holds the panel folders")
     panels: list[Path] = []
     unfinished: list[Unfinished] = []
+    plans: list[str] = []
     closed: list[str] = []
     seen: set[Path] = set()
     waiting = [(root, False)]
@@ -110,8 +118,11 @@ def find_panels(root: Path) -> Found:
             panels.append(folder)
         elif not in_panel:
             unfinished += _unfinished(root, folder, items)
+            plans += [shown_path(root, folder)] if is_part(folder) else []
         waiting += [(path, in_panel or here) for path in reversed(folders)]
-    return Found(root, tuple(panels), tuple(unfinished), tuple(closed))
+    told = {one.folder for one in unfinished}
+    alone = tuple(Unfinished(name, PLAN_ADVICE) for name in plans if name not in told)
+    return Found(root, tuple(panels), tuple(unfinished), tuple(closed), alone)
 
 
 def _is_entered(path: Path) -> bool:

@@ -23,7 +23,8 @@ from vision.errors import WetlineError
 
 DONE, UP_TO_DATE, FAILED = "done", "up to date", "failed"
 WATCHED, NO_TOML, STOPPED = "being watched", "no panel.toml", "not done yet"
-STATES = (DONE, UP_TO_DATE, FAILED, WATCHED, NO_TOML, STOPPED)
+PLAN_ONLY = "plan only"
+STATES = (DONE, UP_TO_DATE, FAILED, WATCHED, NO_TOML, PLAN_ONLY, STOPPED)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.batch.batch import Batch
-from analysis.batch.one_panel import DONE, FAILED, NO_TOML, STATES, STOPPED, UP_TO_DATE, Outcome
+from analysis.batch.one_panel import (
+    DONE,
+    FAILED,
+    NO_TOML,
+    PLAN_ONLY,
+    STATES,
+    STOPPED,
+    UP_TO_DATE,
+    Outcome,
+)
 from analysis.runs.parts.part_row import part_row
 from vision.common.atomic_files import plain
 from vision.common.rounding import Side, rounded, scientific
@@ -151,6 +160,7 @@ def summary_lines(batch: Batch, names: Mapping[str, str]) -> list[str]:
         ("being watched", "Left alone:"),
         (STOPPED, "Not done yet (the same command goes on):"),
         (NO_TOML, "Not set up yet:"),
+        (PLAN_ONLY, "Passed over:"),
     ):
         some = [row for row in rows if row.state == state]
         if some:

@@ -36,8 +36,8 @@ def batch(
 
     Finds each folder beneath FOLDER with a panel.toml, or a part.toml with [frames], and does the
     whole job of `wetline run` for those whose files, settings or Wetline itself have changed
-    since. Photos, films and pen marks without a panel.toml are named with what to write. Ctrl-C
-    stops; the same command goes on.
+    since. Photos, films and pen marks without a panel.toml are named with what to write, parts
+    without [frames] as passed over. Ctrl-C stops; the same command goes on.
 
     Writes results/batch.csv and results/batch.html under FOLDER. The exit code is 0 when every
     panel and part is up to date, 1 when one failed, is being watched or was not reached.
@@ -56,7 +56,7 @@ def batch(
     from vision.errors import WetlineError
 
     found = find_panels(folder)
-    if not (found.panels or found.unfinished or found.closed):
+    if not (found.panels or found.unfinished or found.plans or found.closed):
         raise WetlineError(
             f"{folder}: no panel folder beneath it (one with a panel.toml): make one with "
             "`wetline new FOLDER`"

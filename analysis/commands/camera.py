@@ -205,6 +205,7 @@ def _part_corners(
         if taps is None:
             raise click.Abort
     else:
+        tapping = replace(tapping, said="--points")
         taps = tool.read_taps(points, tapping)
     found = tool.tapped(tapping, taps)
     picture = tool.write_drawn(found, results)

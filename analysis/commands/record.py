@@ -75,12 +75,27 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
         _verify(folder, told["as_json"], told["quiet"])
         return
     part = is_part(folder)
+    if not part:
+        _require_panel(folder)
     corners, marks = _corners(told["corners"], part), [parse_mark(text) for text in told["marks"]]
     with _all_or_nothing(folder) as added:
         _file_findings(folder, photos, told, marks)
         _file_photos(folder, photos, told, corners, part, added)
     write = _write_part if part else _write_panel
     write(folder, read_day(folder), told)
+
+
+def _require_panel(folder: Path) -> None:
+    """Refuse a folder that is neither a panel nor a part: nothing could be reported of it."""
+    from vision.errors import WetlineError
+
+    if not folder.is_dir():
+        raise WetlineError(f"{folder}: no such folder: make one with `wetline new FOLDER`")
+    if not (folder / "panel.toml").exists():
+        raise WetlineError(
+            f"{folder}: has no panel.toml and no part.toml: name the folder of a panel or part, "
+            "or make one with `wetline new FOLDER`"
+        )
 
 
 @contextmanager
@@ -143,7 +158,7 @@ def _on_plan(folder: Path, photo: Path, corners: Sequence[Pixel | None]) -> tupl
     from analysis.record.part.part_photos import tapped_in
     from vision.drawing.pictures import read_photo
 
-    return tapped_in(folder, read_photo(photo), corners)
+    return tapped_in(folder, read_photo(photo), corners, "--corners")
 
 
 def _corners(text: str | None, part: bool) -> tuple[Pixel | None, ...]:
@@ -169,6 +184,41 @@ def _corners(text: str | None, part: bool) -> tuple[Pixel | None, ...]:
     return read
 
 
+def _thickness(text: str) -> list[str]:
+    """Read the five thicknesses as typed; a unit behind the last alone is that of all."""
+    import re
+
+    from vision.common.quantity import LENGTH_MM, read_quantity
+    from vision.errors import WetlineError
+
+    values: list[str] = []
+    for one in re.split(r"[\s;]+|,\s+", text.strip(" ,;")):
+        if values and one and not re.match(r"[-+.,\d]", one):
+            values[-1] += f" {one}"
+        else:
+            values.append(one)
+    for one in values:
+        try:
+            read_quantity(one, LENGTH_MM)
+        except ValueError as error:
+            raise WetlineError(f"--thickness {one}: {error}") from None
+    if len(values) != 5:
+        told = "1 place is" if len(values) == 1 else f"{len(values)} places are"
+        raise WetlineError(
+            f"--thickness {text}: {told} told: five are needed, the four corners and the middle, "
+            'such as "2.1 2.0 2.1 2.2 2.1"; a decimal has a point and no blank'
+        )
+    units = [re.sub(r"^[-+.,\d]+\s*", "", one) for one in values]
+    if units[-1] and not any(units[:-1]):
+        return [f"{one} {units[-1]}" for one in values[:-1]] + values[-1:]
+    if any(units) and not all(units):
+        raise WetlineError(
+            f"--thickness {text}: some have a unit and some have none: write it behind each, or "
+            "behind the last for all"
+        )
+    return values
+
+
 def _pixel(text: str) -> Pixel:
     x, y = text.split(",")
     return float(x), float(y)
@@ -184,7 +234,7 @@ def _file_findings(
 
     values = {f"{key}_kg" if key in _KG else key: told[key] for key in _FINDINGS if told[key]}
     if told["thickness"]:
-        values["thickness_mm"] = told["thickness"].replace(";", " ").split()
+        values["thickness_mm"] = _thickness(told["thickness"])
     if told["note"] and not photos:
         values["note"] = told["note"]
     if values:

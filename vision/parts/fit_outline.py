@@ -34,7 +34,9 @@ FOCALS = np.geomspace(0.5, 1.7, 25)
 FULL_DIAGONAL_MM = 43.27
 
 
-def fit_outline(setup: PanelSetup, size: tuple[int, int], focal_35mm: float | None) -> PlaneMap:
+def fit_outline(
+    setup: PanelSetup, size: tuple[int, int], focal_35mm: float | None, said: str = ""
+) -> PlaneMap:
     """Fit the map from part to photo to four or more tapped points.
 
     Parameters
@@ -45,6 +47,9 @@ def fit_outline(setup: PanelSetup, size: tuple[int, int], focal_35mm: float | No
         Width and height of the photo.
     focal_35mm : float or None
         Focal length as for 35 mm film, if the photo tells it.
+    said : str
+        How a fault names points that were just told, such as ``"--points"``; the fields of the
+        part's file where left out.
 
     Raises
     ------
@@ -60,15 +65,22 @@ def fit_outline(setup: PanelSetup, size: tuple[int, int], focal_35mm: float | No
     beyond = (px < 0).any(axis=1) | (px > np.array(size) - 1).any(axis=1)
     if beyond.any():
         number = int(np.argmax(beyond)) + 1
+        head, where = said or f"{setup.shown_file}: [scale] points_px", ""
+        if not said:
+            where = ", in the photo named by photo ="
         raise WetlineError(
-            f"{setup.shown_file}: [scale] points_px: point {number} lies outside the picture of "
-            f"{size[0]} x {size[1]} px: tap points that show, in the photo named by photo ="
+            f"{head}: point {number} lies outside the picture of {size[0]} x {size[1]} px: tap "
+            f"points that show{where}"
         )
     told = setup.scale.focal_35mm or focal_35mm
     focals = FOCALS if told is None else np.array([told / FULL_DIAGONAL_MM])
     fit, off, skew = misfit(mm, px, size, focals)
     if off > MOST_OFF or skew > MOST_SKEW:
-        raise WetlineError(_mismatch(setup, (mm, px), (size, focals), (off, skew)))
+        head, fields = f"{setup.shown_file}: [scale] points_px and points_mm", True
+        if said:
+            head, fields = f"{said}: the points and the plan", False
+        why = _mismatch((mm, px), (size, focals), (off, skew), fields)
+        raise WetlineError(f"{head} do not match{why}")
     plane = PlaneMap(
         homography=fit,
         camera=None,
@@ -145,20 +157,20 @@ def misfit(
 
 
 def _mismatch(
-    setup: PanelSetup,
     points: tuple[FloatArray, FloatArray],
     seen_by: tuple[tuple[int, int], FloatArray],
     found: tuple[float, float],
+    fields: bool,
 ) -> str:
     """Return why the points do not fit, and which other order does, if one does."""
     mm, px = points
-    head = f"{setup.shown_file}: [scale] points_px and points_mm do not match"
     likeliest = likely_order(mm, px, *seen_by)
     if likeliest is not None:
         names = ", ".join(str(int(number) + 1) for number in likeliest)
+        theirs = "points_mm" if fields else "the plan's"
         return (
-            f"{head} in this order: the points tapped fit points_mm taken as {names}: list both "
-            "in the same order, and check that y_runs is true"
+            f" in this order: the points tapped fit {theirs} taken as {names}: list both in the "
+            "same order, and check that y_runs is true"
         )
     off, skew = found
     if not np.isfinite(off):
@@ -168,9 +180,7 @@ def _mismatch(
         how = f"they stand {off * size_mm:.0f} mm from where the plan has them"
     else:
         how = f"length over width is {100 * skew:.0f} % from what a lens would show"
-    return (
-        f"{head}: {how}: another part, a mistaken size or a wrong point: measure and tap them again"
-    )
+    return f": {how}: another part, a mistaken size or a wrong point: measure and tap them again"
 
 
 def likely_order(
@@ -203,15 +213,17 @@ def _with_error(plane: PlaneMap, mm: FloatArray, px: FloatArray, off: float) -> 
 
 
 def find_part_scale(
-    image: NDArray[np.uint8], setup: PanelSetup, focal_35mm: float | None
+    image: NDArray[np.uint8], setup: PanelSetup, focal_35mm: float | None, said: str = ""
 ) -> PlaneMap:
     """Find the map from a part's canvas to one photo by the outline's tapped points.
+
+    `said` is how a fault names points that were just told (see `fit_outline`).
 
     Raises
     ------
     WetlineError
         As `fit_outline`, or if too much of the part is out of the picture.
     """
-    plane = fit_outline(setup, (int(image.shape[1]), int(image.shape[0])), focal_35mm)
+    plane = fit_outline(setup, (int(image.shape[1]), int(image.shape[0])), focal_35mm, said)
     require_in_picture(plane, setup.shown_file, setup.outline)
     return plane

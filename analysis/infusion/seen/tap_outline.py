@@ -53,12 +53,15 @@ class Tapping:
     focal_35mm : float or None
         Where the photos tell it.
     asked : tuple of AskedPoint
+    said : str
+        How a fault names the points, such as ``"--points"``; the photo where empty.
     """
 
     camera: PartCamera
     photo: Frame
     focal_35mm: float | None
     asked: tuple[AskedPoint, ...]
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -130,8 +133,8 @@ def tapped(tapping: Tapping, taps: Sequence[Pixel | None]) -> Tapped:
         If they are too few, in another order, or do not fit the plan.
     """
     image = tapping.photo.image
-    camera = with_taps(tapping.camera, tapping.asked, taps, tapping.photo.name)
-    plane = fit_taps(camera, image, tapping.focal_35mm)
+    camera = with_taps(tapping.camera, tapping.asked, taps, tapping.photo.name, tapping.said)
+    plane = fit_taps(camera, image, tapping.focal_35mm, tapping.said)
     warnings = [text for text in (far_off(camera, plane), plane.question) if text]
     if fits_turned(camera, plane.image_size):
         warnings.append(

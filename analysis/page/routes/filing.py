@@ -281,11 +281,7 @@ def _on_plan(folder: Path, data: bytes, text: str) -> tuple[Points, Points]:
     """Read corners of a part from a header; return them, and where on the plan they are."""
     if not text:
         return (), ()
-    taps = taps_asked(_json(text))
-    try:
-        return tapped_in(folder, _decoded(data), taps)
-    except WetlineError as error:
-        raise WetlineError(f"corners: {error}") from error
+    return tapped_in(folder, _decoded(data), taps_asked(_json(text)))
 
 
 def _decoded(data: bytes) -> Image:

@@ -224,6 +224,9 @@ def _thickness(table: Table) -> tuple[float, ...]:
             raise table.bad("thickness_mm", str(error)) from None
     if any(not 0 < value <= 1000 for value in read):
         raise table.bad("thickness_mm", "must be above 0 and at most 1000")
+    if any(isinstance(value, str) for value in values):
+        shown = ", ".join(f"{value:.4g}" for value in read)
+        table.understood.append(f"{table.label('thickness_mm')}: {shown} mm")
     if any(not _LIKELY_MM[0] <= value <= _LIKELY_MM[1] for value in read):
         table.question("thickness_mm", "a laminate of 0.3 to 100 mm is usual")
     return tuple(read)

@@ -66,7 +66,9 @@ def corners_to_tap(folder: Path) -> tuple[PartCamera, tuple[AskedPoint, ...]]:
     return camera, points_to_tap(camera.shape, camera.setup().shown_file)
 
 
-def tapped_in(folder: Path, image: Image, taps: Sequence[Pixel | None]) -> tuple[Points, Points]:
+def tapped_in(
+    folder: Path, image: Image, taps: Sequence[Pixel | None], said: str = "corners"
+) -> tuple[Points, Points]:
     """Check corners tapped in one photo of a part against its plan.
 
     Parameters
@@ -77,6 +79,8 @@ def tapped_in(folder: Path, image: Image, taps: Sequence[Pixel | None]) -> tuple
         The upright photo.
     taps : sequence of (x, y) or None
         In the order of `corners_to_tap`; None for one that does not show.
+    said : str
+        How a fault names them, such as ``"--corners"``.
 
     Returns
     -------
@@ -90,8 +94,8 @@ def tapped_in(folder: Path, image: Image, taps: Sequence[Pixel | None]) -> tuple
     """
     camera, asked = corners_to_tap(folder)
     if len(taps) > len(asked):
-        raise WetlineError(f"corners: {len(asked)} are asked for, no more")
-    found = tapped(Tapping(camera, Frame(0, "corners", 0.0, image), None, asked), taps)
+        raise WetlineError(f"{said}: {len(asked)} are asked for, no more")
+    found = tapped(Tapping(camera, Frame(0, said, 0.0, image), None, asked, said), taps)
     return found.camera.scale.points_px, found.camera.scale.points_mm
 
 

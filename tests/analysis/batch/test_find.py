@@ -40,7 +40,7 @@ def test_the_folder_itself_may_be_the_panel(tmp_path):
     assert [found.name(folder) for folder in found.panels] == ["one"]
 
 
-def test_parts_with_frames_are_found_and_plans_alone_are_not(tmp_path):
+def test_parts_with_frames_are_found_and_plans_alone_are_passed_over(tmp_path):
     panel(tmp_path / "a")
     for name, text in (("b", "[frames]\n"), ("c", ""), ("d", ""), ("e", "[[[")):
         (tmp_path / name).mkdir()
@@ -52,6 +52,7 @@ def test_parts_with_frames_are_found_and_plans_alone_are_not(tmp_path):
     advice = {one.folder: one.advice for one in found.unfinished}
     assert list(advice) == ["d"]
     assert "5 photos beside a part.toml without [frames]" in advice["d"]
+    assert [(one.folder, "without [frames]" in one.advice) for one in found.plans] == [("c", True)]
 
 
 def test_results_and_hidden_folders_are_left_out(tmp_path):

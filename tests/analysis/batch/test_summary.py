@@ -6,7 +6,15 @@ import json
 from pathlib import Path
 
 from analysis.batch.batch import Batch
-from analysis.batch.one_panel import DONE, FAILED, NO_TOML, UP_TO_DATE, WATCHED, Outcome
+from analysis.batch.one_panel import (
+    DONE,
+    FAILED,
+    NO_TOML,
+    PLAN_ONLY,
+    UP_TO_DATE,
+    WATCHED,
+    Outcome,
+)
 from analysis.batch.summary import (
     COLUMNS,
     row_of,
@@ -36,6 +44,7 @@ BATCH = Batch(
         Outcome("c", FAILED, "no frames: put the photos in c/frames"),
         Outcome("d", WATCHED, "`wetline watch` is following it"),
         Outcome("=cmd", NO_TOML, "5 photos but no panel.toml"),
+        Outcome("lid", PLAN_ONLY, "a plan without [frames]"),
     ),
     {},
     False,
@@ -60,7 +69,10 @@ def test_the_screen_reads_as_a_whole():
         "Not set up yet:",
         "  =cmd: 5 photos but no panel.toml",
         "",
-        "5 found: 1 done, 1 up to date, 1 failed, 1 being watched, 1 no panel.toml",
+        "Passed over:",
+        "  lid: a plan without [frames]",
+        "",
+        "6 found: 1 done, 1 up to date, 1 failed, 1 being watched, 1 no panel.toml, 1 plan only",
         "Table: season/results/batch.csv",
     ]
 
@@ -79,7 +91,7 @@ def test_csv_has_a_row_for_each_and_no_formula():
     assert rows[0]["may_gel_first"] == "yes"
     assert rows[1]["never_fills"] == "yes"
     assert rows[2]["verdict"] == ""
-    assert [row["panel"] for row in rows] == ["a", "b", "c", "d", "'=cmd"]
+    assert [row["panel"] for row in rows] == ["a", "b", "c", "d", "'=cmd", "lid"]
 
 
 def test_json_holds_the_same_and_whether_all_is_fine():

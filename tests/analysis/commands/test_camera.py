@@ -95,6 +95,31 @@ def test_points_that_cannot_be_are_refused_in_one_line(part, points, words):
     assert len(done.output.strip().splitlines()) == 1
 
 
+@pytest.mark.parametrize(
+    ("points", "words"),
+    [
+        ("10,10 20,20", "2 points are tapped"),
+        ("1,1 2,2 3,3 4,4", "no camera can see them so"),
+        ("120,80 400,90 390,400 1e9,490", "point 4 lies outside the picture"),
+        ("120,80 120,80 590,400 110,390", "the points and the plan do not match"),
+    ],
+)
+def test_wrong_points_of_a_part_are_blamed_on_the_option(part, points, words):
+    photo = sorted((part / "frames").iterdir())[0]
+    told = {
+        "--points": run("corners", part, "--points", points, "--yes"),
+        "--corners": run("record", part, photo, "--stage", "bag", "--corners", points),
+    }
+    for option, done in told.items():
+        assert done.exit_code == 1
+        assert done.output.count("\n") == 1
+        assert done.output.startswith(f"Error: {option}"), done.output
+        assert "part.toml" not in done.output
+        if option == "--points" or "10,10" not in points:
+            assert words in done.output
+    assert not (part / "day.toml").exists()
+
+
 def test_a_photo_that_is_not_there_is_refused(part):
     done = run("corners", part, "nosuch.jpg", "--points", "1,2")
     assert done.exit_code == 1

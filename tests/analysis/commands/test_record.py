@@ -216,7 +216,12 @@ def test_a_plan_that_no_longer_holds_is_left_out_and_said(folder, filed, tmp_pat
         (["--mark", "pit here"], "such as"),
         (["--surface", "nice"], "must be one of very good"),
         (["--weight", "850"], 'write "850 g"'),
-        (["--thickness", "2 3 x"], "must be a length"),
+        (["--thickness", "2 3 x"], "--thickness 3 x: has the unit x"),
+        (["--thickness", "1 2"], "2 places are told: five are needed"),
+        (["--thickness", "1,2"], "1 place is told: five are needed"),
+        (["--thickness", "2 2 2 2 2 2"], "6 places are told"),
+        (["--thickness", "2 mm 2 2 2 2"], "some have a unit and some have none"),
+        (["--thickness", "x 2 2 2 2"], "must be a length"),
         (["PHOTO", "--surface", "good"], "--stage is needed"),
         (["PHOTO", "nosuch.jpg", "--stage", "bag", "--by", "K. N."], "nosuch.jpg: cannot be read"),
         (["--surface", "good", "--mark", "pit 90 10", "--mark", "pit 900 10"], "off the panel"),
@@ -245,6 +250,36 @@ def test_before_the_run_it_files_and_says_when_the_report_comes(tmp_path):
     assert done.exit_code == 0
     assert "The report comes with the result: `wetline run" in done.output
     assert wetline("record", place, "--verify").exit_code == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("2.1 2.0 2.1 2,2 2.1", (2.1, 2.0, 2.1, 2.2, 2.1)),
+        ("2.1; 2.0; 2.1; 2.2; 2.1", (2.1, 2.0, 2.1, 2.2, 2.1)),
+        ("0.1, 0.1, 0.1, 0.1, 0.2 in", (2.54, 2.54, 2.54, 2.54, 5.08)),
+        ("0.1in 0.1in 0.1in 0.1in 2mm", (2.54, 2.54, 2.54, 2.54, 2.0)),
+    ],
+)
+def test_five_thicknesses_are_read_as_they_are_set_down(tmp_path, typed, kept):
+    (tmp_path / "panel.toml").write_text("[panel]\nlength_mm = 400\nwidth_mm = 200\n")
+    done = wetline("record", tmp_path, "--thickness", typed)
+    assert done.exit_code == 0, done.output
+    assert read_day(tmp_path).findings.thickness_mm == pytest.approx(kept)
+    said = f"thickness_mm: {', '.join(f'{mm:.4g}' for mm in kept)} mm"
+    assert (said in done.output) == ("in" in typed)
+
+
+@pytest.mark.parametrize("words", [(), ("--by", "K. N."), ("--json",)])
+def test_a_folder_of_neither_panel_nor_part_has_no_record(tmp_path, words):
+    done = wetline("record", tmp_path, *words)
+    assert done.exit_code == 1
+    assert "has no panel.toml and no part.toml" in done.output
+    assert done.output.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+    gone = wetline("record", tmp_path / "nosuch", *words)
+    assert gone.exit_code == 1
+    assert "nosuch: no such folder: make one with" in gone.output
 
 
 def test_nothing_typed_is_nothing_filed(tmp_path):

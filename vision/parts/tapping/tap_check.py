@@ -44,9 +44,15 @@ MIRRORED = (
 
 
 def with_taps(
-    camera: PartCamera, asked: Sequence[AskedPoint], taps: Sequence[Pixel | None], photo: str
+    camera: PartCamera,
+    asked: Sequence[AskedPoint],
+    taps: Sequence[Pixel | None],
+    photo: str,
+    said: str = "",
 ) -> PartCamera:
     """Return a part's camera with tapped points as its scale; None stands for a point not tapped.
+
+    `said` is how a fault names the points, such as ``"--points"``; the photo where left out.
 
     Raises
     ------
@@ -56,13 +62,15 @@ def with_taps(
     pairs = [(point.mm, tap) for point, tap in zip(asked, taps, strict=False) if tap is not None]
     if len(pairs) < FEWEST:
         raise WetlineError(
-            f"{photo}: {len(pairs)} points are tapped: at least {FEWEST} are needed, more are surer"
+            f"{said or photo}: {len(pairs)} points are tapped: at least {FEWEST} are needed, more "
+            "are surer"
         )
     mm = np.array([mm for mm, _ in pairs], float)
     spread = np.linalg.svd(mm - mm.mean(axis=0), compute_uv=False)
     if spread[1] < LEAST_SPREAD * spread[0]:
         raise WetlineError(
-            f"{photo}: the points tapped lie about on one line: tap points all round the part"
+            f"{said or photo}: the points tapped lie about on one line: tap points all round the "
+            "part"
         )
     scale = ScaleSpec(
         method="outline",
@@ -74,7 +82,9 @@ def with_taps(
     return replace(camera, scale=scale)
 
 
-def fit_taps(camera: PartCamera, image: Image, focal_35mm: float | None) -> PlaneMap:
+def fit_taps(
+    camera: PartCamera, image: Image, focal_35mm: float | None, said: str = ""
+) -> PlaneMap:
     """Fit the map from canvas to photo to a camera's tapped points.
 
     Parameters
@@ -84,6 +94,8 @@ def fit_taps(camera: PartCamera, image: Image, focal_35mm: float | None) -> Plan
     image : ndarray of shape (H, W, 3), uint8
     focal_35mm : float or None
         Where the photo tells it.
+    said : str
+        How a fault names the points, such as ``"--points"``; the photo where left out.
 
     Raises
     ------
@@ -91,14 +103,15 @@ def fit_taps(camera: PartCamera, image: Image, focal_35mm: float | None) -> Plan
         If the points were tapped in another order, one of them elsewhere, or on another part.
     """
     setup = camera.setup()
+    said = said or setup.scale.photo
     mm, px = np.array(setup.scale.points_mm), np.array(setup.scale.points_px)
     size = (int(image.shape[1]), int(image.shape[0]))
     _, off, skew = misfit(mm, px, size)
     if off > MOST_OFF or skew > MOST_SKEW:
         fault = _order_fault(mm, px, size) or _mirrored(mm, px, size) or _stray_point(mm, px, size)
         if fault:
-            raise WetlineError(f"{setup.scale.photo}: {fault}")
-    return find_part_scale(image, setup, focal_35mm)
+            raise WetlineError(f"{said}: {fault}")
+    return find_part_scale(image, setup, focal_35mm, said)
 
 
 def _order_fault(mm: FloatArray, px: FloatArray, size: tuple[int, int]) -> str:
