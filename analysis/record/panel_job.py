@@ -5,7 +5,6 @@ Tested in tests/test_whole_job.py.
 
 from __future__ import annotations
 
-import importlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +14,8 @@ from analysis.record.input_files import hash_inputs
 from vision.tracking.job import Progress, save_job, track_unsaved
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from analysis.forecast.panel_answer import PanelAnswer
 
 
@@ -42,7 +43,7 @@ def run_panel(
     panel = read_panel(folder)
     with ThreadPoolExecutor(1) as aside:
         # What fits and draws takes long to load: meanwhile photos decode, without Python's lock.
-        aside.submit(importlib.import_module, "analysis.record.record")
+        page = aside.submit(_ready_to_draw)
         job = track_unsaved(folder, quiet, progress)
         # Drawing on the photo is OpenCV's work, the curves are matplotlib's: both at once.
         saving = aside.submit(save_job, job, folder / "results")
@@ -51,7 +52,15 @@ def run_panel(
         from analysis.record.record import curve_pictures, write_record
 
         found = answer(job.tracked, panel)
-        curves = curve_pictures(found)
+        curves = curve_pictures(found, page=page.result())
         saving.result()
     write_record(folder, found, job.photo, curves, hashing.result(), pdf=pdf)
     return found
+
+
+def _ready_to_draw() -> Figure:
+    """Load all that fits and draws, and return the page for the curves."""
+    import analysis.record.record  # noqa: F401
+    from analysis.record.figures import blank_page
+
+    return blank_page()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
@@ -17,7 +18,14 @@ from analysis.record.day.day_records import Day
 from analysis.record.day.mark_flow import MarkFlow, flow_at
 from analysis.record.day.seal import write_seal
 from analysis.record.day.stage_pictures import last_photo_in_inches
-from analysis.record.figures import FitBand, TimeLimit, distance_figure, png_bytes, squared_figure
+from analysis.record.figures import (
+    FitBand,
+    TimeLimit,
+    distance_figure,
+    drawn,
+    packed,
+    squared_figure,
+)
 from analysis.record.render.html import report_html
 from analysis.record.story.filed import gather
 from analysis.record.story.report import panel_report
@@ -72,10 +80,13 @@ def _front_and_gradient(
     return front, np.where((front > 0)[:, None], rows / steep[:, None], 0.0)
 
 
-def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
+def curve_pictures(
+    answer: PanelAnswer, inch: bool = False, page: Figure | None = None
+) -> dict[str, bytes]:
     """Draw the distance curve and, where a fit was made, the squared distance.
 
-    With `inch` the distance curve has an axis in inches too.
+    With `inch` the distance curve has an axis in inches too. Both are drawn on `page`, from
+    `analysis.record.figures.blank_page`, where one is given.
     """
     fit, fill, gel, curve = answer.fit, answer.fill, answer.gel, answer.tracked.curve
     if not answer.front.usable:
@@ -92,8 +103,9 @@ def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
             limits=limits,
             flow=curve.flow,
             other=answer.tracked.second,
+            page=page,
         )
-        return {"curve": _drawn(figure, inch)}
+        return {"curve": packed(_drawn(figure, inch), PLOT_DPI)}
     last = max([float(curve.time_s[-1]), *(limit.time_s for limit in limits)])
     if fill is not None and np.isfinite(fill.time_s):
         last = max(last, min(fill.time_s, 3 * last))
@@ -107,14 +119,17 @@ def curve_pictures(answer: PanelAnswer, inch: bool = False) -> dict[str, bytes]:
         flow=curve.flow,
         other=answer.tracked.second,
         fill_s=None if fill is None else (fill.time_low_s, fill.time_s, fill.time_high_s),
+        page=page,
     )
-    pictures = {"curve": _drawn(figure, inch)}
-    if curve.flow == "edge":
-        pictures["squared"] = png_bytes(_squared(curve, fit), dpi=PLOT_DPI)
-    return pictures
+    with ThreadPoolExecutor(1) as aside:
+        pictures = {"curve": aside.submit(packed, _drawn(figure, inch), PLOT_DPI)}
+        if curve.flow == "edge":
+            squared = _squared(curve, fit, None if inch else figure)
+            pictures["squared"] = aside.submit(packed, drawn(squared, PLOT_DPI), PLOT_DPI)
+    return {name: picture.result() for name, picture in pictures.items()}
 
 
-def _drawn(figure: Figure, inch: bool) -> bytes:
+def _drawn(figure: Figure, inch: bool) -> NDArray[np.uint8]:
     """Render the distance curve, with an axis in inches at its right where wanted."""
     if inch:
         axes = figure.axes[0]
@@ -123,7 +138,7 @@ def _drawn(figure: Figure, inch: bool) -> bytes:
         right = axes.secondary_yaxis("right", functions=(_to_inch, _from_inch))
         right.set_ylabel("in", fontsize=11)
         right.tick_params(labelsize=10)
-    return png_bytes(figure, dpi=PLOT_DPI)
+    return drawn(figure, PLOT_DPI)
 
 
 def _to_inch(mm: ArrayLike) -> FloatArray:
@@ -134,7 +149,7 @@ def _from_inch(inches: ArrayLike) -> FloatArray:
     return np.asarray(inches, float) * INCH_MM
 
 
-def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
+def _squared(curve: FrontCurve, fit: PermeabilityFit, page: Figure | None) -> Figure:
     ends = np.array([0.0, float(np.max(curve.time_s))])
     band = front_band(fit, float(ends[1]))
     straight = FitBand(band.across, band.middle**2, band.low**2, band.high**2)
@@ -142,7 +157,7 @@ def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
         float(fit.impulse.rate(0.0))
     )
     if steady:
-        return squared_figure(curve.time_s, fit.front_m * 1000, fit.used, fit=straight)
+        return squared_figure(curve.time_s, fit.front_m * 1000, fit.used, fit=straight, page=page)
     theta = np.asarray(fit.impulse.at(band.across), float)
     return squared_figure(
         np.asarray(fit.impulse.at(curve.time_s), float),
@@ -151,6 +166,7 @@ def _squared(curve: FrontCurve, fit: PermeabilityFit) -> Figure:
         fit=FitBand(theta, straight.middle, straight.low, straight.high),
         across_label="driving impulse (pressure over viscosity, summed over time)",
         across_unit=1.0,
+        page=page,
     )
 
 

@@ -10,6 +10,7 @@ from PIL import Image
 from analysis.record.figures import (
     FitBand,
     TimeLimit,
+    blank_page,
     distance_figure,
     png_bytes,
     squared_figure,
@@ -144,6 +145,19 @@ def test_pictures_are_the_same_each_time():
     assert svg_text(first) == svg_text(second)
     root = ElementTree.fromstring(svg_text(first))
     assert root.tag.endswith("svg")
+
+
+def test_a_page_taken_again_shows_nothing_of_what_it_bore():
+    limits = [TimeLimit("gel time", 3300.0)]
+    first = distance_figure(
+        TIME_S, FRONT_MM, USED, fit=band(), limits=limits, flow_length_mm=900.0, page=blank_page()
+    )
+    png_bytes(first, dpi=60)
+    again = squared_figure(TIME_S, FRONT_MM, USED, fit=band(), page=first)
+    assert again is first
+    assert not words(again)
+    fresh = squared_figure(TIME_S, FRONT_MM, USED, fit=band())
+    assert png_bytes(again, dpi=60) == png_bytes(fresh, dpi=60)
 
 
 def test_points_and_fit_stay_apart_in_grey():
