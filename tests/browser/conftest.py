@@ -7,7 +7,6 @@ WETLINE_BROWSER=1 that is a failure.
 
 import os
 import shutil
-import subprocess
 from pathlib import Path
 
 import cv2
@@ -16,8 +15,7 @@ import pytest
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "glass_edge"
 SIZE = (640, 360)
-PER_SECOND = 2
-DRY_S, HELD_S = 8, 45
+PER_SECOND = 5
 PACKAGES = ("playwright", "starlette", "uvicorn", "segno", "cryptography")
 
 
@@ -48,24 +46,36 @@ def pytest_collection_modifyitems(items):
             item.add_marker(pytest.mark.skip(reason=missing))
 
 
-def sample_photos():
-    """The sample run's photos, half size."""
-    photos = sorted((SAMPLE / "frames").glob("*.jpg"))
-    return [cv2.resize(cv2.imread(str(p)), SIZE, interpolation=cv2.INTER_AREA) for p in photos]
+class Film:
+    """What the fake camera shows: one photo of the sample run, half size, until the test moves on.
+
+    The file is a YUV4MPEG2 film of one frame, which the browser reads again and again. A new photo
+    is written over the old one; a picture taken just then has a part of each.
+    """
+
+    def __init__(self, path):
+        self.path = path
+        photos = sorted((SAMPLE / "frames").glob("*.jpg"))
+        self._planes = [self._planes_of(cv2.imread(str(photo))) for photo in photos]
+        self.last = len(photos) - 1
+        head = b"YUV4MPEG2 W%d H%d F%d:1 Ip A1:1 C420jpeg\nFRAME\n" % (*SIZE, PER_SECOND)
+        self._begin = len(head)
+        path.write_bytes(head + self._planes[0])
+
+    def _planes_of(self, photo):
+        small = cv2.resize(photo, SIZE, interpolation=cv2.INTER_AREA)
+        return np.ascontiguousarray(cv2.cvtColor(small, cv2.COLOR_BGR2YUV_I420)).tobytes()
+
+    def show(self, number):
+        """Show a photo of the run; 0 is the dry panel."""
+        with self.path.open("r+b") as file:
+            file.seek(self._begin)
+            file.write(self._planes[number])
 
 
 @pytest.fixture(scope="session")
 def film(tmp_path_factory):
-    """The sample run as a YUV4MPEG2 film: dry for a while, the run, and its end held."""
-    photos = sample_photos()
-    shown = [photos[0]] * (DRY_S * PER_SECOND) + photos + [photos[-1]] * (HELD_S * PER_SECOND)
-    path = tmp_path_factory.mktemp("film") / "run.y4m"
-    with path.open("wb") as file:
-        file.write(b"YUV4MPEG2 W%d H%d F%d:1 Ip A1:1 C420jpeg\n" % (*SIZE, PER_SECOND))
-        for image in shown:
-            planes = cv2.cvtColor(image, cv2.COLOR_BGR2YUV_I420)
-            file.write(b"FRAME\n" + np.ascontiguousarray(planes).tobytes())
-    return path
+    return Film(tmp_path_factory.mktemp("film") / "run.y4m")
 
 
 @pytest.fixture(scope="session")
@@ -79,17 +89,10 @@ def chromium(film):
         "--disable-background-networking",
         "--use-fake-ui-for-media-stream",
         "--use-fake-device-for-media-stream",
-        f"--use-file-for-fake-video-capture={film}",
+        f"--use-file-for-fake-video-capture={film.path}",
         "--autoplay-policy=no-user-gesture-required",
     ]
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium_path(), args=flags)
         yield browser
         browser.close()
-
-
-def chromium_version() -> str:
-    """What the browser calls itself."""
-    path = chromium_path()
-    assert path is not None
-    return subprocess.run([path, "--version"], capture_output=True, text=True).stdout.strip()

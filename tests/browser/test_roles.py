@@ -1,8 +1,13 @@
 """Roles in a real browser: what the desk chooses, a phone gets; what it forgets, is out."""
 
+from contextlib import ExitStack
+
 import pytest
 
+from tests.browser.hands import device, expecting, here, opened, tap_pixel, until
 from tests.made_up.live_run import photo, write_panel
+
+NAME = "Hatch cover strip"
 
 
 @pytest.fixture(scope="module")
@@ -25,69 +30,79 @@ def shop(tmp_path_factory):
 @pytest.fixture
 def devices(chromium, shop):
     """A desk, let in by the page that this computer's browser is started with, and a phone."""
-    opened = []
+    with ExitStack() as stack:
+        yield (
+            stack.enter_context(device(chromium, shop.doors.url, **DESK)),
+            stack.enter_context(device(chromium, shop.doors.url, **PHONE)),
+        )
 
-    def device(**more):
-        context = chromium.new_context(ignore_https_errors=True, **more)
-        opened.append(context)
-        page = context.new_page()
-        page.set_default_timeout(15_000)
-        return page
 
-    yield (
-        device(viewport={"width": 1280, "height": 800}),
-        device(viewport={"width": 390, "height": 844}, has_touch=True),
-    )
-    for context in opened:
-        context.close()
+DESK = {"viewport": {"width": 1280, "height": 800}}
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
+
+
+def let_in(phone, shop):
+    """Pair a phone that may do everything."""
+    from analysis.page.access.rights import ALL
+
+    phone.goto(f"{shop.doors.url}pair#{shop.pairing.invite(ALL).code}")
+    expecting(phone.locator("#add")).to_be_visible()
+
+
+def make_a_code(desk, shop):
+    """At the desk, make a code for a phone of one panel, and return it."""
+    desk.goto(shop.doors.launcher.as_uri())
+    expecting(desk.locator(f"a[aria-label='Open {NAME}']").first).to_be_visible()
+    desk.click("#share")
+    desk.wait_for_url("**/share")
+    desk.fill("#name", "Bench phone")
+    desk.select_option("#panel", "strip")
+    desk.click("text=Make a code")
+    expecting(desk.locator("#qr")).to_be_visible()
+    until(desk, "document.getElementById('qr').naturalWidth > 100")
+    return desk.locator("#code").inner_text()
 
 
 def test_desk_chooses_and_forgets(shop, devices):
     desk, phone = devices
-    desk.goto(shop.doors.launcher.as_uri())
-    desk.wait_for_selector("a[aria-label='Open Hatch cover strip'] >> nth=0")
-    desk.click("text=Pair a phone")
-    desk.fill("#name", "Bench phone")
-    desk.select_option("#panel", "strip")
-    desk.click("text=Make a code")
-    desk.wait_for_selector("#qr[src^='blob:']")
-    assert desk.evaluate("document.getElementById('qr').naturalWidth") > 100
-
+    code = make_a_code(desk, shop)
     phone.goto(shop.doors.url)
-    phone.fill("#code", desk.text_content("#code"))
-    phone.click("text=Pair >> nth=-1")
+    expecting(phone).to_have_url(f"{shop.doors.url}pair")
+    phone.fill("#code", code)
+    phone.click("#form button")
     phone.wait_for_url("**/camera/strip")
-    assert phone.locator("#to-board").is_hidden()
+    expecting(phone.locator("#name")).to_have_text(NAME)
+    expecting(phone.locator("#to-board")).to_be_hidden()
     for path in ("", "panel/strip", "panel/lid", "corners/strip", "share", "camera/lid", "new"):
         phone.goto(shop.doors.url + path)
-        assert phone.url.endswith("/camera/strip"), path
+        expecting(phone).to_have_url(f"{shop.doors.url}camera/strip")
+    expecting(phone.locator("#name")).to_have_text(NAME)
     phone.click("#to-day")
-    phone.wait_for_selector("text=Photo for the record")
-    assert phone.locator("#filing").is_hidden()
+    phone.wait_for_url("**/day/strip")
+    expecting(phone.locator("#name")).to_have_text(NAME)
+    expecting(phone.locator("#stages button").first).to_be_visible()
+    expecting(phone.locator("#filing")).to_be_hidden()
 
-    row = desk.wait_for_selector(".devices li:has-text('Bench phone')")
-    assert "take pictures and notes" in row.text_content()
+    row = desk.locator(".devices li:has-text('Bench phone')")
+    expecting(row).to_contain_text("take pictures and notes")
     desk.click("[aria-label='Change what Bench phone may do']")
     desk.click(".devices form >> text=File findings")
     desk.click(".devices form >> text=Save")
-    desk.wait_for_selector(".devices li p:has-text('file findings')")
+    expecting(row).to_contain_text("file findings")
     phone.reload()
-    phone.wait_for_selector("#filing:visible")
+    expecting(phone.locator("#filing")).to_be_visible()
 
     desk.click("[aria-label='Forget Bench phone']")
-    desk.wait_for_selector(".devices li:has-text('Bench phone')", state="detached")
-    desk.wait_for_selector("#events >> text=Forgotten: Bench phone")
+    expecting(row).to_have_count(0)
+    expecting(desk.locator("#events")).to_contain_text("Forgotten: Bench phone")
     phone.reload()
-    phone.wait_for_url("**/pair")
+    expecting(phone).to_have_url(f"{shop.doors.url}pair")
 
 
 def test_corners_are_offered_where_there_is_no_scale(shop, devices):
-    from analysis.page.access.rights import ALL
-
     _, phone = devices
-    phone.goto(f"{shop.doors.url}pair#{shop.pairing.invite(ALL).code}")
-    phone.wait_for_selector("text=New panel")
-    assert phone.locator("text=Tap the corners").count() == 1
+    let_in(phone, shop)
+    expecting(phone.locator("text=Tap the corners")).to_have_count(1)
     phone.click("text=Tap the corners")
     phone.wait_for_url("**/corners/bare")
     phone.wait_for_selector("text=Tap corner 1")
@@ -95,43 +110,57 @@ def test_corners_are_offered_where_there_is_no_scale(shop, devices):
     phone.wait_for_selector("text=This panel has no scale yet")
 
 
+def tap(phone, corners, first=1):
+    """Tap corners one after the other, from the one that is asked for."""
+    for k, (x, y) in enumerate(corners, first):
+        tap_pixel(phone, x, y, "tap")
+        more = f"Tap corner {k + 1}" if k < 4 else "All points set"
+        phone.wait_for_selector(f"#prompt:has-text('{more}')")
+
+
+def test_points_tapped_while_the_page_still_loads_are_kept(shop, devices, tmp_path):
+    _, phone = devices
+    picture = tmp_path / "face.jpg"
+    picture.write_bytes(photo(900.0))
+    waiting = []
+    phone.route("**/api/panels/strip/day/plan", lambda route: waiting.append(route))
+    let_in(phone, shop)
+    opened(phone, f"{shop.doors.url}day/strip", NAME)
+    phone.click("label[for='with-corners']")
+    phone.set_input_files("#photo", picture)
+    phone.wait_for_selector("#prompt:has-text('Tap corner 1')")
+    corners = [(60, 50), (540, 50), (540, 306), (60, 306)]
+    tap(phone, corners[:2])
+    here(phone, lambda: waiting)
+    waiting[0].continue_()
+    expecting(phone.locator("#plan .panel")).to_be_attached()
+    tap(phone, corners[2:], 3)
+    phone.click("#without")
+    phone.wait_for_selector("#photo-said:has-text('Filed:')")
+
+
 def test_corners_are_tapped_on_a_stage_photo_that_no_reload_loses(shop, devices, tmp_path):
-    from analysis.page.access.rights import ALL
     from analysis.record.day.day_toml import read_day
 
     _, phone = devices
     picture = tmp_path / "face.jpg"
     picture.write_bytes(photo(900.0))
-    phone.goto(f"{shop.doors.url}pair#{shop.pairing.invite(ALL).code}")
-    phone.wait_for_selector("text=New panel")
-    phone.goto(f"{shop.doors.url}day/lid")
+    let_in(phone, shop)
+    opened(phone, f"{shop.doors.url}day/lid", NAME)
     phone.click("#stages >> text=demoulded face")
     phone.click("label[for='with-corners']")
     phone.set_input_files("#photo", picture)
     phone.wait_for_selector("#prompt:has-text('Tap corner 1')")
     phone.reload()
     phone.wait_for_selector("#prompt:has-text('Tap corner 1')")
-
-    def tap(corners):
-        for k, (x, y) in enumerate(corners):
-            phone.locator("#image").scroll_into_view_if_needed()
-            box = phone.locator("#image").bounding_box()
-            at = (
-                box["x"] + (x + 0.5) * box["width"] / 600,
-                box["y"] + (y + 0.5) * box["height"] / 356,
-            )
-            phone.touchscreen.tap(*at)
-            more = f"Tap corner {k + 2}" if k < 3 else "All points set"
-            phone.wait_for_selector(f"#prompt:has-text('{more}')")
-
     corners = [(60, 50), (540, 50), (540, 306), (60, 306)]
-    tap(corners[::-1])
+    tap(phone, corners[::-1])
     phone.click("#file-it")
     phone.wait_for_selector("text=The corners ran the wrong way round")
-    tap(corners)
+    tap(phone, corners)
     phone.click("#file-it")
     phone.wait_for_selector("#photos >> text=demoulded face")
     (filed,) = read_day(shop.watches.panels.find("lid")).photos
     for tapped, true in zip(filed.corners_px, corners, strict=True):
         assert tapped == pytest.approx(true, abs=2.5)
-    assert phone.locator("#held").is_hidden()
+    expecting(phone.locator("#held")).to_be_hidden()

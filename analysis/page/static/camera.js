@@ -70,6 +70,7 @@ async function pump() {
 const WAITING = "The run has not been started at the desk yet. Pictures are kept on this phone and sent then.";
 // Who may not start runs waits for the desk, and takes the beat that it has set.
 async function begin() {
+  if (!may.length) await look(); // pressed before the computer had said what this phone may do
   if (may.includes("run")) return call(api("/start"), { camera: "phone", interval_s: Number($("interval").value) });
   await look();
   if (state === null) tell(WAITING);

@@ -75,11 +75,13 @@ async function lead() {
   show("sketch-box", true);
   show("pass", true);
 }
+let shown = null; // what is shown already keeps the points tapped on it
 async function showHeld() {
-  const next = await held.first();
+  const next = await held.first(), before = shown;
   show("held", Boolean(next));
   show("take", !next);
-  if (!next) return;
+  shown = next && (next.key ?? next.frame);
+  if (!next || shown === before) return;
   await lead().catch((error) => { $("photo-said").textContent = error.message; });
   tapper.image.src = URL.createObjectURL(new Blob([next.frame.data], { type: "image/jpeg" }));
   await tapper.image.decode().catch(() => { $("photo-said").textContent = "This picture can't be shown. File it without corners."; });
