@@ -59,20 +59,27 @@ def forecast(panel: Panel, tracked: Tracked, media: MediaFacts | None = None) ->
         `changes` is empty where the reason says what is missing.
     """
     found = answer(tracked, panel)
-    fit, gel = found.fit, part_gel_time(panel)
-    if isinstance(fit, NoFit):
-        return Forecast(found, None, (), fit.reason)
+    case = case_of(found)
+    if isinstance(found.fit, NoFit):
+        return Forecast(found, None, (), found.fit.reason)
     if panel.part is None:
         return Forecast(found, None, (), "add [part] flow_length_mm to panel.toml")
-    if gel is None:
+    if case is None:
         return Forecast(found, None, (), "add [resin] gel_time_min to panel.toml")
-    run_m, lag_m = panel.part.flow_length_m, found.tool_lag_m or 0.0
-    case = make_case(panel, fit, gel, run_m, found.slow_axis, lag_m)
     changes = tuple(all_changes(case, media))
     together = None
     if not any(change.enough for change in changes):
         together = enough_together(case, changes)
     return Forecast(found, case, changes, "", media, together)
+
+
+def case_of(found: PanelAnswer) -> Case | None:
+    """Return the case that changes start from; None where a panel tells too little for one."""
+    fit, part, gel = found.fit, found.panel.part, part_gel_time(found.panel)
+    if isinstance(fit, NoFit) or part is None or gel is None:
+        return None
+    lag_m = found.tool_lag_m or 0.0
+    return make_case(found.panel, fit, gel, part.flow_length_m, found.slow_axis, lag_m)
 
 
 def compare_media(with_media: PanelAnswer, without: PanelAnswer) -> MediaFacts:

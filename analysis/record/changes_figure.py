@@ -27,6 +27,7 @@ TITLES = {
     "temperature": "Temperature",
 }
 MOST_MARGIN = 5.0
+LEVERS_DPI = 150
 LATE: dict[str, Any] = {
     "facecolor": "#f2f2f2",
     "edgecolor": "#8a8a8a",
@@ -144,4 +145,4 @@ def changes_figure(case: Case) -> Figure:
 def write_changes_figure(path: Path, case: Case) -> None:
     """Write the figure as PNG in one step."""
     figure = changes_figure(case)
-    replace_file(path, lambda part: figure.savefig(part, dpi=150, format="png"))
+    replace_file(path, lambda part: figure.savefig(part, dpi=LEVERS_DPI, format="png"))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from analysis.fit.mixture_regression import Z_95
 from analysis.fit.permeability import NoFit, PermeabilityFit
@@ -28,11 +28,11 @@ from analysis.record.figures import (
 )
 from analysis.record.render.html import report_html
 from analysis.record.story.filed import gather
+from analysis.record.story.inch_axes import chart_in_inches
 from analysis.record.story.report import panel_report
 from vision.common.atomic_files import replace_file, write_json, write_text
 from vision.common.outside.input_files import read_text
 from vision.common.outside.version import wetline_version
-from vision.common.quantity import INCH_MM
 from vision.drawing.strokes import shrunk_jpeg
 from vision.records import FloatArray, FrontCurve
 
@@ -85,7 +85,7 @@ def curve_pictures(
 ) -> dict[str, bytes]:
     """Draw the distance curve and, where a fit was made, the squared distance.
 
-    With `inch` the distance curve has an axis in inches too. Both are drawn on `page`, from
+    With `inch` they have an axis in inches, or inches squared, too. Both are drawn on `page`, from
     `analysis.record.figures.blank_page`, where one is given.
     """
     fit, fill, gel, curve = answer.fit, answer.fill, answer.gel, answer.tracked.curve
@@ -124,29 +124,14 @@ def curve_pictures(
     with ThreadPoolExecutor(1) as aside:
         pictures = {"curve": aside.submit(packed, _drawn(figure, inch), PLOT_DPI)}
         if curve.flow == "edge":
-            squared = _squared(curve, fit, None if inch else figure)
-            pictures["squared"] = aside.submit(packed, drawn(squared, PLOT_DPI), PLOT_DPI)
+            squared = _drawn(_squared(curve, fit, None if inch else figure), inch)
+            pictures["squared"] = aside.submit(packed, squared, PLOT_DPI)
     return {name: picture.result() for name, picture in pictures.items()}
 
 
 def _drawn(figure: Figure, inch: bool) -> NDArray[np.uint8]:
-    """Render the distance curve, with an axis in inches at its right where wanted."""
-    if inch:
-        axes = figure.axes[0]
-        left, bottom, wide, high = axes.get_position().bounds
-        axes.set_position((left, bottom, wide - 0.075, high))
-        right = axes.secondary_yaxis("right", functions=(_to_inch, _from_inch))
-        right.set_ylabel("in", fontsize=11)
-        right.tick_params(labelsize=10)
-    return drawn(figure, PLOT_DPI)
-
-
-def _to_inch(mm: ArrayLike) -> FloatArray:
-    return np.asarray(mm, float) / INCH_MM
-
-
-def _from_inch(inches: ArrayLike) -> FloatArray:
-    return np.asarray(inches, float) * INCH_MM
+    """Render a curve, with an axis in inches at its right where wanted."""
+    return drawn(chart_in_inches(figure) if inch else figure, PLOT_DPI)
 
 
 def _squared(curve: FrontCurve, fit: PermeabilityFit, page: Figure | None) -> Figure:

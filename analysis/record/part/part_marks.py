@@ -21,6 +21,7 @@ from analysis.record.day.mark_flow import (
 )
 from analysis.record.figures import png_bytes
 from analysis.record.story.day_figures import draw_mark
+from analysis.record.story.inch_axes import map_in_inches
 from vision.common.rounding import rounded
 from vision.records import BoolArray, FloatArray
 
@@ -90,9 +91,11 @@ def _planned_words(mark: Mark, planned: PartAnswer) -> str:
 
 
 def part_marks_figure(
-    plan: PartPlan, arrival: KeptArrival | None, marks: Sequence[MarkFlow]
+    plan: PartPlan, arrival: KeptArrival | None, marks: Sequence[MarkFlow], inch: bool = False
 ) -> bytes:
     """Draw the part from above with when the resin came, and the numbered marks on it.
+
+    With `inch` its axes have inches too.
 
     Returns
     -------
@@ -106,7 +109,7 @@ def part_marks_figure(
     places(ax, plan)
     for number, found in enumerate(marks, 1):
         draw_mark(ax, number, found)
-    return png_bytes(figure, DPI)
+    return png_bytes(map_in_inches(figure) if inch else figure, DPI)
 
 
 def _draw_arrival(figure: Any, ax: Any, arrival: KeptArrival, clip: Any) -> None:

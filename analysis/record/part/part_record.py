@@ -8,8 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from analysis.infusion.answer.late_map import late_map, resin_picture
+from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.answer.run_files import LATE, LINES, RESIN
+from analysis.infusion.kept.as_run import as_run
 from analysis.infusion.kept.kept_run import KeptArrival, read_kept
+from analysis.part.answer.figures import DPI
 from analysis.part.answer.job import answer_job
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.part_folder import MAP, NUMBERS, RECORDS, TABLE
@@ -17,12 +21,14 @@ from analysis.record.day.day_records import Day
 from analysis.record.day.kept_results import kept_result
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.day.seal import write_seal
+from analysis.record.figures import png_bytes
 from analysis.record.part.part_marks import flow_on_part, part_marks_figure
 from analysis.record.part.part_photos import part_pictures
 from analysis.record.part.part_story import PartFiled, part_report
 from analysis.record.render.html import report_html
 from analysis.record.render.pdf import write_pdf
 from analysis.record.story.filed import DRAWDOWN, Filed, gather_stamped
+from analysis.record.story.inch_axes import chart_in_inches, map_in_inches
 from analysis.record.story.inches import report_in_inches
 from vision.common.atomic_files import write_text
 from vision.common.outside.input_files import file_hash, read_text
@@ -80,9 +86,12 @@ def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> Part
     if not of_plan(run, planned):
         raise WetlineError(f"{job.path}: has changed since its run: run `wetline run {path}` again")
     arrival = kept.arrival if run["seen"]["usable"] else None
-    filed = gather_part(job.path.parent, planned, arrival)
+    filed = replace(gather_part(job.path.parent, planned, arrival), inch=inch)
     filed = replace(filed, pictures=tuple(part_pictures(kept, planned, filed.day)))
-    shown = [(results / name, caption) for name, caption in PICTURES]
+    shown = {name: results / name for name, _ in PICTURES}
+    drawn = {name: file.read_bytes() for name, file in shown.items() if file.is_file()}
+    if inch and arrival is not None:
+        drawn |= _in_inches(as_run(kept, planned))
     measured = {
         f"results/{name}": file_hash(results / name)
         for name in (NUMBERS, TABLE, MAP)
@@ -93,9 +102,9 @@ def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> Part
         run,
         PartFiled(
             panel=str(read_toml(job.path).get("stack", {}).get("panel", "")),
-            pictures=[(file.read_bytes(), words) for file, words in shown if file.is_file()],
+            pictures=[(drawn[name], words) for name, words in PICTURES if name in drawn],
             filed=filed,
-            marked=part_marks_figure(job.plan, arrival, filed.marks) if filed.marks else b"",
+            marked=part_marks_figure(job.plan, arrival, filed.marks, inch) if filed.marks else b"",
             hashes=[*filed.hashes.items(), *measured.items()],
             settings=read_text(job.path),
         ),
@@ -108,6 +117,14 @@ def write_part_record(path: Path, paper: str = "A4", inch: bool = False) -> Part
     if results == job.path.parent / "results":
         write_seal(job.path.parent, filed.hashes)
     return PartRecord(page, filed.day, filed.marks)
+
+
+def _in_inches(run: InfusionAnswer) -> dict[str, bytes]:
+    """Draw the run's map and its resin again, with inches and pounds on their axes too."""
+    if run.beside is None:
+        return {}
+    late, resin = map_in_inches(late_map(run)), chart_in_inches(resin_picture(run))
+    return {LATE: png_bytes(late, DPI), RESIN: png_bytes(resin, DPI)}
 
 
 def gather_part(folder: Path, planned: PartAnswer, arrival: KeptArrival | None) -> Filed:

@@ -92,7 +92,8 @@ def _marks_picture(answer: PanelAnswer, filed: Filed) -> bytes:
     width = arrival.width_mm if arrival is not None else scale.width_mm
     if not (length > 0 and width > 0):
         return b""
-    return marks_figure((length, width), arrival if answer.front.usable else None, filed.marks)
+    shown = arrival if answer.front.usable else None
+    return marks_figure((length, width), shown, filed.marks, filed.inch)
 
 
 def mark_table(marks: Sequence[MarkFlow]) -> Table:

@@ -13,6 +13,7 @@ from matplotlib.patheffects import withStroke
 
 from analysis.record.day.mark_flow import MarkFlow
 from analysis.record.figures import BLUE, INK, VERMILION, png_bytes
+from analysis.record.story.inch_axes import chart_in_inches, map_in_inches
 from vision.records import ArrivalMap, FloatArray
 
 _WIDE_IN, _DPI = 7.2, 110
@@ -26,6 +27,7 @@ def pressure_figure(
     *,
     from_words: str,
     limit: tuple[float, float] | None = None,
+    inch: bool = False,
 ) -> bytes:
     """Draw the pressure in the bag against time.
 
@@ -37,6 +39,8 @@ def pressure_figure(
         What the time counts from, for the axis.
     limit : (mbar, min), optional
         Rise the shop allows from the first reading, and in what time: drawn as a level line.
+    inch : bool
+        Whether an axis in inHg stands at the right.
 
     Returns
     -------
@@ -61,11 +65,14 @@ def pressure_figure(
     axes.set_ylabel("bag, mbar absolute", fontsize=10)
     place: dict[str, Any] = {"loc": "lower left", "bbox_to_anchor": (-0.02, 1.0)}
     axes.legend(fontsize=9, ncols=3, frameon=False, **place)
-    return png_bytes(figure, _DPI)
+    return png_bytes(chart_in_inches(figure) if inch else figure, _DPI)
 
 
 def marks_figure(
-    size_mm: tuple[float, float], arrival: ArrivalMap | None, marks: Sequence[MarkFlow]
+    size_mm: tuple[float, float],
+    arrival: ArrivalMap | None,
+    marks: Sequence[MarkFlow],
+    inch: bool = False,
 ) -> bytes:
     """Draw the panel from above with when the resin came, and the numbered marks on it.
 
@@ -77,6 +84,8 @@ def marks_figure(
         None leaves the panel blank.
     marks : sequence of MarkFlow
         Mark 1 is the first.
+    inch : bool
+        Whether the axes have inches too.
 
     Returns
     -------
@@ -87,10 +96,11 @@ def marks_figure(
     room_in = _WIDE_IN - 1.5
     tall_in = min(room_in * width / length, _MOST_TALL_IN)
     room_in = tall_in * length / width
-    high_in = tall_in + 0.95
+    below_in = 0.72 if inch else 0.55
+    high_in = tall_in + below_in + 0.4
     figure = Figure(figsize=(_WIDE_IN, high_in), dpi=_DPI, facecolor="white")
     FigureCanvasAgg(figure)
-    place = (0.62 / _WIDE_IN, 0.55 / high_in, room_in / _WIDE_IN, tall_in / high_in)
+    place = (0.62 / _WIDE_IN, below_in / high_in, room_in / _WIDE_IN, tall_in / high_in)
     axes = figure.add_axes(place)
     axes.add_patch(Rectangle((0, 0), length, width, fill=False, ec=INK, lw=1.0, zorder=3))
     if arrival is not None:
@@ -102,7 +112,7 @@ def marks_figure(
     axes.set_xlabel("x, mm from the feed edge", fontsize=9)
     axes.set_ylabel("y, mm across", fontsize=9)
     axes.tick_params(labelsize=8.5)
-    return png_bytes(figure, _DPI)
+    return png_bytes(map_in_inches(figure) if inch else figure, _DPI)
 
 
 def _draw_arrival(figure: Figure, axes: Any, arrival: ArrivalMap) -> None:

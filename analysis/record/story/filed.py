@@ -17,7 +17,9 @@ from analysis.record.day.day_toml import read_day
 from analysis.record.day.kept_results import Kept, kept_result
 from analysis.record.day.mark_flow import MarkFlow, flow_at
 from analysis.record.day.stage_pictures import StagePicture, stage_pictures
+from analysis.record.figures import png_bytes
 from analysis.record.input_files import hash_inputs
+from analysis.record.story.inch_axes import map_in_inches
 from vision.common.toml_table import read_toml
 from vision.drawing.pictures import read_photo
 from vision.drawing.strokes import small_jpeg
@@ -56,6 +58,8 @@ class Filed:
     faults : tuple of str
         What could not be read, and how to mend it.
     of : {"panel", "part"}
+    inch : bool
+        Whether figures have inches, inHg and pounds beside the metric values.
     """
 
     day: Day = field(default_factory=Day)
@@ -72,6 +76,7 @@ class Filed:
     hashes: dict[str, str] = field(default_factory=dict)
     faults: tuple[str, ...] = ()
     of: str = "panel"
+    inch: bool = False
 
 
 def gather_stamped(folder: Path, hashes: dict[str, str] | None = None) -> Filed:
@@ -117,7 +122,7 @@ def gather(
     hashes : dict of str to str, optional
         As for `gather_stamped`.
     inch : bool
-        Whether lengths on photos are in inches.
+        Whether lengths on photos are in inches, and figures have inches and inHg too.
     """
     filed = gather_stamped(folder, hashes)
     day = filed.day
@@ -131,9 +136,21 @@ def gather(
         drawdown=kept_result(folder, DRAWDOWN, "log_file"),
         resin=kept_result(folder, RESIN),
         forecast=forecast,
-        levers=levers.read_bytes() if forecast.good and levers.is_file() else b"",
+        levers=_levers(levers, answer, inch) if forecast.good and levers.is_file() else b"",
+        inch=inch,
         said={key: str(panel[key]) for key in SAID if panel.get(key)},
     )
+
+
+def _levers(path: Path, answer: PanelAnswer, inch: bool) -> bytes:
+    """Return the forecast's picture as kept, or drawn again with the other units on its axes."""
+    from analysis.forecast.forecast import case_of
+    from analysis.record.changes_figure import LEVERS_DPI, changes_figure
+
+    case = case_of(answer) if inch else None
+    if case is None:
+        return path.read_bytes()
+    return png_bytes(map_in_inches(changes_figure(case)), LEVERS_DPI)
 
 
 def _or_fault(read: Callable[[], T], empty: T, faults: list[str]) -> T:

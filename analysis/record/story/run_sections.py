@@ -169,7 +169,7 @@ def gauge_blocks(filed: Filed) -> list[Block]:
     bag = np.array([mbar for _, mbar in readings])
     blocks: list[Block] = []
     if len(readings) > 1:
-        png = pressure_figure(time, bag, from_words=since)
+        png = pressure_figure(time, bag, from_words=since, inch=filed.inch)
         blocks.append(Picture(png, "Gauge readings during the run.", 75.0))
     every = -(-len(readings) // MOST_READINGS)
     words = f"Gauge readings, in minutes from {since}"

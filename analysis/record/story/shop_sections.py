@@ -71,7 +71,8 @@ def drawdown_section(filed: Filed) -> Section | None:
     if len(log.get("time_min", [])) > 1:
         time, bag = np.array(log["time_min"], float), np.array(log["bag_mbar"], float)
         limit = (float(values["limit_mbar"]), float(values["limit_min"]))
-        png = pressure_figure(time - time[0], bag, from_words="the first reading", limit=limit)
+        since = "the first reading"
+        png = pressure_figure(time - time[0], bag, from_words=since, limit=limit, inch=filed.inch)
         blocks.append(Picture(png, "Pressure in the bag with the pump shut off.", 75.0))
     blocks.append(Table(tuple(_drawdown_rows(values))))
     blocks += [Bullets(tuple(values.get("notes") or ()))] * bool(values.get("notes"))

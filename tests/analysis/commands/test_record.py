@@ -1,5 +1,6 @@
 """`wetline record` as it is typed: from stage photos to a sealed report of a sample run."""
 
+import base64
 import json
 import shutil
 import time
@@ -183,6 +184,11 @@ def test_inches_and_letter(folder, filed, tmp_path):
     assert "940 mbar (27.76 inHg)" in text
     assert "Front, in" in text
     assert "size: letter" in text
+    levers = base64.b64encode((place / "results" / "levers.png").read_bytes()).decode("ascii")
+    assert levers not in text  # drawn again, with inches on its axes
+    metric = (folder / "results" / "report.html").read_text(encoding="utf-8")
+    assert text.count("<img") == metric.count("<img")
+    assert levers in metric
     pypdf = pytest.importorskip("pypdf", reason="the optional extra `check`")
     page = pypdf.PdfReader(place / "results" / "report.pdf").pages[0]
     assert float(page.mediabox.height) == pytest.approx(792, abs=0.5)

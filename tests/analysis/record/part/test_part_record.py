@@ -1,5 +1,6 @@
 """The record of a part, from made-up runs."""
 
+import base64
 import json
 from dataclasses import replace
 
@@ -172,8 +173,18 @@ def test_verify_names_what_has_changed_since(tmp_path):
 
 def test_inches_stand_beside_millimetres_on_letter(tmp_path):
     write_run(even_run(tmp_path), tmp_path / "results", None)
+    page = tmp_path / "results" / "part_record.html"
+    drawn = [
+        base64.b64encode((tmp_path / "results" / name).read_bytes()).decode("ascii")
+        for name in ("part_late.png", "part_resin_seen.png")
+    ]
+    assert record(tmp_path, "-q").exit_code == 0
+    metric = page.read_text(encoding="utf-8")
+    assert all(picture in metric for picture in drawn)
     assert record(tmp_path, "--inch", "--paper", "letter", "-q").exit_code == 0
-    text = (tmp_path / "results" / "part_record.html").read_text(encoding="utf-8")
+    text = page.read_text(encoding="utf-8")
+    assert not any(picture in text for picture in drawn)  # drawn again, with inches and pounds
+    assert text.count("<img") == metric.count("<img")
     assert "600 x 300 mm (23.62 x 11.81 in)" in text
     assert "size: letter" in text
 
