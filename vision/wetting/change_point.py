@@ -26,7 +26,7 @@ from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack, middle_of
 from vision.wetting.earlier_step import TwoSteps, coarse_of_step, find_earlier_step, hold_from
 from vision.wetting.glare import find_doubtful_glare, find_sunlit
 from vision.wetting.ink import find_ink, find_specks
-from vision.wetting.masks import at_size, out_of_view, whole_patches
+from vision.wetting.masks import at_size, out_of_view, put, whole_patches
 from vision.wetting.occlusion import find_foreign_things, find_hidden_patches
 from vision.wetting.pixel_levels import expected_ratio, find_pixel_scale
 from vision.wetting.wetness import PixelScale, Projector
@@ -255,7 +255,9 @@ def _votes(
 
     def vote(level: FloatArray) -> tuple[FloatArray, FloatArray]:
         wetness = level - pixels.dry
-        return wetness, np.clip((wetness - middle) * scale, -clip, clip)
+        evidence = wetness - middle
+        evidence *= scale
+        return wetness, np.clip(evidence, -clip, clip, out=evidence)
 
     return vote
 
@@ -274,13 +276,15 @@ def _find_onset(
     lately = np.zeros(shape, np.float32)
     since = np.zeros(shape, np.int16)
     onset = np.full(shape, count, np.int16)
+    against = np.full(shape, -settings.causes.clip, np.float32)
     for k, level in enumerate(levels):
         wetness, evidence = vote(level)
-        evidence[wetness > most] = -settings.causes.clip
+        put(against, wetness > most, evidence)
         lately += evidence
-        np.copyto(since, k + 1, where=lately <= 0)
+        # Frames only rise, so that the greater of two is the later.
+        np.maximum(since, (lately <= 0) * np.int16(k + 1), out=since)
         np.maximum(lately, 0, out=lately)
-        np.copyto(onset, since, where=(lately > alarm) & (onset == count))
+        put(since, (lately > alarm) & (onset == count), onset)
     return onset
 
 
@@ -317,6 +321,7 @@ def _find_changes(
     wet_frame, n_votes = np.zeros(shape, np.int16), np.zeros(shape, np.int16)
     recent_dry, last_dry = np.full(shape, -1, np.int16), np.full(shape, -1, np.int16)
     first_wet = np.full(shape, count, np.int16)
+    never = np.full(shape, count, np.int16)
     blank = np.zeros(shape, bool)
     blur = float(np.clip(pixels.sigma / 0.1, 0.6, 2.5))
     evidence_of = _fabric_votes(pixels, settings)
@@ -330,16 +335,16 @@ def _find_changes(
             blank |= cover & (first_wet == count)
         evidence = np.asarray(cv2.GaussianBlur(evidence, (0, 0), blur), np.float32)
         wet, is_dry = evidence > settings.sure, evidence < -settings.sure
-        n_votes += wet
-        n_votes += is_dry
-        np.copyto(first_wet, k, where=wet & (first_wet == count))
-        np.copyto(recent_dry, k, where=is_dry)
+        n_votes += wet | is_dry
+        # Frames only rise: the least of those that show a pixel wet is the first, and so on.
+        np.minimum(first_wet, count - wet * np.int16(count - k), out=first_wet)
+        np.maximum(recent_dry, is_dry * np.int16(k + 1) - np.int16(1), out=recent_dry)
         running += evidence
         lower = running < least
-        np.copyto(least, running, where=lower)
-        np.copyto(wet_frame, k + 1, where=lower)
-        np.copyto(last_dry, recent_dry, where=lower)
-        np.copyto(first_wet, count, where=lower)
+        put(running, lower, least)
+        np.maximum(wet_frame, lower * np.int16(k + 1), out=wet_frame)
+        put(recent_dry, lower, last_dry)
+        put(never, lower, first_wet)
         blank &= ~lower
     return _Changes(wet_frame, last_dry, first_wet, blank, n_votes)
 
@@ -352,12 +357,14 @@ def _fabric_votes(
     low, high = pixels.bounds(settings)
     ink_rim = settings.window(settings.ink_rim_mm)
     glare_rim = settings.window(settings.glare_rim_mm)
+    none = np.zeros(pixels.dry.shape, np.float32)
 
     def evidence_of(level: FloatArray) -> FloatArray:
         wetness, evidence = vote(level)
         for strange, rim in ((wetness > high, ink_rim), (wetness < low, glare_rim)):
             if strange.any():
-                evidence[cv2.dilate(strange.astype(np.uint8), rim) > 0] = 0
+                near = np.asarray(cv2.dilate(strange.view(np.uint8), rim), np.uint8)
+                put(none, near, evidence)
         return evidence
 
     return evidence_of

@@ -103,9 +103,11 @@ def _mean_dry(
     count = len(levels)
     for k in range(0, count, max(1, count // dry_looks)):
         above = levels[k] - dry
-        is_dry = (dry_until > k + 1) & (np.abs(above) < gate)
-        np.add(used, 1, out=used, where=is_dry)
-        np.add(dry, above / used, out=dry, where=is_dry)
+        is_dry = ((dry_until > k + 1) & (np.abs(above) < gate)).astype(dry.dtype)
+        used += is_dry
+        above *= is_dry
+        above /= used
+        dry += above
     return dry
 
 
@@ -118,17 +120,18 @@ def _mean_wet(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the mean wetness over the first frames after each change, and the frames behind it."""
     count = len(levels)
-    wet, used = expected.copy(), np.full_like(dry, 0.25)
     order = np.argsort(wet_frame, axis=None, kind="stable")
     starts = np.searchsorted(wet_frame.ravel()[order], np.arange(count + 1))
-    flat_dry, flat_wet, flat_used = dry.ravel(), wet.ravel(), used.ravel()
+    # In the order of their change, so that the pixels of a frame lie in one piece.
+    in_turn, own_dry = expected.ravel()[order], dry.ravel()[order]
+    looks = np.full_like(own_dry, 0.25)
     for k, level in enumerate(levels):
-        fresh = order[starts[max(k - wet_looks, 0)] : starts[k]]
-        if not len(fresh):
-            continue
-        flat_used[fresh] += 1
-        above = level.ravel()[fresh] - flat_dry[fresh] - flat_wet[fresh]
-        flat_wet[fresh] += np.clip(above, -0.75, 0.75) / flat_used[fresh]
+        fresh = slice(starts[max(k - wet_looks, 0)], starts[k])
+        looks[fresh] += 1
+        above = level.ravel()[order[fresh]] - own_dry[fresh] - in_turn[fresh]
+        in_turn[fresh] += np.clip(above, -0.75, 0.75) / looks[fresh]
+    wet, used = np.empty(dry.shape, expected.dtype), np.empty(dry.shape, dry.dtype)
+    wet.ravel()[order], used.ravel()[order] = in_turn, looks
     return wet, used
 
 

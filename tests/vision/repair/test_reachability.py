@@ -5,7 +5,12 @@ from skimage.morphology import reconstruction
 
 from vision.repair.feed import Feed, FeedOnCanvas
 from vision.repair.inpaint import Course, Sighting
-from vision.repair.reachability import dry_at_latest, reject_implausible, unreachable_from_feed
+from vision.repair.reachability import (
+    dry_at_latest,
+    has_no_hollow,
+    reject_implausible,
+    unreachable_from_feed,
+)
 from vision.settings.repair_settings import RepairSettings
 
 REPAIR = RepairSettings()
@@ -102,3 +107,19 @@ def test_the_hole_alone_reads_as_the_whole_panel_would():
         whole = reconstruction(seeds, wet_frame, method="dilation")
         assert np.array_equal(dry_at_latest(wet_frame, feed, seen), whole)
         assert np.array_equal(dry_at_latest(wet_frame, feed, seen | True), wet_frame)
+
+
+def test_a_hollow_is_found_just_where_a_reconstruction_would_fill_one():
+    # Held against scikit-image's reconstruction by erosion: without hollows it changes nothing.
+    rng = np.random.default_rng(8)
+    found = []
+    for _ in range(300):
+        frames = rng.integers(0, 4, (5, 7)).astype(np.int16)
+        frames += np.arange(7, dtype=np.int16) * int(rng.integers(0, 3))
+        is_seed = rng.random(frames.shape) > 0.6
+        is_seed[:, 0] = True
+        seeds = np.where(is_seed, frames, frames.max()).astype(np.int16)
+        unchanged = (reconstruction(seeds, frames, method="erosion") == frames).all()
+        found.append(has_no_hollow(frames, seeds))
+        assert found[-1] == unchanged
+    assert 30 < sum(found) < 270
