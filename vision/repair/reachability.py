@@ -235,4 +235,4 @@ def has_no_hollow(frames: IntArray, seeds: IntArray) -> bool:
     beside = cv2.erode(np.where(low, np.iinfo(np.int16).max, frames).astype(np.int16), around)
     open_ended = low & ((frames == beside) | (frames == seeds))
     count, patches = cv2.connectedComponents(low.astype(np.uint8), connectivity=8)
-    return np.count_nonzero(np.bincount(patches[open_ended])) == count - 1
+    return bool(np.count_nonzero(np.bincount(patches[open_ended])) == count - 1)
