@@ -13,7 +13,7 @@ RIGHTS = {
     PICTURES: "Take pictures and notes",
     SEE: "See boards, results and reports",
     FILE: "File findings",
-    RUN: "Start and end runs, stamp resin, feeds, vents and clamp, note the gauge",
+    RUN: "Start, end and work out runs, stamp resin, feeds, vents and clamp, note the gauge",
     SCALE: "Change the scale",
     WEBCAM: "Use this computer's camera",
     PAIR: "Pair and forget other devices",

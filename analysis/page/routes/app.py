@@ -14,6 +14,7 @@ from starlette.types import ASGIApp
 
 from analysis.page.access.rights import SEE, Device
 from analysis.page.access.security import Guard, Guarded
+from analysis.page.jobs import Jobs
 from analysis.page.routes.asked import Door, Handler, answer, caller
 from analysis.page.routes.begin import Begin
 from analysis.page.routes.desk import Desk
@@ -21,6 +22,7 @@ from analysis.page.routes.filing import Filing
 from analysis.page.routes.live import Live
 from analysis.page.routes.scale import Scale
 from analysis.page.routes.shown import Shown
+from analysis.page.routes.worked_out import WorkedOut
 from analysis.page.watches import Watches
 from vision.errors import WetlineError
 
@@ -40,20 +42,22 @@ class PageApp:
         self, watches: Watches, rules: Guarded, address: Callable[[], str] = lambda: ""
     ) -> None:
         self.rules, self.watches = rules, watches
-        self._live = Live(watches, rules.pairing)
+        self._live, self._jobs = Live(watches, rules.pairing), Jobs()
         rooms = (
             Desk(watches.panels, rules, address, home),
-            Shown(watches, address),
+            Shown(watches, self._jobs, address),
             self._live,
             Scale(watches),
             Filing(watches.panels),
             Begin(watches.panels),
+            WorkedOut(watches, self._jobs),
         )
         self.doors: list[Door] = [door for room in rooms for door in room.doors()]
 
     def close(self) -> None:
-        """Let go of requests that wait for news."""
+        """Let go of requests that wait for news; stop what is being worked out."""
         self._live.closing = True
+        self._jobs.close()
 
     def build(self) -> ASGIApp:
         """Return the application."""

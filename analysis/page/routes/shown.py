@@ -16,6 +16,7 @@ from starlette.responses import FileResponse, Response
 
 from analysis.page.access.rights import PAIR, PICTURES, RUN, SCALE, SEE, Device
 from analysis.page.access.security import FILE_POLICY
+from analysis.page.jobs import Jobs
 from analysis.page.routes.asked import Door, Handler, answer, caller
 from analysis.page.stored.panels import (
     FILE_TYPES,
@@ -43,12 +44,14 @@ class Shown:
     Parameters
     ----------
     watches : Watches
+    jobs : Jobs
     address : callable
         Gives the address for phones; empty where nothing is shared.
     """
 
-    def __init__(self, watches: Watches, address: Callable[[], str]) -> None:
+    def __init__(self, watches: Watches, jobs: Jobs, address: Callable[[], str]) -> None:
         self._watches, self._panels, self._address = watches, watches.panels, address
+        self._jobs = jobs
         self._static = {p.name: p for p in STATIC.iterdir() if p.suffix in STATIC_TYPES}
 
     def doors(self) -> list[Door]:
@@ -101,6 +104,9 @@ class Shown:
                 continue
             watch = self._watches.get(name)
             state = None if watch is None else watch.board.state
+            run = self._jobs.told(name)
+            if run is not None and run["running"]:
+                state = "being worked out"
             more = {"state": state, "may_scale": device.may(SCALE, name)}
             listed.append(describe(name, folder) | more)
         return {
@@ -113,7 +119,8 @@ class Shown:
         """Describe one panel."""
         name, folder = self._panel(request)
         shown = await run_in_threadpool(describe, name, folder)
-        return answer(shown | self._where_it_stands(request, name, folder))
+        where = self._where_it_stands(request, name, folder)
+        return answer(shown | where | {"run": self._jobs.told(name)})
 
     async def camera(self, request: Request) -> Response:
         """Return what a phone needs that takes the pictures, and no more."""

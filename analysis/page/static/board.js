@@ -201,20 +201,56 @@ function drawStill() {
     fileLinks($("final-files"), files);
     drawShots(files);
   } else fileLinks($("start-files"), files);
-  show("start", !done && !panel.pictures && may.includes("run"));
+  show("start", !done && !panel.recorded && may.includes("run"));
   show("webcam-box", may.includes("webcam"));
-  const next = [], todo = [];
+  const next = [], todo = [], at = panel.run, stale = panel.verdict === "out of date";
+  show("next-bar", Boolean(at && at.running));
+  $("next-error").textContent = at && !at.running ? at.fault : "";
   if (!done && panel.reason) next.push(panel.reason);
   if (panel.scale === false && panel.pictures) {
     next.push(`This ${panel.kind === "part" ? "part" : "panel"} has no scale yet: tap its corners on the first picture.`);
     if (may.includes("scale")) todo.push(button("Tap the corners", `/corners/${id}`, true));
-  } else if (!done && panel.pictures) {
-    next.push(`Pictures and scale are there. On the computer, wetline run ${panel.id} gives the result.`);
-    if (may.includes("run")) todo.push(button("Go on taking pictures", `/camera/${id}`));
+  } else if (at && at.running) {
+    $("next-bar").value = at.share;
+    next.push("Working out the result ...");
+    if (may.includes("run")) todo.push(press("Stop", "/stop"));
+  } else if (panel.ready && (!done || stale)) {
+    next.push(stale ? "This result is out of date." : panel.pictures ? "Pictures and scale are there." : "What was recorded is there.");
+    if (may.includes("run")) todo.push(press(stale ? "Work it out again" : "Work out the result", "/run", true));
+    else next.push(`On the computer, wetline run ${panel.id} gives the result.`);
+    if (may.includes("run") && !done && panel.pictures) todo.push(button("Go on taking pictures", `/camera/${id}`));
   }
   $("next-text").textContent = next.join(" ");
-  $("next-do").replaceChildren(...todo);
+  const keep = [...$("next-do").children].map((one) => one.textContent).join() === todo.map((one) => one.textContent).join();
+  if (!keep) $("next-do").replaceChildren(...todo); // a button stays under the finger while the share grows
   show("next", next.length > 0);
+  drawScale();
+}
+
+// -- what gives a recorded panel or part its scale, and the way to tap it anew
+function drawScale() {
+  const again = panel.tap_again && may.includes("scale") && !(panel.run && panel.run.running);
+  $("scale-text").textContent = `Scale: ${panel.scale_words}.`;
+  $("tap-again").textContent = /corners/.test(panel.scale_words) ? "Tap the corners again" : "Tap the corners instead";
+  show("tap-again", Boolean(again));
+  show("scale", Boolean(panel.scale_words));
+}
+
+function press(text, path, main = false) {
+  const made = element("button", text, main ? "main big" : "stop");
+  made.addEventListener("click", async () => {
+    made.disabled = true;
+    try {
+      await call(api(path), {});
+      stillShown = "";
+      panel = await call(api());
+      drawStill();
+    } catch (error) {
+      $("next-error").textContent = error.message;
+    }
+    made.disabled = false;
+  });
+  return made;
 }
 
 function drawFinal(final) {
@@ -253,8 +289,7 @@ async function follow() {
       $("error").textContent = "";
       show("board", next.watched);
       if (next.watched) {
-        show("start", false);
-        show("next", false);
+        for (const name of ["start", "next", "scale"]) show(name, false);
       } else {
         board = null;
         panel = await call(api());
@@ -369,6 +404,6 @@ $("use-paired").addEventListener("click", start(() => "phone"));
 $("to-day").href = `/day/${id}`;
 $("use-phone").href = `/camera/${id}`;
 $("to-camera").href = `/camera/${id}`;
-$("to-corners").href = `/corners/${id}`;
+for (const name of ["to-corners", "tap-again"]) $(name).href = `/corners/${id}`;
 setInterval(drawClocks, 500);
 follow();

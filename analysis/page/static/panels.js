@@ -12,7 +12,7 @@ function card(panel) {
   item.append(name);
   if (panel.state) item.append(element("span", `\u25B6 ${panel.state}`, "badge"));
   if (panel.verdict) item.append(element("span", `${SIGNS[panel.verdict] || ""} ${panel.may_gel_first ? "may gel first: " : ""}${panel.verdict}`, "badge"));
-  item.append(element("p", panel.reason || (panel.verdict ? "" : "No result yet."), "soft"));
+  item.append(element("p", panel.reason || (panel.verdict ? "" : panel.ready && !panel.state ? "No result yet: open it to work it out." : "No result yet."), "soft"));
   const row = element("div", "", "row");
   const id = encodeURIComponent(panel.id);
   const board = element("a", panel.state ? "Board" : "Open", "button main");

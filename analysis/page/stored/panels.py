@@ -13,6 +13,7 @@ from urllib.parse import quote
 
 from analysis.page.stored.finished import finished_rows, verdict_of
 from analysis.page.stored.part_shown import describe_part, part_size_mm
+from analysis.page.stored.recorded import recorded
 from analysis.part.part_folder import is_part, is_watched_part
 from vision.common.atomic_files import read_json
 from vision.common.outside.input_files import plain_text, shown_name
@@ -151,11 +152,13 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
         return describe_part(name, folder, list(result_files(folder)), pictures)
     shown: dict[str, Any] = {"id": name, "name": shown_name(folder), "verdict": None, "reason": ""}
     try:
-        panel = read_toml(folder / "panel.toml").get("panel", {})
+        told = read_toml(folder / "panel.toml")
+        panel = told.get("panel", {})
         named = panel.get("name") if isinstance(panel, dict) else None
         shown["name"] = str(named or shown["name"])
         shown["scale"] = has_scale(folder)
         shown["pictures"] = inside(folder, "frames") is not None and bool(photos(folder))
+        shown |= recorded(folder, told, shown["pictures"], shown["scale"], False)
         files = result_files(folder)
         shown["files"] = list(files)
         if "results.json" in files:

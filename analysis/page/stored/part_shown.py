@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from analysis.infusion.seen.made_from import plan_stamp
+from analysis.page.stored.recorded import recorded
 from analysis.part.part_folder import NUMBERS, has_scale
 from analysis.part.plan.part_toml import read_part
 from vision.common.atomic_files import read_json
@@ -50,6 +51,7 @@ def describe_part(name: str, folder: Path, files: Sequence[str], pictures: bool)
         table = told.get("part")
         named = told.get("name") or (table.get("name") if isinstance(table, dict) else None)
         shown["name"] = str(named or shown["name"])
+        shown |= recorded(folder, told, pictures, shown["scale"], True)
         if NUMBERS in files:
             shown |= _seen(read_json(folder / "results" / NUMBERS), folder)
     except WetlineError as error:
