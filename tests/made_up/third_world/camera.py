@@ -76,11 +76,12 @@ class Camera:
         back = np.linalg.inv(move @ to_px)
         cols = (np.arange(self.size[0] * self.finer) + 0.5) / self.finer - 0.5
         rows = (np.arange(self.size[1] * self.finer) + 0.5) / self.finer - 0.5
-        u, v = np.meshgrid(cols, rows)
-        w = back[2, 0] * u + back[2, 1] * v + back[2, 2]
-        x = (back[0, 0] * u + back[0, 1] * v + back[0, 2]) / w
-        y = (back[1, 0] * u + back[1, 1] * v + back[1, 2]) / w
-        return x.astype(np.float32), y.astype(np.float32)
+        u, v = cols.astype(np.float32)[None, :], rows.astype(np.float32)[:, None]
+        back = back.astype(np.float32)
+        w = 1 / (back[2, 0] * u + back[2, 1] * v + back[2, 2])
+        x = (back[0, 0] * u + back[0, 1] * v + back[0, 2]) * w
+        y = (back[1, 0] * u + back[1, 1] * v + back[1, 2]) * w
+        return x, y
 
     def expose(self, light: np.ndarray, time_s: float, usual: float, seed: int) -> np.ndarray:
         """Turn linear light (rows, cols, 3) into an 8-bit picture; `usual` is its mean at first."""
@@ -88,7 +89,8 @@ class Camera:
         small = cv2.GaussianBlur(small, (0, 0), self.blur_px)
         gain = self.exposure(time_s) * (usual / float(small.mean())) ** self.auto
         warm = self.warmth(time_s)
-        small = small * gain * np.array([1 / np.sqrt(warm), 1.0, np.sqrt(warm)])
+        tint = np.array([1 / np.sqrt(warm), 1.0, np.sqrt(warm)], np.float32)
+        small = small * np.float32(gain) * tint
         rows = np.arange(self.size[1])[:, None, None]
         phase = 2.4 * seed
         small = small * (

@@ -26,7 +26,8 @@ def _upright(seed: int, size: tuple[int, int], length_mm: float, width_mm: float
     left = (size[0] - broad) / 2 + rng.uniform(-0.04, 0.04) * size[0]
     top = 0.07 * size[1]
     box = (left, top, left + broad, top + high)
-    return Camera(size, tilted(size, box, rng.uniform(0, 0.03), "bottom"))
+    finer = 2 if size[0] * size[1] < 250_000 else 1
+    return Camera(size, tilted(size, box, rng.uniform(0, 0.03), "bottom"), finer=finer)
 
 
 def paper_strip(seed: int = 1, size: tuple[int, int] = (360, 640)) -> World:
@@ -51,7 +52,8 @@ def clear_on_cloth(seed: int = 2, size: tuple[int, int] = (640, 480)) -> World:
     front = Front(Law(135, 500), length, width, 3.5, 0.6, seed=seed)
     box = (0.13 * size[0], 0.16 * size[1], 0.88 * size[0], 0.82 * size[1])
     camera = Camera(
-        size, tilted(size, box, 0.06), auto=0.8,
+        size, tilted(size, box, 0.06),
+        finer=1, auto=0.8,
         exposure=lambda s: 1 + 0.06 * np.sin(s / 170.0) + 0.0002 * s,
         warmth=lambda s: 1 + 0.05 * np.sin(s / 140.0 + 1),
     )  # fmt: skip
@@ -141,7 +143,7 @@ def uneven_clock(seed: int = 8, size: tuple[int, int] = (640, 360)) -> World:
     box = (0.1 * size[0], 0.2 * size[1], 0.92 * size[0], 0.8 * size[1])
     times = np.sort(rng.choice(np.arange(-30, 430, 2.5), 110, replace=False))
     return World(
-        length, width, Camera(size, tilted(size, box, 0.02), auto=0.6),
+        length, width, Camera(size, tilted(size, box, 0.02), finer=1, auto=0.6),
         textured(CLOTH, seed, grain_mm=0.6), textured((0.2, 0.22, 0.24), seed + 5),
         (Wetness(front, FAINT),), tuple(times), seed=seed,
     )  # fmt: skip
