@@ -104,7 +104,8 @@ def _edge_curve(
     clean = fronts[:, racing.clean]
     at_end = fronts >= END_SHARE * arrival.length_mm
     clean_mean = clean.mean(axis=1)
-    stall = find_stall(frames.time_s, clean_mean, arrival.length_mm)
+    # A front that nobody saw stand has not stalled.
+    stall = find_stall(frames.time_s[~frames.lost], clean_mean[~frames.lost], arrival.length_mm)
     doubts = _row_doubts(measured, frames)
     shown = _shown(frames, doubts)
     # Where the first lanes are at the end, hardly anything dry is left to tell the light by; a

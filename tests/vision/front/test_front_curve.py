@@ -95,6 +95,17 @@ def test_a_stalled_front_is_used_until_it_stands():
     assert "the front stalled at 120 mm, 2.5 min after start" in front.warnings
 
 
+def test_a_front_that_seems_to_stand_because_the_panel_was_lost_has_not_stalled():
+    gone = np.flatnonzero(TIMES_S > 150)
+    curve, front = read_curve(measured(straight(reach_mm=120.0)), frames(lost=gone), SCALE)
+    assert front.stalled_at_mm is None
+    assert curve.notes[-1] == "panel not found in this frame"
+    assert not curve.used[gone].any()
+    once = gone[::2]
+    _, front = read_curve(measured(straight(reach_mm=120.0)), frames(lost=once), SCALE)
+    assert front.stalled_at_mm == pytest.approx(120.0)
+
+
 def test_a_frame_without_the_panel_is_not_used():
     curve, front = read_curve(measured(straight()), frames(lost=(4,)), SCALE)
     assert curve.notes[4] == "panel not found in this frame"
