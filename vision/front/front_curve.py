@@ -101,21 +101,22 @@ def _edge_curve(
     sight = front_sight(arrival, fronts_px, lane_px)
     fronts = fronts_px * arrival.mm_per_px
     racing = find_race_tracking(fronts, arrival.length_mm)
-    clean = fronts[:, racing.clean]
+    clean = racing.clean
     at_end = fronts >= END_SHARE * arrival.length_mm
-    clean_mean = clean.mean(axis=1)
-    # A front that nobody saw stand has not stalled.
-    stall = find_stall(frames.time_s[~frames.lost], clean_mean[~frames.lost], arrival.length_mm)
+    # Where nobody saw it stand, it has not stalled.
+    unseen = frames.lost | (sight.at_worst_mm > WIDEST * arrival.length_mm)
+    mean_mm = np.where(unseen, np.nan, fronts[:, clean].mean(axis=1))
+    stall = find_stall(frames.time_s, mean_mm, arrival.length_mm)
     doubts = _row_doubts(measured, frames)
     shown = _shown(frames, doubts)
     # Where the first lanes are at the end, hardly anything dry is left to tell the light by; a
     # racing edge is there long before the others.
-    arrived = np.any(at_end[:, racing.clean], axis=1)
+    arrived = np.any(at_end[:, clean], axis=1)
     sure = np.asarray(_sure(frames, doubts) & ~arrived)
     rated = _rate(measured, scale, fronts, sight, sure)
     used, notes = _judge(frames, rated, doubts, arrived, stall)
     half, band = half_and_band_mm(arrival, rows, frames.time_s)
-    told = edges(fronts, arrival.mm_per_px, sight, False, shown)
+    least_most = edges(fronts, arrival.mm_per_px, sight, False, shown)
     beside = as_beside_mm(fronts, shown)
     curve = FrontCurve.of(
         "edge",
@@ -123,20 +124,16 @@ def _edge_curve(
         frames.time_s,
         used,
         notes,
-        **_over(beside, told),
+        **_over(beside, least_most),
         front_sd_mm=rated.sd_mm,
         wetted_fraction=_wetted(arrival, frames.time_s, rows),
-        front_clean_mm=beside[:, racing.clean].mean(axis=1),
+        front_clean_mm=beside[:, clean].mean(axis=1),
         front_clean_sd_mm=rated.sd_mm,
         front_half_mm=half,
         front_band_mm=band,
     )
-    events = _Events(
-        filled=bool(at_end[-1].mean() >= FILLED_SHARE),
-        racing=racing,
-        stall=stall,
-        clean_lanes_mm=_bands(rows, racing.clean, arrival.mm_per_px),
-    )
+    filled = bool(at_end[-1].mean() >= FILLED_SHARE)
+    events = _Events(filled, racing, stall, _bands(rows, clean, arrival.mm_per_px))
     return curve, _summary(measured, curve, frames, events)
 
 

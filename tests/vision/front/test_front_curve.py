@@ -95,12 +95,16 @@ def test_a_stalled_front_is_used_until_it_stands():
     assert "the front stalled at 120 mm, 2.5 min after start" in front.warnings
 
 
-def test_a_front_that_seems_to_stand_because_the_panel_was_lost_has_not_stalled():
+def test_a_front_that_seems_to_stand_because_nobody_saw_it_has_not_stalled():
     gone = np.flatnonzero(TIMES_S > 150)
     curve, front = read_curve(measured(straight(reach_mm=120.0)), frames(lost=gone), SCALE)
     assert front.stalled_at_mm is None
     assert curve.notes[-1] == "panel not found in this frame"
     assert not curve.used[gone].any()
+    hidden = measured(straight(reach_mm=120.0))
+    hidden.arrival.seen[:, 118:] = False
+    _, front = read_curve(hidden, frames(), SCALE)
+    assert front.stalled_at_mm is None
     once = gone[::2]
     _, front = read_curve(measured(straight(reach_mm=120.0)), frames(lost=once), SCALE)
     assert front.stalled_at_mm == pytest.approx(120.0)
