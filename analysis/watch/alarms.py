@@ -111,7 +111,8 @@ def _front(now: Situation) -> list[Alarm]:
     if now.vacuum_lost > UNFAIR_SAG:
         text = f"Vacuum lost: {now.vacuum_lost:.0%} of the pull is gone"
         out.append(Alarm("vacuum", ACT, text, "Find the leak: sealant tape, fittings, pump."))
-    if now.stalled_at_mm is not None and not now.clamped and not now.filled:
+    stands = now.stalled_at_mm is not None and not now.lost
+    if stands and not now.clamped and not now.filled:
         text = f"Front stalled at {now.stalled_at_mm:.0f} mm"
         todo = "Look for an empty pot, a pinched line, a leak, or resin that gels."
         out.append(Alarm("stall", ACT, text, todo))

@@ -355,10 +355,8 @@ class Watch(Closing):
             self._space, self._space_due = self.store.space_warning(), now + SPACE_CHECK_S
         numbers, front, live = board.numbers, board.numbers.front, self.feed.latest
         elapsed = None if board.start_clock_s is None else now - board.start_clock_s
-        stalled = (
-            front is not None
-            and not self.feed.lost
-            and find_stall(numbers.time_s, numbers.front_mm, front.length_mm, front.sd_mm)
+        stalled = front is not None and find_stall(
+            numbers.time_s, numbers.front_mm, front.length_mm, front.sd_mm
         )
         beside = numbers.beside
         situation = Situation(

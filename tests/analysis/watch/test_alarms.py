@@ -58,3 +58,9 @@ def test_an_overdue_end_claims_nothing_of_a_front_that_no_picture_shows():
     assert seen.text == "The front is not at the end when it should be"
     assert set(unseen) == {"silent", "overdue"}
     assert "no picture shows it" in unseen["overdue"]
+
+
+def test_a_front_is_not_said_to_stall_while_nobody_sees_it():
+    now = Situation(running=True, elapsed_s=100.0, stalled_at_mm=120.0)
+    assert [a.key for a in alarms_for(now)] == ["stall"]
+    assert [a.key for a in alarms_for(replace(now, lost=True))] == ["lost"]
