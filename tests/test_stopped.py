@@ -25,8 +25,7 @@ posix = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POS
 
 @posix
 def test_a_run_killed_at_any_moment_ends_as_undisturbed(tmp_path):
-    runs, dice = KilledRuns(tmp_path), random.Random(5)
-    assert sum(runs.once(dice) for _ in range(2)) >= 1
+    assert KilledRuns(tmp_path).killed(random.Random(5), times=2) >= 2
 
 
 @posix
@@ -174,11 +173,12 @@ def test_a_part_is_solved_again_where_the_kept_filling_was_edited(tmp_path):
 def test_a_share_that_stalls_stops_neither_board_nor_end(tmp_path, monkeypatch):
     folder, share = write_panel(tmp_path / "panel"), tmp_path / "share"
     share.mkdir()
-    gone = threading.Event()
+    gone, came_back = threading.Event(), []
     pictures = watched_folder._pictures
 
     def stalling(path):
-        gone.wait(20.0)  # as a share does that was taken away: the call does not come back
+        gone.wait(300.0)  # as a share does that was taken away: the call does not come back
+        came_back.append(path)
         return pictures(path)
 
     now = [1_933_000_000.0]
@@ -194,11 +194,10 @@ def test_a_share_that_stalls_stops_neither_board_nor_end(tmp_path, monkeypatch):
         monkeypatch.setattr(watched_folder, "_pictures", stalling)
         watch.start()
         now[0] += 300.0
-        until = time.monotonic() + 10.0
+        until = time.monotonic() + 120.0
         while "silent" not in [alarm.key for alarm in watch.board.alarms]:
             assert time.monotonic() < until, watch.board.alarms
             time.sleep(0.01)
         watch.stamp("note", "drive is gone")  # and people go on working at the board
-        began = time.monotonic()
-    assert time.monotonic() - began < 5.0
+    assert came_back == []  # the end did not wait for it
     gone.set()

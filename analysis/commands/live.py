@@ -254,6 +254,8 @@ def page(folder: Path, references: tuple[Path, ...], share: bool, port: int, ope
             if open_it:
                 click.launch(served.doors.to_open)
             _stay(served)
+        except KeyboardInterrupt:  # before it stays
+            pass
         finally:
             watches.close()
         click.echo("Stopped. Pictures are kept; runs go on when they are started again.")

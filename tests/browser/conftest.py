@@ -15,7 +15,7 @@ import pytest
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_frames" / "glass_edge"
 SIZE = (640, 360)
-PER_SECOND = 5
+PER_SECOND = 10
 PACKAGES = ("playwright", "starlette", "uvicorn", "segno", "cryptography")
 
 

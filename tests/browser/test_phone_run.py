@@ -71,20 +71,37 @@ def open_page(chromium, shop):
 
 
 class Shoot:
-    """The film, which goes on with the pictures that the phone takes and the laptop shows."""
+    """The film and the pictures of it: each is taken once the one before is on the board.
+
+    A picture is taken at once when the phone is told to go on, and then it is paused: however slow
+    the computer, there is one for each step of the film.
+    """
 
     def __init__(self, film, phone, laptop):
         self.film, self.phone, self.laptop, self.at = film, phone, laptop, 0
         film.show(0)
 
     def on(self):
-        """Go on a little, and wait for a picture of it: on the board, or kept on the phone."""
-        until(self.phone, TAKEN.format(0))
-        taken = number_in(self.phone, "#stat")
+        """Go on a little, and take a picture of it; how many are taken by then."""
+        taken = self.move()
+        self.phone.click("#go")
+        self.taken(taken + 1)
+        return self.pause()
+
+    def move(self):
+        """Go on a little; how many pictures are taken by then."""
         self.at = min(self.at + PHOTOS_A_PICTURE, self.film.last)
         self.film.show(self.at)
-        until(self.phone, TAKEN.format(taken))
-        return taken + 1
+        self.phone.evaluate(NEXT_FRAMES)
+        return number_in(self.phone, "#stat")
+
+    def taken(self, number):
+        """Wait until the phone has taken so many pictures."""
+        until(self.phone, f"parseInt(document.getElementById('stat').textContent) >= {number}")
+
+    def pause(self):
+        self.phone.click("#go:has-text('Pause')")
+        return number_in(self.phone, "#stat")
 
     def saved(self, number):
         """Wait until so many pictures are on the laptop's board."""
@@ -97,7 +114,12 @@ class Shoot:
         until(self.laptop, expression)
 
 
-TAKEN = "parseInt(document.getElementById('stat').textContent) > {}"
+NEXT_FRAMES = """() => new Promise((done) => {
+  const video = document.getElementById("video");
+  const after = (count) => video.requestVideoFrameCallback(() => count ? after(count - 1) : done());
+  after(4);
+})"""
+"""Waits until the camera shows what the film shows now."""
 
 
 def make_panel(phone):
@@ -235,17 +257,24 @@ def tap_the_corners(laptop, root):
 
 def lose_the_network(phone, shoot):
     """The network goes away for a while: pictures wait on the phone, and none is lost."""
+    phone.select_option("#interval", "2")
+    shoot.taken(shoot.move())
+    phone.click("#go")
+    expecting(phone.locator("#go")).to_have_text("Pause")
     phone.context.set_offline(True)
-    taken = [shoot.on() for _ in range(3)]
+    for _ in range(3):
+        shoot.taken(shoot.move() + 1)
+    taken = shoot.pause()
     phone.wait_for_selector("text=kept on this phone")
-    until(phone, "/([2-9]|[0-9]{2}) waiting/.test(document.getElementById('stat').textContent)")
+    until(phone, "/([3-9]|[0-9]{2}) waiting/.test(document.getElementById('stat').textContent)")
     phone.context.set_offline(False)
-    shoot.saved(taken[-1])
+    shoot.saved(taken)
+    expecting(phone.locator("#stat")).to_contain_text("all saved on the computer")
+    phone.select_option("#interval", "5")
 
 
 def pause_the_camera(phone, laptop):
-    """The camera is paused: the alarm shows in words, beside its colour."""
-    phone.click("#go:has-text('Pause')")
+    """The camera stays paused: the alarm shows in words, beside its colour."""
     expecting(phone.locator("#stat")).to_contain_text("all saved on the computer")
     alarm = laptop.locator(".alarm.act:has-text('No picture for')")
     expecting(alarm).to_contain_text("ACT NOW")
@@ -254,7 +283,6 @@ def pause_the_camera(phone, laptop):
     alarm.locator("text=Sound off").click()
     expecting(alarm.locator("button")).to_have_count(0)
     expecting(alarm).to_be_visible()
-    phone.click("#go")
 
 
 def test_phone_run(shop, open_page, film):
@@ -274,6 +302,8 @@ def test_phone_run(shop, open_page, film):
     phone.click("#go")
     tap_the_corners(laptop, root)
     shoot.saved(DRY_PICTURES)
+    shoot.saved(shoot.pause())
+    phone.select_option("#interval", "5")
     laptop.click("#open")
     laptop.wait_for_selector("text=✓ Resin open")
 
@@ -304,6 +334,8 @@ def test_phone_run(shop, open_page, film):
     pause_the_camera(phone, laptop)
 
     # -- clamp, end, report
+    phone.select_option("#interval", "1")
+    phone.click("#go")
     laptop.click("#clamp")
     expecting(laptop.locator("#final")).to_be_visible()
     words = laptop.locator("#final-text").inner_text()

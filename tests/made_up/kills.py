@@ -22,16 +22,26 @@ VARY = ("report.pdf",)
 """Files that hold the time of writing."""
 
 
+HEARS_CTRL_C = """
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
+import wetline
+sys.exit(wetline.main())
+"""
+"""Wetline in a process of its own, where Ctrl-C counts though the tests run in the background."""
+PATIENCE_S = 600.0
+
+
 def start(*arguments) -> subprocess.Popen:
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
     return subprocess.Popen(
-        [sys.executable, "-m", "wetline", *map(str, arguments)],
+        [sys.executable, "-c", HEARS_CTRL_C, *map(str, arguments)],
         cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
     )  # fmt: skip
 
 
 def finish(process: subprocess.Popen) -> None:
-    _, told = process.communicate(timeout=120)
+    _, told = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, told
 
 
@@ -65,10 +75,24 @@ class KilledRuns:
     def __init__(self, scratch: Path) -> None:
         self.folder = photo_panel(scratch / "panel", 6)
         self.inputs = digests(self.folder)
+        self.takes_s = self._undisturbed()
+        self.undisturbed = results_of(self.folder)
+
+    def _undisturbed(self) -> float:
         began = time.monotonic()
         finish(start("run", self.folder, "--quiet"))
-        self.takes_s = time.monotonic() - began
-        self.undisturbed = results_of(self.folder)
+        return time.monotonic() - began
+
+    def killed(self, dice: random.Random, times: int) -> int:
+        """Kill runs until so many were still at work; how many were started for that."""
+        started, at_work = 0, 0
+        while at_work < times:
+            started += 1
+            if self.once(dice):
+                at_work += 1
+            else:
+                self.takes_s /= 2.0  # this computer has become quicker
+        return started
 
     def once(self, dice: random.Random) -> bool:
         """Kill one run; whether it was still at work."""
@@ -80,7 +104,7 @@ class KilledRuns:
         process.kill()
         process.communicate()
         whole(self.folder)
-        finish(start("run", self.folder, "--quiet"))
+        self.takes_s = min(self.takes_s, self._undisturbed())
         assert results_of(self.folder) == self.undisturbed
         assert digests(self.folder) == self.inputs
         assert not halves(self.folder)
@@ -127,14 +151,19 @@ class KilledWatches:
                 process = start(*command)
             self._deliver(incoming, number)
         want = len(self.times_s)
-        self._until(process, lambda: len(list((folder / "frames").glob("[!.]*.jpg"))) >= want)
+        # What a killed one had half written is swept when the next one begins.
+        self._until(process, lambda: self._there(folder, want) and not halves(folder / "frames"))
         time.sleep(1.0)  # one that is taken in twice would come now
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=60)
+        process.communicate(timeout=PATIENCE_S)
         finish(start("run", folder, "--quiet"))
         frames = sorted(path.name for path in (folder / "frames").glob("[!.]*.jpg"))
         assert not halves(folder)
         return results_of(folder), frames, kills
+
+    @staticmethod
+    def _there(folder: Path, want: int) -> bool:
+        return len(list((folder / "frames").glob("[!.]*.jpg"))) >= want
 
     @staticmethod
     def _begun(folder: Path) -> bool:
@@ -142,7 +171,7 @@ class KilledWatches:
         return any(path.name.startswith(".") for path in (folder / "frames").iterdir())
 
     @staticmethod
-    def _until(process, there, longest_s: float = 90.0) -> None:
+    def _until(process, there, longest_s: float = PATIENCE_S) -> None:
         began = time.monotonic()
         while not there():
             assert process.poll() is None, process.stderr.read()

@@ -20,9 +20,9 @@ class Browser:
         if self.secure:
             trust = ssl.create_default_context()
             trust.check_hostname, trust.verify_mode = False, ssl.CERT_NONE
-            line = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=20, context=trust)
+            line = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=120, context=trust)
         else:
-            line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+            line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=120)
         shown = {"Host": self.host, "Origin": self.origin, "Cookie": self.cookie}
         shown |= {key.replace("_", "-"): value for key, value in headers.items()}
         shown = {key: value for key, value in shown.items() if value}

@@ -228,7 +228,7 @@ with Shop(Path(sys.argv[1])) as shop:
             shop.watch.stamp(RESIN_OPEN)
         shop.take(t, look=False)
     print("ready", flush=True)
-    time.sleep(60)
+    time.sleep(600)
 """
 
 
@@ -304,7 +304,7 @@ def test_fault_in_the_tracker_does_not_stop_the_recording(tmp_path, monkeypatch)
         )
         shop.watch.start()
         shop.take(-90.0, look=False)
-        until = time.monotonic() + 5
+        until = time.monotonic() + 60
         while "Pictures are saved, but" not in shop.watch.board.todo and time.monotonic() < until:
             time.sleep(0.01)
         assert "oops" in shop.watch.board.todo

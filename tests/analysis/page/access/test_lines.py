@@ -19,23 +19,25 @@ from analysis.page.server import PageServer  # noqa: E402
 from analysis.page.stored.panels import Panels  # noqa: E402
 from analysis.page.watches import Watches  # noqa: E402
 
-SHORT_S = 0.4
+PATIENCE_S = 60.0
 
 
 @pytest.fixture
-def impatient(monkeypatch):
-    """Lines that hang up soon, so that the tests need not wait."""
-    monkeypatch.setattr("analysis.page.server.SWEEP_S", 0.05)
+def clock(monkeypatch):
+    """What the lines take for the time, in seconds; only the test moves it."""
+    now = [0.0]
+    monkeypatch.setattr("analysis.page.server.SWEEP_S", 0.02)
     plain = Lines.__init__
 
-    def quick(self, events, **more):
-        plain(self, events, silent_s=SHORT_S, stuck_s=SHORT_S)
+    def told_the_time(self, events, **more):
+        plain(self, events, now=lambda: now[0], **more)
 
-    monkeypatch.setattr(Lines, "__init__", quick)
+    monkeypatch.setattr(Lines, "__init__", told_the_time)
+    return now
 
 
 @pytest.fixture(params=[False, True], ids=["plain", "tls"])
-def served(request, impatient, tmp_path):
+def served(request, clock, tmp_path):
     write_panel(tmp_path / "p")
     with PageServer(Watches(Panels(tmp_path)), share=request.param, port=0) as server:
         yield server
@@ -45,8 +47,15 @@ def port_of(server):
     return Browser(server).port
 
 
-def hung_up(line, within_s=5.0):
-    """Whether the other side closes the line, within a time."""
+def wait_for(there):
+    until = time.monotonic() + PATIENCE_S
+    while not there() and time.monotonic() < until:
+        time.sleep(0.01)
+    assert there()
+
+
+def ended(line, within_s=0.2):
+    """Whether the other side has closed the line."""
     line.settimeout(within_s)
     try:
         while line.recv(4096):
@@ -58,6 +67,19 @@ def hung_up(line, within_s=5.0):
     return True
 
 
+def hung_up(line, clock, after_s):
+    """Whether the line stays open until `after_s` are over, and is closed then."""
+    if ended(line):
+        return False
+    clock[0] += 0.9 * after_s
+    if ended(line):
+        return False
+    until = time.monotonic() + PATIENCE_S
+    while not ended(line) and time.monotonic() < until:
+        clock[0] += after_s  # again: what was sent may be read only now
+    return ended(line)
+
+
 @pytest.fixture
 def calls(served):
     """Opens raw connections to the page; all are let go at the end."""
@@ -65,7 +87,7 @@ def calls(served):
 
     def opened(count=1):
         for _ in range(count):
-            lines.append(socket.create_connection(("127.0.0.1", port_of(served)), timeout=5))
+            lines.append(socket.create_connection(("127.0.0.1", port_of(served)), PATIENCE_S))
         return lines[-count:]
 
     yield opened
@@ -73,14 +95,14 @@ def calls(served):
         line.close()
 
 
-def test_a_line_that_says_nothing_is_closed(calls):
+def test_a_line_that_says_nothing_is_closed(served, calls, clock):
     line = calls()[0]
-    begun = time.monotonic()
-    assert hung_up(line)
-    assert time.monotonic() - begun > 0.5 * SHORT_S
+    wait_for(lambda: len(served.lines) == 1)
+    assert hung_up(line, clock, SILENT_S)
+    wait_for(lambda: len(served.lines) == 0)
 
 
-def test_half_a_request_is_closed(served, calls):
+def test_half_a_request_is_closed(served, calls, clock):
     line = calls()[0]
     if served.share:
         line.send(
@@ -88,10 +110,11 @@ def test_half_a_request_is_closed(served, calls):
         )  # the beginning of a TLS hello, RFC 8446, and no more
     else:
         line.send(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
-    assert hung_up(line)
+    wait_for(lambda: len(served.lines) == 1)
+    assert hung_up(line, clock, SILENT_S)
 
 
-def test_a_body_that_never_comes_is_closed(served, calls):
+def test_a_body_that_never_comes_is_closed(served, calls, clock):
     line = calls()[0]
     if served.share:
         trust = ssl.create_default_context()
@@ -101,37 +124,29 @@ def test_a_body_that_never_comes_is_closed(served, calls):
         f"POST /pair HTTP/1.1\r\nHost: {Browser(served).host}\r\nOrigin: {Browser(served).origin}"
         "\r\nContent-Length: 20\r\n\r\n{".encode()
     )
+    wait_for(lambda: len(served.lines) == 1)
     try:
-        assert hung_up(line)
+        assert hung_up(line, clock, SILENT_S)
     finally:
         line.close()
 
 
-def test_silent_lines_leave_room_for_others(served, calls):
+def test_silent_lines_leave_room_for_others(served, calls, clock):
     """Far more of them than there is room for, from the address the desk itself comes from."""
     calls(3 * MOST_EACH)
-    time.sleep(0.2)
-    assert len(served.lines) <= MOST_EACH
-    assert any("the rest are closed" in line for line in served.events.lines())
+    wait_for(lambda: any("the rest are closed" in line for line in served.events.lines()))
+    assert len(served.lines) == MOST_EACH
     told = [line for line in served.events.fresh() if "the rest are closed" in line]
     assert len(told) == 1  # one plain line, however many there are
-    until = time.monotonic() + 5
-    status = 0
-    while status != 200 and time.monotonic() < until:
-        try:
-            status = Browser(served).status("GET", "/pair")
-        except OSError:
-            time.sleep(0.05)
-    assert status == 200
+    clock[0] += SILENT_S + 1.0
+    wait_for(lambda: len(served.lines) == 0)
+    assert Browser(served).status("GET", "/pair") == 200
 
 
 def test_lines_are_struck_out_when_they_end(served):
     for _ in range(5):
         assert Browser(served).status("GET", "/pair") == 200
-    until = time.monotonic() + 5
-    while len(served.lines) and time.monotonic() < until:
-        time.sleep(0.02)
-    assert len(served.lines) == 0
+    wait_for(lambda: len(served.lines) == 0)
 
 
 def test_nothing_but_plain_words_comes_of_noise(served, calls, capfd):

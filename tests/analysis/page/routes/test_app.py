@@ -109,7 +109,7 @@ def test_phone_run_from_first_picture_to_corners(shop):
 
 
 def _board(browser, ready):
-    seen, until = -1, time.monotonic() + 20
+    seen, until = -1, time.monotonic() + 120
     while time.monotonic() < until:
         board = browser.values("GET", f"/api/panels/strip/board?seen={seen}&wait=2")
         if ready(board):
@@ -244,7 +244,7 @@ def test_upload_that_hides_its_size_is_cut_off(shop):
     write_panel(root / "chunks")
     browser = Browser(server)
     browser.ask("POST", "/api/panels/chunks/start", {"camera": "phone"})
-    line = http.client.HTTPConnection("127.0.0.1", browser.port, timeout=20)
+    line = http.client.HTTPConnection("127.0.0.1", browser.port, timeout=120)
     line.putrequest("POST", "/api/panels/chunks/frame", skip_host=True)
     for key, value in (("Host", browser.host), ("Origin", browser.origin)):
         line.putheader(key, value)
