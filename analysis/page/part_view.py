@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Any
 
-from analysis.infusion.answer.run_text import learnt_text
+from analysis.infusion.answer.run_text import learnt_text, opening_words
+from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.outlook.words import cut_off_text, not_seen_text
 from analysis.infusion.seen.by_hand import later_feeds
 from analysis.page.board_view import board_view, shared_view
@@ -57,7 +58,7 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
         "margin_s": None if left is None else left.margin_s,
         "learnt": numbers.learnt,
         "forecast": CORRECTED if numbers.learnt else PLAN_ALONE,
-        "values": [] if board.learnt is None else [learnt_text(v) for v in board.learnt.values],
+        "values": [] if board.learnt is None else _values(board.learnt),
         "learning": board.learning,
         "feeds": _feeds(watch.job.plan, board),
         "vents": [
@@ -72,6 +73,12 @@ def part_view(watch: WatchPart, board: PartBoard) -> dict[str, Any]:
     }
     shown: dict[str, Any] = plain(view)
     return shown
+
+
+def _values(learnt: Learnt) -> list[str]:
+    """Write what was learnt, with feeds that did not open when that was noted."""
+    odd = [one for one in learnt.openings if one.noted and one.other]
+    return [opening_words(one)[0] for one in odd] + [learnt_text(one) for one in learnt.values]
 
 
 def _feeds(plan: PartPlan, board: PartBoard) -> list[dict[str, Any]]:

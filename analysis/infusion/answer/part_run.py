@@ -8,8 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.infusion.beside.compare_plan import Beside, compare
-from analysis.infusion.beside.opened_early import OpenedEarly
-from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.learn.learnt import Learnt, Opening
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.seen.made_from import MadeFrom
 from analysis.infusion.seen.on_plan import SeenOnPlan, bring_on_plan
@@ -74,8 +73,8 @@ class InfusionAnswer:
     ahead : PartNumbers or None
         What was still to come at the last photo; None once the part is full, or where that was
         not asked.
-    opened_early : tuple of OpenedEarly
-        Later feeds that seem to have been open before the plan opens them.
+    openings : tuple of Opening
+        When feeds that open after another gave resin.
     """
 
     job: PartJob
@@ -89,7 +88,7 @@ class InfusionAnswer:
     notes: tuple[str, ...] = ()
     made_from: MadeFrom | None = None
     ahead: PartNumbers | None = None
-    opened_early: tuple[OpenedEarly, ...] = ()
+    openings: tuple[Opening, ...] = ()
 
     @property
     def wet_share(self) -> float:

@@ -13,7 +13,7 @@ from analysis.infusion.ahead.feeds_at_work import seen_at_work
 from analysis.infusion.ahead.next_feed import in_result, told_at_work
 from analysis.infusion.answer.part_run import InfusionAnswer, answer_part_run
 from analysis.infusion.answer.run_files import write_photo, write_run
-from analysis.infusion.beside.opened_early import find_opened_early
+from analysis.infusion.beside.openings import find_openings
 from analysis.infusion.learn.fit_plan import fit_plan
 from analysis.infusion.outlook.numbers import (
     learnt_forecast,
@@ -73,8 +73,6 @@ def run_part(
     early = find_early(run.seen, job.plan, run.on, opened_s)
     seen = with_early_feeds(run.seen, early)
     run = learnt_from(replace(run, seen=seen, notes=tracked.notes, made_from=stamp), opened_s)
-    if run.beside is not None:
-        run = replace(run, opened_early=find_opened_early(run.job, run.on, opened_s))
     run = with_ahead(run, hand, opened_s, {one.name for one in early})
     last = tracked.last_photo
     shown = None if last is None else (run.seen.frames.index(last.name), last.image)
@@ -89,7 +87,7 @@ def run_part(
 def learnt_from(
     run: InfusionAnswer, opened_s: Sequence[float | None] | None = None
 ) -> InfusionAnswer:
-    """Return a run with what the plan learns from it, or why it learns nothing.
+    """Return a run with when its feeds opened and what the plan learns, or why it learns nothing.
 
     Parameters
     ----------
@@ -99,10 +97,12 @@ def learnt_from(
     """
     if run.beside is None:
         return run
+    run = replace(run, openings=find_openings(run.job, run.on, opened_s))
     try:
-        return replace(run, learnt=fit_plan(run.job, run.on, opened_s))
+        learnt = fit_plan(run.job, run.on, opened_s, openings=run.openings)
     except WetlineError as error:
         return replace(run, not_learnt=str(error))
+    return replace(run, learnt=learnt, openings=learnt.openings)
 
 
 def with_ahead(
@@ -144,7 +144,8 @@ def _at_work(run: InfusionAnswer, opened_s: Sequence[float | None] | None) -> fr
     """Return the feeds that resin was seen to come from and that nobody noted as open."""
     photo_s = run.seen.frame_s[run.seen.used]
     names = seen_at_work(run.job, run.on, photo_s, opened_s)
-    return names | {feed.name for feed in run.opened_early}
+    seen = {one.name for one in run.openings if one.at_work and not one.noted}
+    return names | seen
 
 
 def _write_photos(run: InfusionAnswer, camera: PartCamera, results: Path) -> None:

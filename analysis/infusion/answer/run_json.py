@@ -54,7 +54,7 @@ def run_json(run: InfusionAnswer) -> dict[str, Any]:
         "learnt": None if run.learnt is None else _learnt(run.learnt),
         "not_learnt": run.not_learnt,
         "ahead": None if run.ahead is None else _ahead(run.ahead),
-        "opened_early": [asdict(one) for one in run.opened_early],
+        "openings": [asdict(one) for one in run.openings],
         "notes": run.notes,
         "made_from": None if run.made_from is None else asdict(run.made_from),
     }

@@ -8,9 +8,16 @@ from analysis.infusion.ahead.next_feed import AT_WORK
 from analysis.infusion.answer.part_run import InfusionAnswer
 from analysis.infusion.beside.causes import Cause
 from analysis.infusion.beside.compare_plan import Beside, Patch
-from analysis.infusion.beside.opened_early import OpenedEarly
 from analysis.infusion.beside.sources import FeedSeen
-from analysis.infusion.learn.learnt import WHAT, LearntValue
+from analysis.infusion.learn.learnt import (
+    EARLY,
+    LATE,
+    SHUT,
+    UNSEEN,
+    WHAT,
+    LearntValue,
+    Opening,
+)
 from analysis.infusion.outlook.words import ahead_rows
 from analysis.part.answer.text import NAME_WIDTH, Row, sentence
 from vision.common.rounding import lapse, minutes, scientific
@@ -87,7 +94,7 @@ def rows(run: InfusionAnswer) -> list[Row]:
     if len(found.patches) > MOST_PLACES:
         out.append(Row("More places", f"{len(found.patches) - MOST_PLACES}, in part_run.json"))
     out += _feeds(run, found)
-    out += [_opened_early(one) for one in run.opened_early]
+    out += [Row("Feed", *opening_words(one)) for one in run.openings if opening_words(one)[0]]
     for stray in found.strays:
         text = (
             f"{stray.area_mm2 / 100:.0f} cm2 at x {stray.x_mm:.0f} mm, y {stray.y_mm:.0f} mm "
@@ -166,22 +173,42 @@ def _feeds(run: InfusionAnswer, found: Beside) -> list[Row]:
 def at_work(run: InfusionAnswer) -> frozenset[str]:
     """Return the later feeds that resin seems to have come from though nobody noted them."""
     ahead = () if run.ahead is None else run.ahead.feeds
-    early = [one.name for one in run.opened_early]
-    return frozenset([*early, *(feed.name for feed in ahead if feed.state == AT_WORK)])
+    seen = [one.name for one in run.openings if one.at_work and not one.noted]
+    return frozenset([*seen, *(feed.name for feed in ahead if feed.state == AT_WORK)])
 
 
-def _opened_early(feed: OpenedEarly) -> Row:
-    """Return that resin seems to have come from a feed before its time."""
-    return Row(
-        "Feed",
-        f"the plan opens {feed.name} at {minutes(feed.planned_s)}, but it seems to have been open "
-        f"since about {minutes(feed.since_s)} ({minutes(feed.low_s)} to {minutes(feed.high_s)}): "
-        f"the front had passed it by {minutes(feed.passed_s)}, and went on from then as if it were",
-        (
-            "see when it was opened; if so, write it into part.toml: until then what is learnt and "
-            "forecast takes the plan's word",
-        ),
-    )
+def opening_words(one: Opening) -> tuple[str, tuple[str, ...]]:
+    """Return what is to be said of when a feed opened, and what to do; empty where it is as stated.
+
+    Examples
+    --------
+    >>> opening_words(Opening("line 2", 1, 600.0, True, 400.0, "as stated", 600.0))[0]
+    ''
+    """
+    word = f"was noted as open at {minutes(one.said_s)}"
+    word = word if one.noted else f"is open since {minutes(one.said_s)} by the plan"
+    mend = "the note" if one.noted else "part.toml"
+    if one.state == SHUT:
+        return (
+            f"{one.name} {word}, but no resin seems to have come from it: the front went on as if "
+            "it were shut or blocked",
+            (
+                "see its clamp, hose and tap, and the resin in its pot; what is learnt and "
+                "forecast takes it as shut",
+            ),
+        )
+    if one.state in (EARLY, LATE):
+        how = "since" if one.state == EARLY else "only since"
+        span = f"{minutes(one.low_s)} to {minutes(one.high_s)}"
+        return (
+            f"{one.name} {word}, but resin seems to come from it {how} about "
+            f"{minutes(one.since_s)} ({span}), by how the front went on from it",
+            (f"see when it was opened and put {mend} right; what is learnt takes the time seen",),
+        )
+    if one.state == UNSEEN:
+        text = f"{one.name} {word}: whether resin comes from it cannot be seen from here"
+        return f"{text}, for the front was past it", ("look at its hose and pot",)
+    return "", ()
 
 
 def feed_words(feed: FeedSeen, works: bool = False) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
-from analysis.infusion.learn.knobs import Knob, turned
+from analysis.infusion.learn.knobs import Knob, opened_at, turned
 from analysis.part.answer.clock import times_of
 from analysis.part.flow.filling import WEIGHT_ROUNDS, Arrivals, Filling, fill_plan, read_off
 from analysis.part.flow.front_level import bring_front
@@ -51,7 +51,7 @@ class Anchor:
     at : ndarray of shape (N,), float
         Place of the knobs.
     opens_at : tuple of float
-        Impulse at which each feed opens.
+        Impulse at which each feed opens, knobs left out.
     filling : Filling
     """
 
@@ -111,13 +111,14 @@ def fill_at(
         Of the same place, to start from.
     """
     changed, factors = turned(plan, knobs, at)
+    opens = opened_at(knobs, at, opens_at)
     if near is None or plan.slopes:
-        filling = fill_plan(changed, opens_at, factors=factors)
+        filling = fill_plan(changed, opens, factors=factors)
     else:
         start = near.start
         for size in _sizes_between(near.links, changed.cells):
             canvas = lay_canvas(changed, size, factors)
-            sweep = Sweep(changed, canvas, opens_at, near.steps, start, bring=bring_near)
+            sweep = Sweep(changed, canvas, opens, near.steps, start, bring=bring_near)
             if size < changed.cells:
                 start = coarse_start(sweep.run())
         filling = read_off(changed, sweep.run())
@@ -170,7 +171,7 @@ class CoarseFillings:
         Of the plan's own grid.
     knobs : sequence of Knob
     opens_at : sequence of float
-        Impulse at which each feed opens.
+        Impulse at which each feed opens, where it is no knob.
     about : int
         Cells of the coarse grid.
     steps : int
@@ -229,7 +230,8 @@ class CoarseFillings:
         """Return the filling that a sweep gives, started from another one."""
         start = near.start if near else None
         bring = bring_near if near else bring_front
-        sweep = Sweep(plan, canvas, self.opens_at, self.steps, start, weight, bring)
+        opens = opened_at(self.knobs, at, self.opens_at)
+        sweep = Sweep(plan, canvas, opens, self.steps, start, weight, bring)
         steps = list(sweep.run())
         arrivals = Arrivals(canvas.links.count)
         for step in steps:

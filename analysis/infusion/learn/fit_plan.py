@@ -7,7 +7,7 @@ corrected values, made to meet the front as seen.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,7 +33,7 @@ from analysis.infusion.learn.knobs import (
     turned,
     with_stacks,
 )
-from analysis.infusion.learn.learnt import Learnt, LearntValue
+from analysis.infusion.learn.learnt import Learnt, LearntValue, Opening
 from analysis.infusion.learn.misfit import (
     MODEL_SD,
     Places,
@@ -43,6 +43,15 @@ from analysis.infusion.learn.misfit import (
     unlike_places,
 )
 from analysis.infusion.learn.not_reached import Whole, carry_over
+from analysis.infusion.learn.opening_knobs import (
+    as_wide,
+    fill_ends_s,
+    opening_knobs,
+    opening_notes,
+    searched,
+    taken_s,
+    when_opened,
+)
 from analysis.infusion.learn.search_values import (
     Fitted,
     Slopes,
@@ -92,6 +101,7 @@ def fit_plan(
     on: SeenOnPlan,
     opened_s: Sequence[float | None] | None = None,
     start: Learnt | None = None,
+    openings: Sequence[Opening] = (),
 ) -> Learnt:
     """Correct the plan by what was seen, and forecast the rest.
 
@@ -104,6 +114,9 @@ def fit_plan(
         Seconds at which each feed was seen to open; None where the plan's word stands.
     start : Learnt, optional
         What was learnt a moment ago, to start from.
+    openings : sequence of Opening, optional
+        When feeds were seen to give resin: where that is clearly at another time than stated, that
+        time is taken, with its doubt.
 
     Returns
     -------
@@ -120,29 +133,34 @@ def fit_plan(
     with a bounded loss (Huber, Ann. Math. Statist. 35, 73-101, 1964) and a weak prior; intervals
     by clusters (see `covariance`). Sampled places and a coarse grid keep it quick.
     """
-    job = as_opened(job, opened_s)
+    job = as_opened(job, taken_s(opened_s, openings, len(job.plan.feeds)))
     places = places_of(on)
     if np.count_nonzero(~places.dry) < FEWEST_PLACES:
         raise WetlineError(
             "too little of the part has been seen to wet: nothing can be learnt from it yet"
         )
-    every = knobs_of(job.plan)
+    stated = knobs_of(job.plan)
+    every = [*stated, *opening_knobs(job, openings)]
     stack = lay_canvas(job.plan).stack
-    why = [_cannot_tell(job.plan, knob, on, stack) for knob in every]
-    found = _search(job, on, places, why, start)
+    sought = searched(openings)
+    why = [_cannot_tell(job.plan, knob, on, stack, sought) for knob in every]
+    found = _search((job, on, places), every, why, start)
     fitted, whole, own = found.fitted, found.whole, found.model.arrival_s(found.whole.at)
     arrival_s = _meeting(on, own)
     unlike = unlike_places(on, places, own, fitted.left)
-    first = [_value(job, knob, text, fitted, whole) for knob, text in zip(every, why, strict=True)]
+    first = [
+        _value(job, knob, text, fitted, whole) for knob, text in zip(stated, why, strict=False)
+    ]
     lies = how_cloth_lies(job.plan, on, stack, _anchor_s(job, found.anchor))
     values = turned_taken_back(job.plan, taken_back(job.plan, first, unlike, on, stack), lies)
     times = _fill_times(fitted, whole, found, arrival_s, on)
-    fill_s, low_s, high_s = wider(*times, unlike, on)
+    ends = fill_ends_s(found.model, whole.at, openings, on.last_s)
+    fill_s, low_s, high_s = as_wide(wider(*times, unlike, on), ends, on.last_s)
     clock = clock_of(job)
     usual = np.abs(fitted.left[~places.dry] * places.sd[~places.dry] / places.root_s[~places.dry])
     return Learnt(
         values=values,
-        plan=_corrected(job.plan, every, whole, values),
+        plan=_corrected(job.plan, stated, whole, values),
         arrival_s=arrival_s,
         fill_time_s=fill_s,
         fill_low_s=low_s,
@@ -151,10 +169,11 @@ def fit_plan(
         working_s=clock.working_s,
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
-        notes=(SHARED, *unlike_note(unlike, on)),
+        notes=(SHARED, *opening_notes(openings), *unlike_note(unlike, on)),
         knobs=whole.at,
         anchor=found.anchor,
         relied_on=not too_unlike(unlike, on),
+        openings=when_opened(job, openings, every, whole),
     )
 
 
@@ -231,13 +250,17 @@ def _near(whole: Whole, anchor: Anchor) -> bool:
 
 
 def _search(
-    job: PartJob, on: SeenOnPlan, places: Places, why: list[str], start: Learnt | None
+    asked: tuple[PartJob, SeenOnPlan, Places],
+    every: Sequence[Knob],
+    why: list[str],
+    start: Learnt | None,
 ) -> _Found:
     """Search from the plan on coarse grids, or from the last filling on the plan's own."""
+    job, on, places = asked
     opens_at = tuple(opening_impulses(job.plan, job.impulse))
     free = np.array([not text for text in why])
     values, rough = (
-        CoarseModel(job, CoarseFillings(job.plan, on.links, knobs_of(job.plan), opens_at, *size))
+        CoarseModel(job, CoarseFillings(job.plan, on.links, every, opens_at, *size))
         for size in ((VALUE_CELLS, VALUE_STEPS), (SLOPE_CELLS, SLOPE_STEPS))
     )
     slopes = Slopes(rough, np.flatnonzero(free), places, 4.0 * max(on.last_s, 1.0))
@@ -247,13 +270,18 @@ def _search(
         return search.about(search.anchored(begin), begin)
     anchor = start.anchor
     if anchor is None or anchor.opens_at != opens_at:
-        anchor = search.anchored(start.knobs)
+        openings = np.array([knob.kind == "opening" for knob in every])
+        anchor = search.anchored(np.where(openings, 0.0, start.knobs))
     return search.about(anchor, np.where(free, anchor.at, 0.0))
 
 
-def _cannot_tell(plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray) -> str:
+def _cannot_tell(
+    plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray, sought: Collection[int]
+) -> str:
     """Return why a number cannot be told from this picture; empty where it may be."""
     told = on.seen & np.isfinite(on.time_s)
+    if knob.kind == "opening":
+        return "" if knob.index in sought else "it is not searched for"
     if knob.kind == "zone":
         here = stack == knob.index
         reached, hidden = on.wet & here, on.wet & here & ~on.seen
@@ -314,7 +342,7 @@ def _corrected(
 ) -> PartPlan:
     """Return the plan with the values that were told."""
     told = [value.told for value in values]
-    changed, factors = turned(plan, every, np.where(told, whole.at, 0.0))
+    changed, factors = turned(plan, every, np.where(told, whole.at[: len(every)], 0.0))
     return with_stacks(changed, factors)
 
 

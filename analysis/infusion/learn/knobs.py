@@ -1,4 +1,4 @@
-"""What of a plan may be corrected: K of each stack, width of each gap, resistance of each feed.
+"""What of a plan may be corrected: K of stacks, widths of gaps, resistances and openings of feeds.
 
 Tested in tests/analysis/infusion/learn/test_fit_plan.py.
 """
@@ -23,7 +23,7 @@ LOG_SD = float(np.hypot(SHARED_SD, OWN_SD))
 """The same of K of one zone, and of the width of a gap."""
 FEED_SD = 1.5
 """The same for the resistance of a feed, in units of what is usual for one that is not known."""
-MOST_LOG, MOST_FEED = 2.5, 10.0
+MOST_LOG, MOST_FEED, MOST_OPENING = 2.5, 10.0, 1.0
 LEAST_SD = {"zone": 0.03, "gap": 0.04, "feed": 0.03}
 """Uncertainty that is left in any case: in K by grid, scale and cloth uneven by some 5 %, in the
 width of a gap as a channel of a plan is only like that in the bag (common practice, no source). It
@@ -36,25 +36,28 @@ class Knob:
 
     Attributes
     ----------
-    kind : {"zone", "gap", "feed"}
+    kind : {"zone", "gap", "feed", "opening"}
     index : int
         Among the stacks, gaps or feeds of the plan.
     name : str
+    own_sd : float
+        Of an opening: how far its impulse may lie from that stated, in the logarithm.
     """
 
     kind: str
     index: int
     name: str
+    own_sd: float = 0.0
 
     @property
     def prior_sd(self) -> float:
         """How far it may lie from the plan before anything is seen."""
-        return FEED_SD if self.kind == "feed" else LOG_SD
+        return {"feed": FEED_SD, "opening": self.own_sd}.get(self.kind, LOG_SD)
 
     @property
     def most(self) -> float:
         """How far it is searched at all."""
-        return MOST_FEED if self.kind == "feed" else MOST_LOG
+        return {"feed": MOST_FEED, "opening": MOST_OPENING}.get(self.kind, MOST_LOG)
 
 
 def knobs_of(plan: PartPlan) -> list[Knob]:
@@ -74,10 +77,24 @@ def _gap_name(number: int, gap: Gap) -> str:
     return f"gap {number}, ({x0:.0f}, {y0:.0f}) to ({x1:.0f}, {y1:.0f})"
 
 
+def opened_at(
+    knobs: Sequence[Knob], at: FloatArray, opens_at: Sequence[float]
+) -> tuple[float, ...]:
+    """Return the impulse at which each feed opens, those moved whose opening is a knob."""
+    moved = list(opens_at)
+    for knob, value in zip(knobs, at, strict=True):
+        if knob.kind == "opening":
+            moved[knob.index] *= float(np.exp(value))
+    return tuple(moved)
+
+
 def turned(
     plan: PartPlan, knobs: Sequence[Knob], at: FloatArray
 ) -> tuple[PartPlan, tuple[float, ...]]:
-    """Return the plan with its gaps and feeds corrected, and the factors on K of its stacks."""
+    """Return the plan with its gaps and feeds corrected, and the factors on K of its stacks.
+
+    When feeds open is not the plan's word alone: see `opened_at`.
+    """
     factors = np.ones(len(plan.stacks))
     gaps, feeds = list(plan.gaps), list(plan.feeds)
     for knob, value in zip(knobs, at, strict=True):
@@ -85,7 +102,7 @@ def turned(
             factors[knob.index] = np.exp(value)
         elif knob.kind == "gap":
             gaps[knob.index] = _wider(gaps[knob.index], float(np.exp(value)))
-        else:
+        elif knob.kind == "feed":
             feeds[knob.index] = _resisting(feeds[knob.index], float(value))
     corrected = replace(plan, gaps=tuple(gaps), feeds=tuple(feeds))
     return corrected, tuple(float(f) for f in factors)

@@ -14,6 +14,58 @@ from vision.records import FloatArray
 WHAT = {"zone": "K of", "gap": "width of", "feed": "resistance of"}
 """What a value is, by its kind, before its name."""
 
+EARLY, LATE, SHUT = "early", "late", "shut"
+WORKS, UNSEEN = "as stated", "not seen"
+NEVER_S = 1e7
+"""Later than any part fills."""
+
+
+@dataclass(frozen=True)
+class Opening:
+    """When a feed that opens after another gave resin, beside when it was to.
+
+    Attributes
+    ----------
+    name : str
+    index : int
+        Among the feeds of the plan.
+    said_s : float
+        When it was noted as open, else when the plan opens it, in seconds since resin start.
+    noted : bool
+    passed_s : float
+        When the cloth at it was wet; infinity where it is not.
+    state : {"early", "late", "shut", "as stated", "not seen"}
+        Whether it gave resin clearly before or after the time stated, none by the last look, from
+        then on as it should, or the picture does not tell.
+    since_s, low_s, high_s : float
+        Since when it gave resin, and the ends of an interval; infinity where it gives none.
+    """
+
+    name: str
+    index: int
+    said_s: float
+    noted: bool
+    passed_s: float
+    state: str
+    since_s: float = float("nan")
+    low_s: float = float("nan")
+    high_s: float = float("nan")
+
+    @property
+    def other(self) -> bool:
+        """Whether it clearly opened at another time than stated, or not at all."""
+        return self.state in (EARLY, LATE, SHUT)
+
+    @property
+    def at_work(self) -> bool:
+        """Whether resin is seen to come from it."""
+        return self.state in (EARLY, LATE, WORKS)
+
+    @property
+    def taken_s(self) -> float:
+        """When it is taken to have opened."""
+        return min(self.since_s, NEVER_S) if self.other else self.said_s
+
 
 @dataclass(frozen=True)
 class LearntValue:
@@ -99,6 +151,8 @@ class Learnt:
         The plan's filling near there, to start the next from.
     relied_on : bool
         False where too much of what was seen is unlike for the forecast to be relied on.
+    openings : tuple of Opening
+        When feeds that open after another gave resin.
     """
 
     values: tuple[LearntValue, ...]
@@ -115,6 +169,7 @@ class Learnt:
     knobs: FloatArray
     anchor: Anchor | None = None
     relied_on: bool = True
+    openings: tuple[Opening, ...] = ()
 
     @property
     def explains(self) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.infusion.ahead.cut_offs import CutOff
 from analysis.infusion.ahead.next_feed import AT_WORK, OPEN, NextFeed
+from analysis.infusion.learn.learnt import SHUT, Opening
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.infusion.outlook.words import left_text, where_text
@@ -128,6 +129,19 @@ def _at_work(feed: NextFeed) -> Alarm:
     text = f"Resin seems to come from {_name(feed)}, which is not noted as open"
     todo = "If it is open, note it (f): the forecast goes by that. If not, see its clamp and hose."
     return Alarm(f"at work {feed.name}", LOOK, text, todo)
+
+
+def no_resin_alarms(openings: Sequence[Opening]) -> list[Alarm]:
+    """List feeds that were noted as open and that no resin seems to come from."""
+    todo = (
+        "See its clamp, hose and tap, and the resin in its pot; if it was never opened, take the "
+        "note back (u). The forecast takes it as shut."
+    )
+    return [
+        Alarm(f"no resin {one.name}", LOOK, f"No resin seems to come from {one.name}", todo)
+        for one in openings
+        if one.noted and one.state == SHUT
+    ]
 
 
 def _standstill(still: Standstill) -> Alarm:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from analysis.forecast.panel_text import text_lines
+from analysis.infusion.answer.run_text import opening_words
 from analysis.infusion.learn.learnt import Learnt
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.watch.board import Board, clock_text
@@ -74,6 +75,10 @@ def part_board_lines(board: PartBoard, elapsed_s: float | None) -> list[str]:
         lines += part_lines(board.part)
         if board.beside is not None:
             lines.append(f"Good runs:  {board.beside.text}; {board.beside.places_text}")
+        openings = () if board.learnt is None else board.learnt.openings
+        lines += [
+            f"Feed:       {opening_words(one)[0]}" for one in openings if one.noted and one.other
+        ]
         if board.learning:
             lines.append(f"Learning:   {board.learning}")
     elif board.drawdown[1]:

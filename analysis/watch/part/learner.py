@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
+from analysis.infusion.beside.openings import find_openings
 from analysis.infusion.learn.fit_plan import fit_plan
-from analysis.infusion.learn.learnt import Learnt
+from analysis.infusion.learn.learnt import EARLY, Learnt
 from analysis.infusion.outlook.numbers import Forecast, learnt_forecast
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.plan.part_toml import PartJob
@@ -48,14 +49,29 @@ class PartLearner:
         self.forecast: Forecast | None = None
         self.said = ""
 
-    def offer(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None) -> None:
-        """Learn from a look, unless one is still being learnt from or was just now."""
+    @property
+    def at_work(self) -> frozenset[str]:
+        """Later feeds that nobody noted and that resin seems to come from, by the latest fit."""
+        found = () if self.learnt is None else self.learnt.openings
+        return frozenset(one.name for one in found if one.at_work and not one.noted)
+
+    def offer(
+        self,
+        on: SeenOnPlan,
+        opened_s: Sequence[float | None] | None,
+        early: Collection[str] = (),
+    ) -> None:
+        """Learn from a look, unless one is still being learnt from or was just now.
+
+        Nothing is learnt where a feed named in `early`, at which resin came up before any front,
+        cannot be told to have been open since then.
+        """
         busy = self._thread is not None and self._thread.is_alive()
         if busy or time.monotonic() < self._began + self.every_s:
             return
         self._began = time.monotonic()
         self._thread = threading.Thread(
-            target=self._learn, args=(on, opened_s, self._round), name="learn", daemon=True
+            target=self._learn, args=(on, opened_s, early, self._round), name="learn", daemon=True
         )
         self._thread.start()
 
@@ -64,9 +80,18 @@ class PartLearner:
         self._round += 1
         self._began, self.forecast, self.learnt, self.said = -float("inf"), None, None, ""
 
-    def _learn(self, on: SeenOnPlan, opened_s: Sequence[float | None] | None, number: int) -> None:
+    def _learn(
+        self,
+        on: SeenOnPlan,
+        opened_s: Sequence[float | None] | None,
+        early: Collection[str],
+        number: int,
+    ) -> None:
         try:
-            learnt = fit_plan(self._job, on, opened_s=opened_s, start=self.learnt)
+            openings = find_openings(self._job, on, opened_s)
+            for name in set(early) - {one.name for one in openings if one.state == EARLY}:
+                raise WetlineError(f"resin came up at {name} before it was open: not learnt from")
+            learnt = fit_plan(self._job, on, opened_s, self.learnt, openings)
             if number == self._round:
                 self.learnt, self.forecast, self.said = learnt, learnt_forecast(learnt, on), ""
         except WetlineError as error:

@@ -27,6 +27,7 @@ from analysis.watch.gauge import vacuum_lost
 from analysis.watch.part.alarms import (
     KnownArea,
     alarm_texts,
+    no_resin_alarms,
     part_alarms,
     unnoted_feeds,
     with_areas,
@@ -249,12 +250,14 @@ class WatchPart(Watch):
             seen = with_early_feeds(seen, early)
             opened = dict(hand.opened)
             self._look_at_feeds(seen, on, opened)
-            at_work = self._at_work | {one.name for one in early}
+            learnt = self.learner.at_work - set(opened) if self.learner else frozenset()
+            at_work = self._at_work | learnt | {one.name for one in early}
             numbers = read_part_numbers(
                 self.job, seen, forecast, opened, vents, self.planned.arrival_s, at_work
             )
-        if seen is not None and numbers.wetted_share and not seen.doubts and self.learner:
-            self.learner.offer(on, opened_s)
+            sure = len(seen.doubts) == len(early)
+            if numbers.wetted_share and sure and self.learner:
+                self.learner.offer(on, opened_s, [one.name for one in early])
         if clock_s is not None and clock_s > self._looked_s:
             # The same picture again is no second look.
             self._looked_s = clock_s
@@ -306,6 +309,7 @@ class WatchPart(Watch):
         if board.state == RUNNING and not situation.clamped:
             found += part_alarms(board.part, self._before, self._areas)
             found += good_alarms(board.beside, self._beside_before)
+            found += no_resin_alarms(() if board.learnt is None else board.learnt.openings)
             if situation.elapsed_s is not None and not situation.filled:
                 later = later_feeds(self.job.plan)
                 found += unnoted_feeds(self._due_s(board, later), board.opened, situation.elapsed_s)

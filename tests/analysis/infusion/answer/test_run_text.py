@@ -8,8 +8,8 @@ from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
 from analysis.infusion.answer.run_text import ADVICE, answer_words, feed_words, headline, lines
-from analysis.infusion.beside.opened_early import OpenedEarly
 from analysis.infusion.beside.sources import FeedSeen
+from analysis.infusion.learn.learnt import EARLY, LATE, SHUT, UNSEEN, WORKS, Opening
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -112,14 +112,27 @@ def test_when_to_open_a_feed_is_not_said_of_one_that_resin_comes_from(state):
     assert any(word in said for word in ("open it no sooner", "could open sooner", "keep it shut"))
 
 
-def test_a_feed_that_seems_to_have_been_open_early_is_said_with_when(tmp_path):
-    early = OpenedEarly("second line", 1200.0, 500.0, 720.0, 650.0, 800.0)
-    run = replace(even_run(tmp_path), opened_early=(early,))
+@pytest.mark.parametrize(
+    ("state", "noted", "said"),
+    [
+        (EARLY, False, "is open since 20 min by the plan, but resin seems to come from it since"),
+        (LATE, True, "was noted as open at 20 min, but resin seems to come from it only since"),
+        (SHUT, True, "no resin seems to have come from it: the front went on as if it were shut"),
+        (SHUT, False, "is open since 20 min by the plan, but no resin seems to have come from it"),
+        (UNSEEN, False, "whether resin comes from it cannot be seen from here"),
+        (WORKS, True, ""),
+    ],
+)
+def test_a_feed_that_opened_otherwise_is_said_with_when(tmp_path, state, noted, said):
+    one = Opening("second line", 1, 1200.0, noted, 500.0, state, 720.0, 650.0, 800.0)
+    run = replace(even_run(tmp_path), openings=(one,))
     text = " ".join(" ".join(lines(run)).split())
-    assert "the plan opens second line at 20 min" in text
-    assert "seems to have been open since about 12 min (11 min to 13 min)" in text
-    assert "write it into part.toml" in text
-    assert run_json(run)["opened_early"][0]["since_s"] == 720.0
+    assert said in text
+    assert ("second line" in text) == bool(said)
+    assert ("about 12 min (11 min to 13 min)" in text) == (state in (EARLY, LATE))
+    assert ("put the note right" in text) == (noted and state == LATE)
+    assert run_json(run)["openings"][0]["state"] == state
+    assert (run_json(run)["openings"][0]["noted"]) is noted
 
 
 def test_nothing_measured_is_one_line_with_the_mend(tmp_path):

@@ -5,12 +5,14 @@ from dataclasses import replace
 import pytest
 
 from analysis.infusion.ahead.next_feed import AT_WORK, NOT_YET, OPEN, NextFeed
+from analysis.infusion.learn.learnt import LATE, SHUT, Opening
 from analysis.infusion.outlook.numbers import PartNumbers
 from analysis.infusion.outlook.standstill import Standstill
 from analysis.watch.alarms import ACT, LOOK
 from analysis.watch.part.alarms import (
     alarm_texts,
     area_numbers,
+    no_resin_alarms,
     part_alarms,
     unnoted_feeds,
     with_areas,
@@ -92,6 +94,16 @@ def test_resin_from_a_feed_that_nobody_noted_asks_for_the_note():
     (alarm,) = part_alarms(numbers(feeds=(feed,)))
     assert alarm.text == "Resin seems to come from second line, which is not noted as open"
     assert "note it (f)" in alarm.todo
+
+
+@pytest.mark.parametrize(
+    ("noted", "state", "count"), [(True, SHUT, 1), (False, SHUT, 0), (True, LATE, 0)]
+)
+def test_a_feed_noted_as_open_that_no_resin_comes_from_is_told_of(noted, state, count):
+    one = Opening("second line", 1, 600.0, noted, 500.0, state, 900.0, 800.0, 1000.0)
+    alarms = no_resin_alarms([one])
+    assert len(alarms) == count
+    assert all(a.text == "No resin seems to come from second line" for a in alarms)
 
 
 def test_a_full_part_and_one_that_shows_nothing_raise_none():

@@ -2,10 +2,14 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from analysis.infusion.ahead.next_feed import NOT_YET, OPEN, NextFeed
+from analysis.infusion.learn.learnt import EARLY, LATE, Learnt, Opening
 from analysis.infusion.outlook.numbers import PartNumbers
+from analysis.watch.part.board import PartBoard, part_board_lines
+from analysis.watch.part.learner import PartLearner
 from analysis.watch.part.lines import gel_of, left_of, part_lines
 from tests.made_up.part_board import LEFT, cut_off
 
@@ -55,6 +59,23 @@ def test_of_three_later_feeds_each_that_is_due_has_a_line_the_nearest_due_first(
     # One whose time has come is told though the front is not past it.
     assert told(*(feed(name, NOT_YET, 500.0) for name in "bc")) == ["b: not yet", "c: not yet"]
     assert told(*(feed(name, NOT_YET, 700.0) for name in "bc")) == ["b: not yet"]
+
+
+def test_a_note_that_what_was_seen_contradicts_has_a_line_and_one_that_nobody_noted_asks_for_it():
+    odd = Opening("second line", 1, 1200.0, True, 500.0, LATE, 1500.0, 1400.0, 1600.0)
+    seen = replace(odd, name="third line", noted=False, state=EARLY)
+    learnt = Learnt(
+        (), None, np.zeros(1), 2e3, 1e3, 3e3, None, None, (), 0.01, (), np.zeros(0),
+        openings=(odd, seen),
+    )  # fmt: skip
+    board = PartBoard(name="cover", part=BOARD, learnt=learnt)
+    told = [line for line in part_board_lines(board, 600.0) if line.startswith("Feed:")]
+    assert len(told) == 1
+    assert "second line was noted as open at 20 min, but resin seems to come from it" in told[0]
+    learner = PartLearner(None)
+    assert learner.at_work == frozenset()
+    learner.learnt = learnt
+    assert learner.at_work == {"third line"}
 
 
 def test_nothing_to_see_is_one_line_and_before_resin_none():
