@@ -23,8 +23,11 @@ ZONE_SHARE = 0.6
 ZONE_HELD = 0.2
 BEGINS = 0.5
 """Share of where a place begins that lies beside a corner, for it to begin there."""
+AT_WALL = 0.5
+"""Share of what is farthest off the plan that lies at a wall, for a gap to be spoken of at all."""
 ISLAND_SHARE = 0.25
 """Share of a late place that is dry yet, at least, for an island of it to be spoken of."""
+LIES = "which way the cloth's easy direction lies, beside the plan's angle_deg"
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,8 @@ class Scene:
     feeds: tuple[FeedSeen, ...]
     strays: tuple[Stray, ...]
     turned: frozenset[int]
+    one_way: frozenset[int] = frozenset()
+    """Stacks of which it is not told how their cloth lies: resin ran through them one way only."""
 
 
 def causes_of(scene: Scene, cells: BoolArray) -> tuple[Cause, ...]:
@@ -111,6 +116,10 @@ def _early(scene: Scene, cells: BoolArray) -> Ranked:
         why = f"it runs along the edge for {100 * strip:.0f} % of the part's length, earliest there"
         look = "whether the cloth stops short of the edge, and the bag or tape beside it"
         yield 2.0 + min(strip, 0.9), Cause("a gap that races along the edge", why, look)
+    elif float((around.wall_mm[best] < 2 * around.near_mm).mean()) > AT_WALL:
+        why = "it is earliest beside an edge; a corner that is bridged can look the same"
+        look = "whether the cloth stops short of the edge, and the bag or tape beside it"
+        yield 1.5, Cause("a gap that races along the edge", why, look)
     start = _first_planned(scene, cells)
     for distance, what in ((around.corner_mm, "a corner"), (around.border_mm, "a zone's border")):
         begins = float((distance[start] < 3 * around.near_mm).mean()) > BEGINS
@@ -178,6 +187,9 @@ def _zone(scene: Scene, cells: BoolArray, word: str, usual: str) -> Ranked:
             name = around.stack_name(index)
             why = f"the place begins in {name} and holds {100 * within / told:.0f} % of it"
             yield 2.6, Cause(f"{name} is {word} than planned", why, usual)
+            if index in scene.one_way:
+                why = f"resin ran one way only through {name}: a quarter turn would look the same"
+                yield 2.55, Cause("cloth turned the wrong way", why, LIES)
 
 
 def _turned(scene: Scene, cells: BoolArray) -> Ranked:
@@ -187,8 +199,7 @@ def _turned(scene: Scene, cells: BoolArray) -> Ranked:
         if max(zone[cells].mean(), zone[_first_planned(scene, cells)].mean()) > ZONE_SHARE:
             name = scene.around.stack_name(index)
             why = f"in {name} resin runs slower than planned along the cloth, faster across it"
-            look = "which way the cloth's easy direction lies, beside the plan's angle_deg"
-            yield 3.5, Cause("cloth turned the wrong way", why, look)
+            yield 3.5, Cause("cloth turned the wrong way", why, LIES)
 
 
 def _strongest(scene: Scene, cells: BoolArray) -> BoolArray:

@@ -135,7 +135,8 @@ def compare(job: PartJob, answer: PartAnswer, on: SeenOnPlan) -> Beside:
     strays = find_strays(answer, on, late, around)
     lies = how_cloth_lies(job.plan, on, around.stack, late.planned_s)
     turned = frozenset(index for index, one in enumerate(lies) if one == "turned")
-    scene = Scene(on, late, around, feeds, strays, turned)
+    one_way = frozenset(index for index, one in enumerate(lies) if one == "not told")
+    scene = Scene(on, late, around, feeds, strays, turned, one_way)
     area = around.area_mm2
     patches = find_patches(scene)
     told = any(patch.causes[0].place_tells for patch in patches if patch.causes)

@@ -11,7 +11,7 @@ from analysis.part.answer.job import fill_part
 from analysis.part.answer.part_answer import PartAnswer
 from analysis.part.plan.part_toml import PartJob
 from sample_frames._part_flow import fill
-from sample_frames._part_world import Clock, Inlet, Outlet, Patch, World
+from sample_frames._part_world import Clock, Inlet, Outlet, Patch, Slot, World
 from tests.made_up.part_seen import part_seen
 from tests.made_up.parts.cases import CLOTH, ELL, LEFT, PLATE, RIGHT_VENT, TIGHT, box, line
 from tests.made_up.parts.cut_offs import job_of
@@ -62,12 +62,14 @@ ZONED = _plate(
     inlets=(Inlet("point", line((300, 160)), radius_mm=8.0),),
 )
 ONE_WAY = _plate(layup=TWO_WAYS)
+ZONE_ONE_WAY = _plate(patches=(Patch("doubler", ZONE, TWO_WAYS),))
 RIBBED = _plate(patches=(Patch("rib", RIB, TIGHT),))
 ANGLE = _plate(
     outline_mm=ELL,
     inlets=(Inlet("top line", line((0, 0), (480, 0))),),
     outlets=(Outlet("foot", line((20, 360), (180, 360))),),
 )
+INNER_WALL = Slot(line((200, 160), (200, 360)), 0.5)
 HATCH = _plate(holes_mm=(box(220, 110, 300, 210),))
 
 GOOD = {
@@ -93,6 +95,11 @@ TROUBLES = {
     "turned zone": Trouble(ZONED, _turned(ZONED), 0.75),
     "turned, one way": Trouble(ONE_WAY, _turned(ONE_WAY), 0.75),
 }
+ALIKE = {
+    "race from a corner": Trouble(ANGLE, _uneven(ANGLE, slots=(INNER_WALL,)), 0.6),
+    "turned zone, one way": Trouble(ZONE_ONE_WAY, _turned(ZONE_ONE_WAY), 0.5),
+}
+"""Runs whose cause looks like another one from where they are."""
 
 
 def seen_of(trouble: Trouble) -> tuple[PartJob, PartAnswer, SeenOnPlan]:

@@ -17,7 +17,7 @@ from tests.made_up.parts.cases import CASES
 from tests.made_up.parts.cut_offs import job_of
 from tests.made_up.parts.made_part import true_filling
 from tests.made_up.parts.scored import at_places
-from tests.made_up.parts.troubles import GOOD, TROUBLES, seen_of
+from tests.made_up.parts.troubles import ALIKE, GOOD, TROUBLES, seen_of
 
 TWO = LINE + '\n\n[[feed]]\nname = "right line"\nline_mm = [[400, 0], [400, 300]]'
 RACE = Gap(np.array([[0.0, 300.0], [600.0, 300.0]]), 4.0, 1.6e-7, 3.0)
@@ -205,6 +205,21 @@ def test_against_another_solver_the_right_cause_is_among_the_first_two(name):
     largest = [names(found.patches[0])[:2]] if found.patches else []
     assert any(FIRST_OR_SECOND[name] in said for said in [named(found.whole), *largest])
     assert found.slowing is (name == "falling vacuum")
+
+
+@pytest.mark.parametrize(
+    ("name", "both"),
+    [
+        ("race from a corner", {"bridging", "a gap that races along the edge"}),
+        (
+            "turned zone, one way",
+            {"zone doubler is denser than planned", "cloth turned the wrong way"},
+        ),
+    ],
+)
+def test_against_another_solver_causes_that_look_alike_are_named_both(name, both):
+    job, answer, on = seen_of(ALIKE[name])
+    assert both <= set(names(compare(job, answer, on).patches[0]))
 
 
 def named(causes):
