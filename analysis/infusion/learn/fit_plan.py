@@ -55,6 +55,7 @@ from analysis.infusion.learn.opening_knobs import (
 from analysis.infusion.learn.search_values import (
     Fitted,
     Slopes,
+    as_planned,
     how_sure,
     overall_factor,
     search_values,
@@ -238,6 +239,7 @@ class _Search:
             whole = carry_over(self.job.plan, self.every, fitted)
             if not left or _near(whole, anchor):
                 fitted = how_sure(model, self.slopes, self.on, known, fitted)
+                fitted = as_planned(model, self.slopes, known, fitted)
                 whole = carry_over(self.job.plan, self.every, fitted)
             if not left or _near(whole, anchor):
                 break

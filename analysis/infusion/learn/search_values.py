@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import lsq_linear
+from scipy.stats import norm
 
 from analysis.infusion.learn.coarse_model import CoarseModel
 from analysis.infusion.learn.knobs import Knob, bounds_of, prior_precision
@@ -27,6 +28,8 @@ WEAK_SD = 0.08
 """A zone whose K is less sure than this is looked at aside."""
 ASIDE, MOST_ASIDE = 0.6, 4.0
 """How far, in the logarithm of K, and by how much its doubt may grow."""
+PLANNED_SHARE = 0.5
+"""How likely a feed resists as its plan states, before anything is seen (judgement)."""
 MOST_ROUNDS = 10
 MOST_STEP = 1.0
 """How far a knob may move at once, in parts of its prior."""
@@ -221,6 +224,36 @@ def how_sure(
         cov[k, :] *= factor
         cov[:, k] *= factor
     return _fitted(problem, at, cov)
+
+
+def as_planned(model: CoarseModel, slopes: Slopes, places: Places, found: Fitted) -> Fitted:
+    """Return the values with each feed as planned, as far as what was seen leaves that likely.
+
+    Notes
+    -----
+    A resistance is never below 0, so noise alone finds some, and K beside it comes out too high.
+    The chance that a feed is as planned, `PLANNED_SHARE` before anything is seen, is that after it
+    by the ratio of the densities there (Savage and Dickey; Dickey, Ann. Math. Statist. 42, 204-223,
+    1971, from memory); values and covariance are the mean over both readings.
+    """
+    problem = _problem(model, slopes, places, found.whole)
+    at, cov = found.at.copy(), found.cov.copy()
+    for k, knob in enumerate(found.knobs):
+        if knob.kind != "feed":
+            continue
+        share = _share_as_planned(at[k], float(np.sqrt(cov[k, k])), problem.low[k], knob.prior_sd)
+        along = cov[:, k] / cov[k, k]
+        more = share * (1.0 - share) * at[k] ** 2 - share * cov[k, k]
+        at, cov = at - share * at[k] * along, cov + more * np.outer(along, along)
+    return _fitted(problem, np.clip(at, problem.low, problem.high), cov)
+
+
+def _share_as_planned(at: float, sd: float, low: float, prior_sd: float) -> float:
+    """Return the chance that a number is as planned, 0, where it is never below a bound."""
+    after = norm.pdf(at / sd) / sd / norm.sf((low - at) / sd)
+    before = norm.pdf(0.0) / prior_sd / norm.sf(low / prior_sd)
+    odds = PLANNED_SHARE / (1.0 - PLANNED_SHARE) * after / before
+    return float(odds / (1.0 + odds))
 
 
 def _fitted(problem: _Problem, at: FloatArray, cov: FloatArray) -> Fitted:
