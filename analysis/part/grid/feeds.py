@@ -93,7 +93,7 @@ def point_feed(
     grid = links.grid
     rim = _circle(centre_mm, radius_mm)
     if radius_mm > RESOLVED * max(grid.dx_mm, grid.dy_mm):
-        wide = lay_line(links, np.vstack([rim, rim[:1]]), resistance_mm)
+        wide = lay_line(links, np.vstack([rim, rim[:1]]), resistance_mm, rim=True)
         return replace(wide, lost_m3=_lost(links, rim))
     feed = _tied(links, centre_mm, radius_mm, tensor_m3)
     if resistance_mm > 0 and feed.any():

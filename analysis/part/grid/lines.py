@@ -14,6 +14,7 @@ from analysis.part.grid.network import Links
 from vision.records import FloatArray
 
 NEAREST = 1e-6  # a feed is never taken as nearer to a cell than this share of a link
+AT_CENTRE = 2e-9  # share of a link within which a line goes through a cell's centre
 LONGEST_END = 1.5  # link lengths over which a line's loose end is shared out at most
 
 
@@ -70,7 +71,7 @@ def _crossings(
         where = (gap[:, 0] * e_mm[1] - gap[:, 1] * e_mm[0]) / across
         wide = min(size.prod() / abs(across), LONGEST_END * np.hypot(*e_mm) / np.hypot(*segment))
         covered = _covered(where, wide, loose and k == 0, loose and k == last)
-        hit = (along > -1e-9) & (along < 1 + 1e-9) & (covered > 1e-9)
+        hit = (along > -AT_CENTRE / 2) & (along < 1 + AT_CENTRE / 2) & (covered > 1e-9)
         first = hit & (along < share[near])
         share[near[first]] = np.maximum(along[first], 0.0)
         part[near[first]] = covered[first]
@@ -87,7 +88,9 @@ def _covered(where: FloatArray, wide: float, from_start: bool, to_end: bool) -> 
     return np.clip(low, 0.0, 1.0) * np.clip(high, 0.0, 1.0)
 
 
-def lay_line(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> FeedLinks:
+def lay_line(
+    links: Links, line_mm: FloatArray, resistance_mm: float = 0.0, *, rim: bool = False
+) -> FeedLinks:
     """Lay a feed line on the part as it is drawn: each link that meets it ends there.
 
     Parameters
@@ -98,7 +101,9 @@ def lay_line(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> F
         Two or more points; closed when the last repeats the first.
     resistance_mm : float
         Length of stack that would slow the resin as much as the line does: the `a` of
-        x^2 + 2 a x.
+        x^2 + 2 a x, on each side where both take the same.
+    rim : bool
+        Whether the line is the rim of a round feed, which feeds outwards only.
 
     Notes
     -----
@@ -107,24 +112,57 @@ def lay_line(links: Links, line_mm: FloatArray, resistance_mm: float = 0.0) -> F
     205-227, 2002 (from memory). A feed on the outline, which no link crosses from cell to cell,
     is met by the links that would lead outside. A link stands for the flow through a strip as
     wide as a cell's area over its length; where the line ends within that strip, it takes its
-    share of the link, from farther off, and leaves the rest.
+    share of the link, from farther off, and leaves the rest. A line that resists has one pressure
+    beneath it: where one side is full, the other has all of it, and the two sides still flow into
+    each other. The star of cell, cell and feed is written as a triangle (Kennelly, 1899).
     """
     grid = links.grid
     feed = np.zeros(links.count)
     keep = np.ones(len(links.first))
+    crossed = np.zeros(len(links.first), bool)
     for index, e in enumerate(links.offsets):
         step = np.array(e) * (grid.dx_mm, grid.dy_mm)
         ahead, ahead_part = _crossings(links, step, line_mm)
         back, back_part = _crossings(links, -step, line_mm)
         extra = resistance_mm / float(np.hypot(*step))
-        for share, part in ((ahead, ahead_part), (back, back_part)):
+        mine = np.flatnonzero(np.all(links.offset == e, axis=1))
+        first, second = links.first[mine], links.second[mine]
+        away, beyond = _from_line(ahead, ahead_part), _from_line(back, back_part)
+        keep[mine] = 1.0 - np.maximum(ahead_part[first], back_part[second])
+        both = np.isfinite(away[first]) & np.isfinite(beyond[second]) & (extra > 0) & (not rim)
+        pairs = first[both], second[both]
+        shared = _shared(away[pairs[0]], beyond[pairs[1]], extra)
+        keep[mine[both]] += (1.0 - keep[mine[both]]) * shared[2]
+        crossed[mine[both]] = True
+        for off, part, cells, tie in (
+            (away, ahead_part, pairs[0], shared[0]),
+            (beyond, back_part, pairs[1], shared[1]),
+        ):
+            ties = 1.0 / np.maximum(off + extra, NEAREST)
+            ties[cells] = tie
             hit = np.flatnonzero(part > 0)
-            strength = part[hit] * links.strength_m3[index, hit]
-            away = share[hit] + (1.0 - part[hit]) / 2
-            feed[hit] += strength / np.maximum(away + extra, NEAREST)
-        mine = np.all(links.offset == e, axis=1)
-        keep[mine] = 1.0 - np.maximum(ahead_part[links.first[mine]], back_part[links.second[mine]])
-    return FeedLinks(feed, keep * _beside(links, feed, keep), np.zeros(links.count))
+            feed[hit] += part[hit] * links.strength_m3[index, hit] * ties[hit]
+    reopened = np.where(crossed, 1.0, _beside(links, feed, keep))
+    return FeedLinks(feed, keep * reopened, np.zeros(links.count))
+
+
+def _from_line(share: FloatArray, part: FloatArray) -> FloatArray:
+    """Return how far each cell is from the line, in parts of a link; infinity where it is not."""
+    return np.where(part > 0, share + (1.0 - part) / 2, np.inf)
+
+
+def _shared(
+    away: FloatArray, beyond: FloatArray, extra: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the ties of the two cells of a link to a line that resists, and what the link keeps.
+
+    The line's pull is that of both sides; half of it where the line goes through a cell's centre,
+    whose other link has the rest. All in parts of the whole link, lengths in parts of its own.
+    """
+    pull = np.where(np.minimum(away, beyond) < AT_CENTRE, 1.0, 2.0)
+    near, far = np.maximum(away, NEAREST), np.maximum(beyond, NEAREST)
+    whole = extra * (near + far) + pull * near * far
+    return pull * far / whole, pull * near / whole, extra / whole
 
 
 def _beside(links: Links, feed_m3: FloatArray, keep: FloatArray) -> FloatArray:

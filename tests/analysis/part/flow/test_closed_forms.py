@@ -121,6 +121,15 @@ def test_a_feed_that_resists_adds_the_length_it_stands_for():
     assert_allclose(total(plan), G / 2 * (0.5**2 + 2 * 0.05 * 0.5), rtol=1e-6)
 
 
+@pytest.mark.parametrize("x", [100.0, 101.3, 102.5, 250.0])
+def test_a_line_that_resists_has_one_pressure_for_both_its_sides(x):
+    # Beneath the line w = porosity L (a / 2) / K, whichever side takes the resin; beyond it
+    # porosity / (2 K) times the square of the longer side. As strips of 1 mm width.
+    plan = plan_of(rectangle(500, 100), [[[x, 0], [x, 100]]], resistance_mm=50.0)
+    longest = max(x, 500 - x) / 1000
+    assert_allclose(total(plan), G / 2 * (longest**2 + 0.5 * 0.05), rtol=2e-3)
+
+
 def test_a_line_anywhere_between_cells_keeps_its_place():
     for x in (250.0, 251.3, 252.5, 253.9):
         plan = plan_of(rectangle(500, 100), [[[x, 0], [x, 100]]])
