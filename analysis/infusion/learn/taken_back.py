@@ -23,6 +23,9 @@ from vision.records import IntArray
 MOST_UNLIKE = 0.10
 """Share of what was seen that may be unlike the fitted filling before all values are in question:
 an edge strip in which resin races reaches about so far into a part (judgement)."""
+ZONE_UNLIKE = 0.02
+"""Share of what was seen of a zone that may be unlike before its K is in question: so little, held
+to three standard uncertainties by the bounded loss, moves K by less than 1 % (judgement)."""
 NEAR = 1.0
 """A gap or feed is in question where an unlike place begins this many of its own sizes away."""
 
@@ -64,7 +67,7 @@ def taken_back(
     -------
     tuple of LearntValue
         All in question where more than `MOST_UNLIKE` of what was seen is unlike; otherwise the
-        zones that hold such a place, and the gaps and feeds beside one.
+        zones of which more than `ZONE_UNLIKE` is, and the gaps and feeds beside such a place.
     """
     if not unlike:
         return tuple(values)
@@ -124,10 +127,14 @@ def _not_told(value: LearntValue, why: str) -> LearntValue:
 
 
 def _stacks_at(stack: IntArray, unlike: Sequence[Unlike], on: SeenOnPlan) -> set[int]:
-    """Return which stacks lie where something is unlike."""
+    """Return of which stacks more than a little of what was seen is unlike."""
     tree = cKDTree(on.links.centre_mm[: on.links.cells])
     near = tree.query([(place.x_mm, place.y_mm) for place in unlike])[1]
-    return {int(stack[cell]) for cell in near}
+    area_mm2 = np.array([place.area_mm2 for place in unlike])
+    odd_mm2 = np.bincount(stack[near], area_mm2, int(stack.max()) + 1)
+    cell_mm2 = float(on.links.grid.cell_m2) * 1e6
+    seen_mm2 = np.bincount(stack, on.seen & on.wet, len(odd_mm2)) * cell_mm2
+    return set(np.flatnonzero(odd_mm2 > ZONE_UNLIKE * seen_mm2).tolist())
 
 
 def _beside(line_mm: np.ndarray, unlike: Sequence[Unlike], on: SeenOnPlan) -> bool:

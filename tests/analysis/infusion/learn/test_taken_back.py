@@ -88,8 +88,16 @@ def test_a_small_place_takes_back_its_own_zone_and_what_lies_beside_it(job, canv
     assert (out[1].value, out[1].low, out[1].high) == pytest.approx((1.0, 0.95, 2.1))
     assert "x 560, y 40 mm" in out[1].why
     assert unlike_note([patch], on) == ()
-    by_gap = taken_back(job.plan, all_told, [Unlike(300.0, 15.0, 900.0, -60.0)], on, canvas.stack)
-    assert [v.told for v in by_gap] == [False, True, False, True, True]
+
+
+@pytest.mark.parametrize(("area_mm2", "base_told"), [(900.0, True), (6000.0, False)])
+def test_a_place_too_small_to_bend_k_of_its_zone_takes_back_the_gap_beside_it_only(
+    job, canvas, all_told, area_mm2, base_told
+):
+    on, _ = seen_of(job, job.plan, 2.0)
+    patch = [Unlike(300.0, 15.0, area_mm2, -60.0)]
+    out = taken_back(job.plan, all_told, patch, on, canvas.stack)
+    assert [v.told for v in out] == [base_told, True, False, True, True]
 
 
 def test_much_that_is_unlike_takes_all_back_and_widens_the_forecast(job, canvas, all_told):
