@@ -15,7 +15,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analysis.record.day.day_records import Day, Points
+    from analysis.record.day.day_records import Day, Points, StagePhoto
     from analysis.record.day.mark_flow import MarkFlow
     from vision.parts.tapping.tap_check import Pixel
 
@@ -37,6 +37,13 @@ _KG = ("weight", "resin_used", "resin_left")
               '"120,80 900,90 890,500 110,490"; of a part in its plan\'s order.')  # fmt: skip
 @click.option("--mark", "marks", multiple=True,
               help='What was found, at x and y in mm: "pit 210 45"; repeatable.')  # fmt: skip
+@click.option(
+    "--take-out",
+    "taken_out",
+    multiple=True,
+    metavar="FILE",
+    help="A photo filed by mistake, such as stages/bag.jpg; it is kept in taken_out.",
+)
 @click.option("--surface", help="very good, good, fair, poor or scrap.")
 @click.option("--pits", help="none, few or many.")
 @click.option("--print-through", help="none, slight or strong.")
@@ -62,6 +69,7 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     \b
     wetline record my_panel IMG_7.jpg --stage bag --note "pleat at the vent"
     wetline record my_panel face.jpg --stage face --mark "pit 210 45" --surface good
+    wetline record my_panel --take-out stages/bag.jpg
     wetline record my_panel --verify
 
     A part folder with a run gets part_record.html and .pdf: panel, plan, what was seen and learnt,
@@ -78,9 +86,11 @@ def record(folder: Path, photos: tuple[Path, ...], verify: bool, **told: Any) ->
     if not part:
         _require_panel(folder)
     corners, marks = _corners(told["corners"], part), [parse_mark(text) for text in told["marks"]]
+    meant = _to_take_out(folder, told)
     with _all_or_nothing(folder) as added:
         _file_findings(folder, photos, told, marks)
         _file_photos(folder, photos, told, corners, part, added)
+    _take_out(folder, meant, told["quiet"] or told["as_json"])
     write = _write_part if part else _write_panel
     write(folder, read_day(folder), told)
 
@@ -119,6 +129,38 @@ def _all_or_nothing(folder: Path) -> Generator[list[Path]]:
         raise
 
 
+def _to_take_out(folder: Path, told: dict[str, Any]) -> list[StagePhoto]:
+    """Return the filed photos that are meant; where one is filed twice, --stage tells which."""
+    from analysis.record.day.day_toml import read_day
+    from analysis.record.day.filing import STAGES_FOLDER, stage_named
+    from vision.errors import WetlineError
+
+    meant: list[StagePhoto] = []
+    photos = read_day(folder).photos if told["taken_out"] else ()
+    for file in told["taken_out"]:
+        plain = file.replace("\\", "/")
+        found = [one for one in photos if one.file in (plain, f"{STAGES_FOLDER}/{plain}")]
+        if told["stage"] and len(found) > 1:
+            found = [one for one in found if one.stage == stage_named(told["stage"])]
+        if len(found) != 1:
+            listed = ", ".join(f"{one.file} ({one.stage})" for one in photos) or "none"
+            fault = "is filed more than once: add its --stage" if found else "is not filed"
+            raise WetlineError(f"--take-out {file}: {fault}; filed are: {listed}")
+        meant += found
+    return meant
+
+
+def _take_out(folder: Path, meant: Sequence[StagePhoto], quiet: bool) -> None:
+    from datetime import datetime
+
+    from analysis.record.day.taking_out import take_out_photo
+
+    for photo in meant:
+        out = take_out_photo(folder, photo.file, photo.stage, datetime.now())
+        if not quiet:
+            click.echo(f"Taken out: {out.file} ({out.stage}), kept as {out.kept}")
+
+
 def _file_photos(
     folder: Path,
     photos: tuple[Path, ...],
@@ -132,7 +174,8 @@ def _file_photos(
 
     if photos and not told["stage"]:
         raise WetlineError("--stage is needed with a photo: stack, bag, resin open, face, ...")
-    lone = [f"--{key}" for key in ("stage", "at", "corners") if told[key] and not photos]
+    alone = ("at", "corners") if told["taken_out"] else ("stage", "at", "corners")
+    lone = [f"--{key}" for key in alone if told[key] and not photos]
     if lone:
         raise WetlineError(f"{lone[0]} goes with a photo: name the photo behind the folder")
     if corners and len(photos) > 1:

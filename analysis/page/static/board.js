@@ -192,7 +192,7 @@ function drawStill() {
   stillShown = text;
   may = panel.rights;
   nameThings(panel.kind);
-  const done = Boolean(panel.verdict), files = panel.files || [];
+  const at = panel.run, done = Boolean(panel.verdict) && !(at && at.running), files = panel.files || [];
   $("name").textContent = panel.name;
   show("to-hands", false);
   show("final", done);
@@ -200,10 +200,13 @@ function drawStill() {
     drawFinal(panel.rows);
     fileLinks($("final-files"), files);
     drawShots(files);
-  } else fileLinks($("start-files"), files);
+  } else {
+    fileLinks($("start-files"), files);
+    show("shots", false);
+  }
   show("start", !done && !panel.recorded && may.includes("run"));
   show("webcam-box", may.includes("webcam"));
-  const next = [], todo = [], at = panel.run, stale = panel.verdict === "out of date";
+  const next = [], todo = [], stale = panel.verdict === "out of date";
   show("next-bar", Boolean(at && at.running));
   $("next-error").textContent = at && !at.running ? at.fault : "";
   if (!done && panel.reason) next.push(panel.reason);

@@ -360,8 +360,9 @@ def _refuse_twice(folder: Path, day: Day, data: bytes) -> None:
         path = folder / photo.file
         if path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data:
             raise WetlineError(
-                f"{photo.file}: this photo is filed already, as {photo.stage}: take it out on the "
-                f"page, or of {FILE}, if it should be filed anew"
+                f"{photo.file}: this photo is filed already, as {photo.stage}: take it out "
+                f"(`wetline record {folder.name} --take-out {photo.file}`, or on the page), if it "
+                "should be filed anew"
             )
 
 

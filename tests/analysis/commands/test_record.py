@@ -292,3 +292,30 @@ def test_nothing_typed_is_nothing_filed(tmp_path):
     (tmp_path / "panel.toml").write_text("[panel]\nlength_mm = 400\nwidth_mm = 200\n")
     assert "Filed" not in wetline("record", tmp_path).output
     assert "Filed." in wetline("record", tmp_path, "--surface", "good").output
+
+
+def test_a_photo_filed_by_mistake_is_taken_out_and_kept(tmp_path):
+    (tmp_path / "panel.toml").write_text("[panel]\nlength_mm = 400\nwidth_mm = 200\n")
+    for k in range(2):
+        photo = tmp_path / f"{k}.jpg"
+        grey = np.full((40, 60, 3), 90 * k, np.uint8)
+        photo.write_bytes(cv2.imencode(".jpg", grey)[1].tobytes())
+        assert wetline("record", tmp_path, photo, "--stage", "bag").exit_code == 0
+    again = wetline("record", tmp_path, tmp_path / "0.jpg", "--stage", "bag")
+    assert f"wetline record {tmp_path.name} --take-out stages/bag.jpg" in again.output
+    wrong = wetline("record", tmp_path, "--take-out", "bg.jpg", "--surface", "good")
+    assert wrong.exit_code == 1
+    assert "is not filed; filed are: stages/bag.jpg (bag), stages/bag-2.jpg (bag)" in wrong.output
+    assert read_day(tmp_path).findings.surface == ""  # all that was typed, or nothing
+    done = wetline("record", tmp_path, "--take-out", "bag.jpg")
+    assert done.exit_code == 0, done.output
+    assert "Taken out: stages/bag.jpg (bag), kept as taken_out/bag.jpg" in done.output
+    assert [one.file for one in read_day(tmp_path).photos] == ["stages/bag-2.jpg"]
+    assert (tmp_path / "taken_out" / "bag.jpg").is_file()
+    text = (tmp_path / "day.toml").read_text(encoding="utf-8")
+    twice = text.replace("[[photo]]", '[[photo]]\nfile = "stages/bag-2.jpg"\nstage = "stack"\n\n'
+                         "[[photo]]", 1)  # fmt: skip
+    (tmp_path / "day.toml").write_text(twice, encoding="utf-8")
+    assert "add its --stage" in wetline("record", tmp_path, "--take-out", "bag-2.jpg").output
+    assert wetline("record", tmp_path, "--take-out", "bag-2.jpg", "--stage", "stack").exit_code == 0
+    assert [one.stage for one in read_day(tmp_path).photos] == ["bag"]
