@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from vision.common.csv_table import CsvTable, number_column, read_table
+from vision.common.rounding import lapse
 from vision.records import ArrivalMap, FloatArray
 
 SAME_LANE_MM = 10.0
@@ -223,8 +224,7 @@ def farthest_words(points: FloatArray, seen_s: FloatArray, last_s: float) -> str
     """
     off = points[:, 0] - np.where(np.isfinite(seen_s), seen_s, last_s)
     k = int(np.argmax(np.abs(off)))
-    size, (x, y) = abs(off[k]), points[k, 1:]
-    most = f"{size:.0f} s" if size < 120 else f"{size / 60:.1f} min"
+    most, (x, y) = lapse(float(off[k])), points[k, 1:]
     way = "later" if off[k] > 0 else "earlier"
     return f"the farthest from what the camera saw is {most} {way}, at ({x:.0f}, {y:.0f}) mm"
 

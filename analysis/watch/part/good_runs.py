@@ -77,12 +77,13 @@ class BesideGood:
     odd: tuple[OddPlace, ...] = ()
 
 
-def read_good_runs(folders: Sequence[Path], plan: PartPlan) -> GoodRuns | None:
-    """Read good runs of a part from their folders.
+def read_good_runs(good: Sequence[Path | PartRun], plan: PartPlan) -> GoodRuns | None:
+    """Return what good runs of a part allow.
 
     Parameters
     ----------
-    folders : sequence of Path
+    good : sequence of Path or PartRun
+        Their folders, or the runs where they have been read.
     plan : PartPlan
         Of the part that is watched.
 
@@ -97,11 +98,14 @@ def read_good_runs(folders: Sequence[Path], plan: PartPlan) -> GoodRuns | None:
         If a folder was not run, its run is in doubt, one run comes twice, or it is another part
         or another plan.
     """
-    runs = [read_part_run(folder, f"P{k}") for k, folder in enumerate(folders, start=1)]
+    runs = [
+        replace(one, label=f"P{k}") if isinstance(one, PartRun) else read_part_run(one, f"P{k}")
+        for k, one in enumerate(good, start=1)
+    ]
     if not runs:
         return None
-    for folder, run in zip(folders, runs, strict=True):
-        _refuse(folder, run.why or _other_part(plan, run))
+    for run in runs:
+        _refuse(run.facts.folder, run.why or _other_part(plan, run))
     refuse_unlike([run.facts for run in runs])
     curves = [run.reference for run in runs if run.reference is not None]
     places = place_band(grid_of(plan), [run.facts.kept.arrival for run in runs])
@@ -124,8 +128,8 @@ def check_good_runs(folders: Sequence[Path]) -> None:
 
 def runs_of_plan(
     folders: Sequence[Path], watched: Path
-) -> tuple[tuple[Path, ...], tuple[str, ...]]:
-    """Return which good runs are of a part's own plan, and a line on why each other is not.
+) -> tuple[tuple[PartRun, ...], tuple[str, ...]]:
+    """Return the good runs that are of a part's own plan, and a line on why each other is not.
 
     Parameters
     ----------
@@ -140,17 +144,15 @@ def runs_of_plan(
     """
     plan, own, left_out = read_part(watched / "part.toml").plan, [], []
     for folder in folders:
-        why = "it is the run that is watched"
-        if folder.resolve() != watched.resolve():
-            try:
-                run = read_part_run(folder, "P1")
-                why = run.why or _other_part(plan, run)
-            except WetlineError as error:  # it has changed since the page was opened
-                why = str(error)
-        if why:
-            left_out.append(f"{folder.resolve().name}: {why}")
-        else:
-            own.append(folder)
+        try:
+            if folder.resolve() == watched.resolve():
+                raise WetlineError("it is the run that is watched")
+            run = read_part_run(folder, "P1")
+            if why := run.why or _other_part(plan, run):
+                raise WetlineError(why)
+            own.append(run)
+        except WetlineError as error:  # such as that it has changed since the page was opened
+            left_out.append(f"{folder.resolve().name}: {error}")
     return tuple(own), tuple(left_out)
 
 

@@ -21,6 +21,7 @@ from analysis.part.answer.clock import clock_of
 from analysis.part.grid.canvas import lies_on
 from analysis.part.plan.part_toml import read_part
 from analysis.part.plan.plan import PartFeed as PlannedFeed
+from analysis.runs.part_repeat.part_runs import PartRun
 from analysis.watch.alarms import ACT, Alarm, Situation, alarms_for
 from analysis.watch.board import ENDED, RUNNING
 from analysis.watch.gauge import vacuum_lost
@@ -82,8 +83,8 @@ class WatchPart(Watch):
         For trying a full disk.
     learn_every_s : float
         Least seconds from one fit of the plan to the next.
-    like : sequence of Path
-        Folders of good runs of the part.
+    like : sequence of Path or PartRun
+        Good runs of the part: their folders, or the runs where they have been read.
     left_out : sequence of str
         Good runs that are not of this part, a line each.
 
@@ -104,7 +105,7 @@ class WatchPart(Watch):
         clock: SteadyClock | None = None,
         store: FrameStore | None = None,
         learn_every_s: float = EVERY_S,
-        like: Sequence[Path] = (),
+        like: Sequence[Path | PartRun] = (),
         left_out: Sequence[str] = (),
     ) -> None:
         super().__init__(folder, camera, interval_s, (), clock, store)

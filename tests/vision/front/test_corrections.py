@@ -96,7 +96,7 @@ def test_the_farthest_point_is_told():
     arrival = even_map()  # 232.6 s at x = 30.5 mm
     points = np.array([[240.0, 30.5, 15.5], [900.0, 30.5, 20.5]])
     words = farthest_words(points, times_at(arrival, points), arrival.last_s)
-    assert words == "the farthest from what the camera saw is 11.1 min later, at (30, 20) mm"
+    assert words == "the farthest from what the camera saw is 11 min later, at (30, 20) mm"
 
 
 def test_points_by_hand_tell_the_start():

@@ -9,11 +9,13 @@ from vision.errors import WetlineError
 from vision.parts.fit_outline import find_part_scale
 from vision.parts.height import allow_height
 from vision.parts.part_settings import PartCamera
-from vision.rectify.other_photo import BY_CARDS, BY_PLACE, plane_by_cards, seen_from_there
+from vision.rectify.other_photo import plane_by_cards, seen_from_there
 from vision.rectify.rectifier import Rectifier
 from vision.scale.plane_map import PlaneMap
 from vision.settings.scale_settings import Points, ScaleSpec
 
+BY_CARDS = "by the cards: right if the part lies between them as it did in the run"
+BY_PLACE = "by the run's own camera: right if neither it nor the part has moved since"
 BY_TAPS = "by the corners tapped in it"
 
 
@@ -64,10 +66,10 @@ def part_in_photo(
         return _lifted(plane, tapped, focal_35mm), BY_TAPS
     by_cards = plane_by_cards(image, camera.setup())
     if by_cards is not None:
-        return _lifted(by_cards, camera, focal_35mm), BY_CARDS.replace("panel", "part")
+        return _lifted(by_cards, camera, focal_35mm), BY_CARDS
     seen = None if run is None else seen_from_there(image, run)
     if seen is not None:
-        return seen, BY_PLACE.replace("panel", "part")
+        return seen, BY_PLACE
     need = "three of the four cards in view, or " if camera.scale.method == "sheet" else ""
     raise WetlineError(f"the part could not be found in it: it needs {need}its corners tapped")
 

@@ -134,7 +134,11 @@ def test_of_good_runs_of_several_plans_a_part_has_its_own(shop, tmp_path):
     text = (stale / "part.toml").read_text(encoding="utf-8")
     (stale / "part.toml").write_text(text.replace("= 300\n", "= 310\n", 1), encoding="utf-8")
     own, left_out = runs_of_plan([day_1, other, stale, shop / "today"], shop / "today")
-    assert own == (day_1,)
+    assert [run.facts.folder for run in own] == [day_1]
+    plan = read_part(shop / "today").plan
+    again, read = read_good_runs([day_1], plan), read_good_runs(own, plan)  # not from disk again
+    assert np.array_equal(again.band.middle_s, read.band.middle_s, equal_nan=True)
+    assert again.count == read.count == 1
     assert left_out[0] == "other: its zones are not those of this part"
     assert left_out[1].startswith("stale: ")
     assert "changed" in left_out[1]
