@@ -12,6 +12,7 @@ from vision.arrival.lanes import lane_fronts_px
 from vision.arrival.rays import centred_ellipse, read_rays
 from vision.arrival.width_wet import half_and_band_mm
 from vision.check.doubts import FRESH
+from vision.check.leaps import LEAPT, leapt
 from vision.front.dry_spots import find_dry_spots
 from vision.front.front_sight import (
     FrontSight,
@@ -107,11 +108,11 @@ def _edge_curve(
     unseen = frames.lost | (sight.at_worst_mm > WIDEST * arrival.length_mm)
     mean_mm = np.where(unseen, np.nan, fronts[:, clean].mean(axis=1))
     stall = find_stall(frames.time_s, mean_mm, arrival.length_mm)
-    doubts = _row_doubts(measured, frames)
-    shown = _shown(frames, doubts)
-    # Where the first lanes are at the end, hardly anything dry is left to tell the light by; a
-    # racing edge is there long before the others.
     arrived = np.any(at_end[:, clean], axis=1)
+    leaps = leapt(frames.time_s, mean_mm, (mean_mm > 0) & ~arrived)
+    doubts = _row_doubts(measured, frames, leaps)
+    shown = _shown(frames, doubts)
+    # With lanes at the end hardly anything dry is left to tell the light; a racing edge is early.
     sure = np.asarray(_sure(frames, doubts) & ~arrived)
     rated = _rate(measured, scale, fronts, sight, sure)
     used, notes = _judge(frames, rated, doubts, arrived, stall)
@@ -177,7 +178,7 @@ def _point_curve(
         [centred_ellipse(r, inside) for r, inside in zip(radius, rays.inside, strict=True)]
     )
     major, minor, angle = ellipses.T
-    doubts = _row_doubts(measured, frames)
+    doubts = _row_doubts(measured, frames, np.zeros(len(radius), bool))
     shown = _shown(frames, doubts)
     rated = _rate(measured, scale, radius, sight, _sure(frames, doubts))
     equal = np.where(rated.front_mm > 0, np.sqrt(major * minor), 0.0)
@@ -273,10 +274,12 @@ def _judge(
     return used, tuple(notes)
 
 
-def _row_doubts(measured: Measured, frames: FrameTimes) -> list[str]:
+def _row_doubts(measured: Measured, frames: FrameTimes, leaps: BoolArray) -> list[str]:
     """Return why each frame is not borne out, by the photo measured that is nearest in time."""
     middles = (measured.stack_s[1:] + measured.stack_s[:-1]) / 2
-    return [measured.row_doubts[k] for k in np.searchsorted(middles, frames.time_s)]
+    near = np.searchsorted(middles, frames.time_s)
+    doubts = zip((measured.row_doubts[k] for k in near), leaps, strict=True)
+    return [why or (LEAPT if leap else "") for why, leap in doubts]
 
 
 def _sure(frames: FrameTimes, doubts: Sequence[str]) -> BoolArray:
