@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from vision.records import BoolArray, FloatArray
 
@@ -41,16 +42,21 @@ class Box:
         return np.asarray(away.all(axis=1))
 
 
-def point_along(points: FloatArray, share: float) -> FloatArray:
-    """Return the point at a share of the length of a polyline of shape (N, 2).
+def point_along(points: FloatArray, share: ArrayLike) -> FloatArray:
+    """Return the point at a share of the length of a polyline of shape (N, 2), or at several.
 
     Examples
     --------
     >>> point_along(np.array([[0.0, 0.0], [10.0, 0.0]]), 0.25)
     array([2.5, 0. ])
+    >>> point_along(np.array([[0.0, 0.0], [10.0, 0.0]]), (0.25, 0.5))
+    array([[2.5, 0. ],
+           [5. , 0. ]])
     """
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T))]
-    return np.array([np.interp(share * along[-1], along, axis) for axis in points.T])
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    wanted = np.asarray(share) * along[-1]
+    return np.array([np.interp(wanted, along, axis) for axis in points.T]).T
 
 
 def place_labels(
@@ -95,12 +101,12 @@ def place_labels(
     for i, (line, (width, height)) in enumerate(zip(lines, sizes, strict=True)):
         best: Box | None = None
         best_cost = np.inf
-        for share in PLACES:
+        half = np.array([width, height]) / 2
+        middle = np.clip(point_along(line, PLACES), half, np.maximum(picture - half, half))
+        for share, (x, y) in zip(PLACES, middle.tolist(), strict=True):
             if abs(share - 0.5) >= best_cost:  # whatever it hides, it costs no less
                 continue
-            half = np.array([width, height]) / 2
-            x, y = np.clip(point_along(line, share), half, np.maximum(picture - half, half))
-            box = Box(float(x), float(y), width, height)
+            box = Box(x, y, width, height)
             if not box.inside(*picture) or any(box.overlaps(b, gap) for b in used):
                 continue
             hidden_px = float(lengths[box.holds(middles) & (owner != i)].sum())

@@ -276,7 +276,8 @@ def deepening(along: FloatArray, wet_frame: IntArray, bounds: tuple[float, float
         The median over the cells of each age; held where too few are that old.
     """
     count = len(along)
-    age = np.arange(count)[:, None] - wet_frame
+    # Sixteen bits are sorted by their digits, several times as quickly as by comparing.
+    age = (np.arange(count)[:, None] - wet_frame).astype(np.int16)
     order = np.argsort(age, axis=None, kind="stable")
     cuts = np.searchsorted(age.ravel()[order], np.arange(count + 1))
     of_age = along.ravel()[order]

@@ -130,7 +130,8 @@ def match_anchors(
     offsets, good = np.zeros((count, 2)), np.zeros(count, bool)
     room = half + reach_px
     for i, (x, y) in enumerate(centres):
-        window = np.ascontiguousarray(image[y - room : y + room + 1, x - room : x + room + 1, 1])
+        around = image[y - room : y + room + 1, x - room : x + room + 1]
+        window = cv2.extractChannel(around, 1)
         score = cv2.matchTemplate(window, anchors.patches[i], cv2.TM_CCOEFF_NORMED)
         _, best, _, (px, py) = cv2.minMaxLoc(score)
         if best < _GOOD_MATCH or not np.isfinite(best):
@@ -147,4 +148,4 @@ def match_anchors(
 def _peak(before: float, at: float, after: float) -> float:
     """Vertex of the parabola through three scores."""
     bend = before - 2 * at + after
-    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+    return float(min(max(0.5 * (before - after) / bend, -0.5), 0.5)) if bend < 0 else 0.0

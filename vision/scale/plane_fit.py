@@ -159,15 +159,16 @@ class _Model:
         self.camera = lens_camera(size)
         self.unscale_px = self.camera
         self.turns = 0 if points.rigid else len(points.centre_mm)
+        self._at_mm = points.centre_mm[points.group]
 
     def places_mm(self, turns: FloatArray) -> FloatArray:
         local = self.points.local_mm
         if self.turns:
             c, s = np.cos(turns)[self.points.group], np.sin(turns)[self.points.group]
-            local = np.stack(
-                [c * local[:, 0] - s * local[:, 1], s * local[:, 0] + c * local[:, 1]], 1
-            )
-        return self.points.centre_mm[self.points.group] + local
+            x, y = local.T
+            local = np.empty_like(local)
+            local[:, 0], local[:, 1] = c * x - s * y, s * x + c * y
+        return self._at_mm + local
 
     def homography(self, unknowns: FloatArray) -> FloatArray:
         scaled = np.append(unknowns[:8], 1.0).reshape(3, 3)

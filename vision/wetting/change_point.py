@@ -160,11 +160,8 @@ def _wetting_of(
     pixels = _with_light(pixels, coarse, own)
     glare = find_doubtful_glare(project.brightness(), expected, own)
     found = _find_changes(levels, pixels, hidden, glare, own)
-    seen = found.n_votes >= max(3, count // 6)
-    seen &= ~find_foreign_things(stack, found.wet_frame, n_reference, own)
-    seen &= ~find_specks(found.wet_frame, own)
-    seen &= ~find_sunlit(levels, pixels, coarse.off_colour, own)
-    ink = find_ink(levels, pixels.dry, found.wet_frame, own)
+    odd, ink = _no_fabric(stack, levels, found.wet_frame, pixels, coarse, own)
+    seen = (found.n_votes >= max(3, count // 6)) & ~odd
     return Wetting(
         wet_frame=found.wet_frame,
         last_dry=found.last_dry,
@@ -177,6 +174,31 @@ def _wetting_of(
         levels=levels,
         hidden=hidden,
     )
+
+
+def _no_fabric(
+    stack: CanvasStack,
+    levels: list[FloatArray],
+    wet_frame: IntArray,
+    pixels: PixelScale,
+    coarse: CoarseWetting,
+    own: WettingSettings,
+) -> tuple[BoolArray, BoolArray]:
+    """Find what is something else than fabric, or sunlit, and what is ink."""
+    n_reference = count_reference_frames(coarse, own.causes.reference_frames)
+    looks: tuple[Callable[[], BoolArray], ...] = (
+        lambda: find_foreign_things(stack, wet_frame, n_reference, own),
+        lambda: find_sunlit(levels, pixels, coarse.off_colour, own),
+        lambda: find_specks(wet_frame, own),
+        lambda: find_ink(levels, pixels.dry, wet_frame, own),
+    )
+    found = np.empty((len(looks), *wet_frame.shape), bool)
+
+    def one(k: int) -> None:
+        found[k] = looks[k]()
+
+    at_once(one, len(looks))
+    return np.asarray(found[:3].any(axis=0)), found[3]
 
 
 SAFE_PX = 5
@@ -221,10 +243,13 @@ def _first_guess(
     """Find the wet frame once at half the resolution, from the coarse look, and the onset."""
     rows, cols = expected.shape
     size = (-(-cols // 2), -(-rows // 2))
-    small: list[FloatArray] = [
-        np.asarray(cv2.resize(level, size, interpolation=cv2.INTER_AREA), np.float32)
-        for level in levels
-    ]
+    block = np.empty((len(levels), *size[::-1]), np.float32)
+
+    def smaller(k: int) -> None:
+        block[k] = cv2.resize(levels[k], size, interpolation=cv2.INTER_AREA)
+
+    at_once(smaller, len(levels))
+    small: list[FloatArray] = list(block)
     narrow: FloatArray = np.asarray(
         cv2.resize(expected, size, interpolation=cv2.INTER_AREA), np.float32
     )

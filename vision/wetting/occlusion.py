@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from vision.illumination.light_basis import LOG_TABLE
+from vision.illumination.side_by_side import at_once
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CanvasStack, middle_of
@@ -137,16 +138,19 @@ def _contradictions(
     pixels: PixelScale,
     settings: WettingSettings,
     small: tuple[int, int],
-) -> list[BoolArray]:
+) -> BoolArray:
     """Find the patches that show something else than their pixels are taken to be."""
     low, middle = pixels.bright_bound(settings), settings.onset * pixels.step_ratio
     _, high = pixels.bounds(settings)
-    patches = []
-    for k, level in enumerate(levels):
-        wetness = level - pixels.dry
+    patches = np.empty((len(levels), *small), bool)
+
+    def one(k: int) -> None:
+        wetness = levels[k] - pixels.dry
         wet = wetness > middle
         wrong = (wet & (wet_frame > k + 1)) | (~wet & (wet_frame < k - 1))
         wrong |= (wetness < low) | (wetness > high)
         coarse = cv2.resize(wrong.astype(np.uint8) * 255, small[::-1], interpolation=cv2.INTER_AREA)
-        patches.append(np.asarray(cv2.blur(coarse, (5, 5)) > settings.hidden_share * 255))
+        np.greater(cv2.blur(coarse, (5, 5)), settings.hidden_share * 255, out=patches[k])
+
+    at_once(one, len(levels))
     return patches
