@@ -207,6 +207,22 @@ def test_against_another_solver_the_right_cause_is_among_the_first_two(name):
     assert found.slowing is (name == "falling vacuum")
 
 
+@pytest.mark.parametrize("share", [0.5, 0.75])
+def test_against_another_solver_a_falling_vacuum_is_told_from_half_time_on(share):
+    job, answer, on = seen_of(replace(TROUBLES["falling vacuum"], share=share))
+    found = compare(job, answer, on)
+    assert found.slowing
+    assert named(found.whole)[0] == "a leak, so that the vacuum falls"
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.75])
+@pytest.mark.parametrize("name", ["angle", "hatch"])
+def test_against_another_solver_cloth_that_is_uneven_is_no_falling_vacuum(name, share):
+    good = GOOD[name]
+    job, answer, on = seen_of(replace(good, true=replace(good.true, log_sd=0.1), share=share))
+    assert not compare(job, answer, on).slowing
+
+
 @pytest.mark.parametrize(
     ("name", "both"),
     [
