@@ -163,9 +163,11 @@ def _place(number: int, patch: Patch, in_doubt: bool) -> Row:
 
 
 def _feeds(run: InfusionAnswer, found: Beside) -> list[Row]:
-    """Return what is to be said of each feed, but of those that a warning names already."""
+    """Return what is to be said of each feed, but of those that something else names already."""
     said, works = run.seen.warnings, at_work(run)
-    told = [feed for feed in found.feeds if not any(repr(feed.name) in line for line in said)]
+    other = {one.name for one in run.openings if one.other}
+    left = [feed for feed in found.feeds if feed.name not in other]
+    told = [feed for feed in left if not any(repr(feed.name) in line for line in said)]
     texts = {one.name: feed_words(one, one.name in works) for one in told}
     return [Row("Feed", f"{name} {text}") for name, text in texts.items() if text]
 

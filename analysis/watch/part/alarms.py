@@ -132,15 +132,15 @@ def _at_work(feed: NextFeed) -> Alarm:
 
 
 def no_resin_alarms(openings: Sequence[Opening]) -> list[Alarm]:
-    """List feeds that were noted as open and that no resin seems to come from."""
+    """List feeds that should be open, by a note or from the start, and that give no resin."""
     todo = (
-        "See its clamp, hose and tap, and the resin in its pot; if it was never opened, take the "
-        "note back (u). The forecast takes it as shut."
+        "See its clamp, hose and tap, and the resin in its pot; a note that it is open is taken "
+        "back with u. The forecast takes it as shut."
     )
     return [
         Alarm(f"no resin {one.name}", LOOK, f"No resin seems to come from {one.name}", todo)
         for one in openings
-        if one.noted and one.state == SHUT
+        if one.state == SHUT and (one.noted or one.said_s <= 0)
     ]
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from analysis.infusion.answer.part_run import answer_part_run
@@ -91,9 +92,15 @@ def test_a_feed_never_seen_to_wet_is_named_with_the_mend(tmp_path):
     job, answer = planned(tmp_path, feed=TWO)
     alone = replace(job.plan, feeds=job.plan.feeds[:1])
     seen, _ = filled(job, answer, alone, last_s=1.5 * answer.vented_time_s)
-    text = "\n".join(lines(answer_part_run(job, answer, seen)))
+    run = answer_part_run(job, answer, seen)
+    text = "\n".join(lines(run))
     assert "right line was planned to be wet by" in text
     assert "see its clamp, hose and tap" in text
+    # Told once where it is seen that no resin came from it.
+    shut = Opening("right line", 1, 0.0, False, 500.0, SHUT, np.inf, 600.0, np.inf)
+    text = "\n".join(lines(replace(run, openings=(shut,))))
+    assert "no resin seems to have come from it" in text
+    assert "right line was planned to be wet by" not in text
 
 
 def test_a_later_feed_that_waits_for_the_front_is_not_blamed(tmp_path):

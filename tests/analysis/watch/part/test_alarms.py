@@ -97,10 +97,11 @@ def test_resin_from_a_feed_that_nobody_noted_asks_for_the_note():
 
 
 @pytest.mark.parametrize(
-    ("noted", "state", "count"), [(True, SHUT, 1), (False, SHUT, 0), (True, LATE, 0)]
+    ("said_s", "noted", "state", "count"),
+    [(6e2, True, SHUT, 1), (6e2, False, SHUT, 0), (0.0, False, SHUT, 1), (6e2, True, LATE, 0)],
 )
-def test_a_feed_noted_as_open_that_no_resin_comes_from_is_told_of(noted, state, count):
-    one = Opening("second line", 1, 600.0, noted, 500.0, state, 900.0, 800.0, 1000.0)
+def test_a_feed_that_should_be_open_and_gives_no_resin_is_told_of(said_s, noted, state, count):
+    one = Opening("second line", 1, said_s, noted, 500.0, state, 900.0, 800.0, 1000.0)
     alarms = no_resin_alarms([one])
     assert len(alarms) == count
     assert all(a.text == "No resin seems to come from second line" for a in alarms)
