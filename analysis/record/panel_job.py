@@ -49,12 +49,14 @@ def run_panel(
         saving = aside.submit(save_job, job, folder / "results")
         hashing = aside.submit(hash_inputs, folder)
         from analysis.forecast.panel_answer import answer
-        from analysis.record.record import curve_pictures, write_record
+        from analysis.record.record import curve_pictures, report_photo, write_record
 
+        shrinking = aside.submit(lambda: report_photo(job.photo))
         found = answer(job.tracked, panel)
         curves = curve_pictures(found, page=page.result())
         saving.result()
-    write_record(folder, found, job.photo, curves, hashing.result(), pdf=pdf)
+    hashes, small = hashing.result(), shrinking.result()
+    write_record(folder, found, job.photo, curves, hashes, small_photo=small, pdf=pdf)
     return found
 
 

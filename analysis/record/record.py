@@ -171,6 +171,7 @@ def write_record(
     curves: dict[str, bytes] | None = None,
     hashes: dict[str, str] | None = None,
     *,
+    small_photo: bytes | None = None,
     pdf: bool = False,
     paper: str = "A4",
     inch: bool = False,
@@ -191,6 +192,8 @@ def write_record(
         From `curve_pictures`, if already drawn.
     hashes : dict of str to str, optional
         From `analysis.record.input_files.hash_inputs`, if already worked out.
+    small_photo : bytes, optional
+        From `report_photo`, if already made.
     pdf : bool
         Also write report.pdf; left out, an older one is taken away, for it would tell another
         story.
@@ -221,7 +224,8 @@ def write_record(
         replace_file(curve_file, lambda part: part.write_bytes(pictures["curve"]))
     else:
         curve_file.unlink(missing_ok=True)
-    shown = pictures | ({} if photo is None else {"front_lines": shrunk_jpeg(photo, PHOTO_PX)})
+    small = small_photo or report_photo(photo)
+    shown = pictures | ({} if small is None else {"front_lines": small})
     report = panel_report(
         answer,
         shown,
@@ -243,6 +247,11 @@ def write_record(
             (results / name).unlink(missing_ok=True)
     write_seal(folder, filed.hashes)
     return pictures
+
+
+def report_photo(photo: bytes | None) -> bytes | None:
+    """Return a picture of the front lines as the report shows it; None where there is none."""
+    return None if photo is None else shrunk_jpeg(photo, PHOTO_PX)
 
 
 def rewrite_record(
