@@ -11,8 +11,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from analysis.record.figures import BLUE, INK, VERMILION, svg_text
+from analysis.runs.repeat.band import USUAL_SD, Band, good_band
 from analysis.watch.board import Board
-from analysis.watch.reference import Reference, band_mm
+from analysis.watch.reference import Reference
 
 WIDE, NARROW = (7.4, 3.7), (4.2, 3.9)
 WIDE_ROOM, NARROW_ROOM = (0.09, 0.145, 0.89, 0.83), (0.155, 0.135, 0.815, 0.84)
@@ -38,7 +39,7 @@ def chart_svg(
     references : sequence of Reference
         Good runs, whose band is hatched behind the points.
     repeat_sd : float
-        As for `analysis.watch.reference.band_mm`.
+        As for `analysis.watch.reference.compare`.
     narrow : bool
         For a phone.
     """
@@ -46,9 +47,10 @@ def chart_svg(
     FigureCanvasAgg(figure)
     axes = figure.add_axes(NARROW_ROOM if narrow else WIDE_ROOM)
     numbers = board.numbers
-    last_min = _last_minute(board, references)
-    if references:
-        _good_runs(axes, references, repeat_sd, last_min)
+    good = good_band(references, max(USUAL_SD, repeat_sd)) if references else None
+    last_min = _last_minute(board, good)
+    if good is not None:
+        draw_good_runs(axes, good)
     if numbers.end is not None:
         _forecast(axes, board)
     if len(numbers.time_s):
@@ -75,10 +77,12 @@ def chart_svg(
     return svg_text(figure)
 
 
-def _last_minute(board: Board, references: Sequence[Reference]) -> float:
+def _last_minute(board: Board, good: Band | None) -> float:
     """Right end of the chart: past the forecast's band, and the gel time when it is near."""
     numbers = board.numbers
-    ends = [1.0, *([] if len(numbers.time_s) else [float(r.time_s[-1]) / 60 for r in references])]
+    ends = [1.0]
+    if good is not None:
+        ends.append(float(good.middle_s[-1]) / 60 * 1.05)
     if len(numbers.time_s):
         ends.append(float(numbers.time_s[-1]) / 60 * 1.15)
     if numbers.end is not None:
@@ -107,10 +111,21 @@ def _forecast(axes: Axes, board: Board) -> None:
               label="forecast")  # fmt: skip
 
 
-def _good_runs(
-    axes: Axes, references: Sequence[Reference], repeat_sd: float, last_min: float
-) -> None:
-    grid = np.linspace(0, last_min * 60, 120)
-    mean, low, high = band_mm(references, grid, repeat_sd)
-    axes.fill_between(grid / 60, low, high, **GOOD_RUNS)
-    axes.plot(grid / 60, mean, color=GREEN, lw=1.2)
+def draw_good_runs(axes: Axes, good: Band) -> None:
+    """Draw the band of good runs, whole on its late side; near the feed as `Band.front_mm` has it.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+        Minutes to the right, upwards what the band's distances are in.
+    good : Band
+    """
+    first = good.distance_mm[0]
+    start = np.linspace(0.0, first, 20, endpoint=False)
+    upward = np.r_[start, good.distance_mm]
+    middle, early, late = (
+        np.r_[clock[0] * (start / first) ** 2, clock] / 60
+        for clock in (good.middle_s, good.early_s, good.late_s)
+    )
+    axes.fill_betweenx(upward, early, late, **GOOD_RUNS)
+    axes.plot(middle, upward, color=GREEN, lw=1.2)

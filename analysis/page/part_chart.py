@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from analysis.infusion.outlook.numbers import Forecast
-from analysis.page.chart import GOOD_RUNS, GREEN, NARROW, NARROW_ROOM, WIDE, WIDE_ROOM
+from analysis.page.chart import NARROW, NARROW_ROOM, WIDE, WIDE_ROOM, draw_good_runs
 from analysis.record.figures import BLUE, INK, VERMILION, svg_text
 from analysis.runs.repeat.band import Band
 from analysis.watch.part.board import PartBoard
@@ -38,7 +38,7 @@ def part_chart_svg(
     numbers, left = board.part, board.part.left
     last_min = _last_minute(board, planned, good)
     if good is not None:
-        _good_runs(axes, good)
+        draw_good_runs(axes, good)
     time_s = np.linspace(0.0, 60.0 * last_min, 200)
     axes.plot(time_s / 60, 100 * planned_share(planned, time_s), color=BLUE, lw=2,
               ls=(0, (5, 2)), label="planned")  # fmt: skip
@@ -67,19 +67,6 @@ def planned_share(planned: Forecast, time_s: np.ndarray) -> np.ndarray:
     order = np.argsort(planned.arrival_s)
     sums = np.concatenate([[0.0], np.cumsum(area[order])]) / float(area.sum())
     return np.asarray(sums[np.searchsorted(planned.arrival_s[order], time_s, side="right")])
-
-
-def _good_runs(axes: Axes, good: Band) -> None:
-    """Draw the band of good runs; below its first share as `Band.front_mm` has it."""
-    first = good.distance_mm[0]
-    start = np.linspace(0.0, first, 20, endpoint=False)
-    percent = np.r_[start, good.distance_mm]
-    middle, early, late = (
-        np.r_[clock[0] * (start / first) ** 2, clock] / 60
-        for clock in (good.middle_s, good.early_s, good.late_s)
-    )
-    axes.fill_betweenx(percent, early, late, **GOOD_RUNS)
-    axes.plot(middle, percent, color=GREEN, lw=1.2)
 
 
 def _gel(axes: Axes, at_min: float) -> None:

@@ -120,7 +120,7 @@ def _front(now: Situation) -> list[Alarm]:
         text = f"An edge races: {now.racing_mm:.0f} mm ahead of the middle"
         todo = "Press the bag down along that edge; note it. The panel may be no fair test."
         out.append(Alarm("race", LOOK, text, todo))
-    if now.beside:
+    if now.beside and not now.filled and not now.clamped:
         todo = "Find out what differs: vacuum, resin temperature, lay-up, line."
         out.append(Alarm("beside", LOOK, f"Not like the good runs: {now.beside}", todo))
     if now.slowing and not now.filled and not now.clamped and now.stalled_at_mm is None:

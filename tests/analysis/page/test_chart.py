@@ -5,9 +5,11 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
 
 from analysis.page.chart import chart_svg
 from analysis.runs.panels.good_run import reference_from
+from analysis.runs.repeat.band import good_band
 from analysis.watch.board import Board
 from tests.made_up.boards import forecast_board
 
@@ -33,6 +35,19 @@ def test_good_runs_are_drawn_before_the_first_picture_too(narrow):
     shown = words(chart_svg(Board("strip"), GOOD, narrow=narrow))
     assert "good runs" in shown
     assert "measured" not in shown
+
+
+def test_the_band_of_good_runs_goes_on_until_the_slowest_is_there(monkeypatch):
+    drawn = []
+    fill = Axes.fill_betweenx
+    monkeypatch.setattr(Axes, "fill_betweenx", lambda *a, **k: (drawn.append(a), fill(*a, **k))[1])
+    chart_svg(forecast_board(), GOOD)
+    _, front_mm, early, late = drawn[0]
+    good = good_band(GOOD)
+    assert (front_mm[0], early[0], late[0]) == (0.0, 0.0, 0.0)
+    assert front_mm[-1] == good.distance_mm[-1]
+    assert late[-1] == pytest.approx(good.late_s[-1] / 60)
+    assert late[-1] > good.middle_s[-1] / 60 > early[-1]
 
 
 def test_a_run_that_never_ends_still_has_a_chart():

@@ -33,6 +33,9 @@ def test_alarms_say_what_and_what_to_do():
         assert len(alarm.text) > 8
         assert len(alarm.todo) > 5
     assert alarms_for(replace(calm, ended=True, lost=True)) == []
+    for over in ({"clamped": True}, {"filled": True}):  # late no more: it was stopped, or is there
+        now = replace(calm, beside="40 mm behind", **over)
+        assert "beside" not in [alarm.key for alarm in alarms_for(now)]
 
 
 def test_an_end_that_may_come_after_gel_says_so_first():

@@ -38,7 +38,13 @@ def test_run_beside_a_good_one():
     assert "behind the good run" in beside.text
     assert not compare([good], 400.0, 150.0, 0.08).inside
     assert "OUTSIDE" in compare([good], 400.0, 150.0, 0.08).text
-    assert compare([good], 2000.0, 150.0, 0.08) is None
+    late = compare([good], 2000.0, 150.0, 0.08)  # it ended at 300 mm, 900 s
+    assert (late.inside, late.ahead_min) == (False, None)
+    assert "by now the good run had got to 300 mm, this run to 150 mm: it is OUTSIDE" in late.text
+    soon = compare([good], 920.0, 285.0, 0.08)
+    assert soon.inside
+    assert "may still be inside" in soon.text
+    assert compare([good], 2000.0, 299.0, 0.08) is None  # as far as it is known
     # Near the feed the front goes as the root of time.
     assert compare([good], 4.0, 10.0, 0.08).ahead_min == pytest.approx(-3 / 60, abs=0.01)
 
