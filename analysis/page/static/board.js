@@ -213,6 +213,8 @@ function drawStill() {
   if (panel.scale === false && panel.pictures) {
     next.push(`This ${panel.kind === "part" ? "part" : "panel"} has no scale yet: tap its corners on the first picture.`);
     if (may.includes("scale")) todo.push(button("Tap the corners", `/corners/${id}`, true));
+  } else if (panel.scale === false && panel.recorded && !panel.ready) {
+    next.push(`What was recorded has no scale yet. On the computer, wetline corners ${panel.id} helps to read it off.`);
   } else if (at && at.running) {
     $("next-bar").value = at.share;
     next.push("Working out the result ...");
