@@ -7,7 +7,7 @@ corrected values, made to meet the front as seen.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,7 +42,14 @@ from analysis.infusion.learn.misfit import (
     residuals,
     unlike_places,
 )
-from analysis.infusion.learn.not_reached import Whole, carry_over
+from analysis.infusion.learn.not_reached import (
+    FEWEST_IN_ZONE,
+    JUST_REACHED,
+    NOT_REACHED,
+    Whole,
+    cannot_tell,
+    carry_over,
+)
 from analysis.infusion.learn.opening_knobs import (
     as_wide,
     fill_ends_s,
@@ -71,16 +78,17 @@ from analysis.infusion.seen.by_hand import as_opened
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.infusion.seen.turned import how_cloth_lies
 from analysis.part.answer.clock import clock_of, opening_impulses, times_of
-from analysis.part.grid.canvas import lay_canvas, lies_on
+from analysis.part.grid.canvas import lay_canvas
 from analysis.part.plan.part_toml import PartJob
-from analysis.part.plan.plan import PartPlan, Place
+from analysis.part.plan.plan import PartPlan
 from vision.errors import WetlineError
-from vision.records import BoolArray, FloatArray, IntArray
+from vision.records import FloatArray
 
 FEWEST_PLACES = 30
-FEWEST_IN_ZONE = 6
 TOLD = 0.2
 """A number is told where the picture leaves less than this share of what was open before."""
+TOLD_SD = 0.1
+"""K of a zone also needs this standard uncertainty of its logarithm: beyond it is of no use."""
 LATEST = 0.2
 """Share of the time watched over which the front is taken to meet the forecast."""
 NEARLY_ALL = 0.995
@@ -89,7 +97,6 @@ ANCHORED, MOST_ANCHORS = 0.06, 2
 is filled anew for that."""
 GUESSED = 4.0
 """Degrees of freedom of what the picture does not tell: its spread is little better known."""
-NOT_REACHED = "no resin has been seen in it yet"
 SHARED = (
     "all values of K together hang on viscosity and vacuum as stated: colder resin, or less "
     "vacuum, looks like a lower K everywhere; their stated doubt is in each interval, but not in "
@@ -144,7 +151,7 @@ def fit_plan(
     every = [*stated, *opening_knobs(job, openings)]
     stack = lay_canvas(job.plan).stack
     sought = searched(openings)
-    why = [_cannot_tell(job.plan, knob, on, stack, sought) for knob in every]
+    why = [cannot_tell(job.plan, knob, on, stack, sought) for knob in every]
     found = _search((job, on, places), every, why, start)
     fitted, whole, own = found.fitted, found.whole, found.model.arrival_s(found.whole.at)
     arrival_s = _meeting(on, own)
@@ -277,43 +284,12 @@ def _search(
     return search.about(anchor, np.where(free, anchor.at, 0.0))
 
 
-def _cannot_tell(
-    plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray, sought: Collection[int]
-) -> str:
-    """Return why a number cannot be told from this picture; empty where it may be."""
-    told = on.seen & np.isfinite(on.time_s)
-    if knob.kind == "opening":
-        return "" if knob.index in sought else "it is not searched for"
-    if knob.kind == "zone":
-        here = stack == knob.index
-        reached, hidden = on.wet & here, on.wet & here & ~on.seen
-        if np.count_nonzero(told & here) >= FEWEST_IN_ZONE:
-            return ""
-        if np.count_nonzero(hidden) > np.count_nonzero(reached) / 2 > 0:
-            return "it was hidden as the resin went through"
-        return NOT_REACHED
-    if knob.kind == "gap":
-        line = plan.gaps[knob.index].line_mm
-        return "" if _seen_beside(on, told, Place(line)) else "no resin has been seen beside it yet"
-    place = plan.feeds[knob.index].place
-    if _seen_beside(on, told, place):
-        return ""
-    if not _seen_beside(on, on.seen, place):
-        return "the cloth that would show it was not seen, as under the feed's own hose"
-    return "no resin has been seen to come from it yet"
-
-
-def _seen_beside(on: SeenOnPlan, told: BoolArray, place: Place) -> bool:
-    beside = lies_on(on.links, place)[: on.links.cells]
-    return bool(np.count_nonzero(told & beside) >= max(1, 0.2 * np.count_nonzero(beside)))
-
-
 def _value(job: PartJob, knob: Knob, why: str, fitted: Fitted, whole: Whole) -> LearntValue:
     """Return a number of the plan as it was learnt, or why it was not."""
     plan, place = job.plan, knobs_of(job.plan).index(knob)
     planned, unit = number_of(plan, knob, 0.0)
     at, sd = float(whole.at[place]), float(np.hypot(whole.sd[place], LEAST_SD[knob.kind]))
-    told = not why and sd < TOLD * knob.prior_sd
+    told = not why and sd < (TOLD_SD if knob.kind == "zone" else TOLD * knob.prior_sd)
     freedom = fitted.freedom if told else min(fitted.freedom, GUESSED)
     half = float(stdtrit(freedom, 0.975)) * sd
     shared = 1.96 * drive_sd(job) * drive_power(knob)
@@ -322,7 +298,7 @@ def _value(job: PartJob, knob: Knob, why: str, fitted: Fitted, whole: Whole) -> 
     ends = [at, at - float(np.hypot(half, shared)), at + float(np.hypot(half, shared))]
     value, low, high = (number_of(plan, knob, v)[0] for v in ends)
     seen_low, seen_high = (number_of(plan, knob, v)[0] for v in (at - half, at + half))
-    if knob.kind == "zone" and why == NOT_REACHED:
+    if knob.kind == "zone" and why in (NOT_REACHED, JUST_REACHED):
         why = f"{why}: moved with the others"
     return LearntValue(
         knob.kind, knob.name, planned, value, low, high, unit, told, why, seen_low, seen_high

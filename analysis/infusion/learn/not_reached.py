@@ -8,16 +8,25 @@ Tested in tests/analysis/infusion/learn/test_fit_plan.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from analysis.infusion.learn.knobs import SHARED_SD, Knob, plan_sd
 from analysis.infusion.learn.search_values import Fitted
-from analysis.part.plan.plan import PartPlan
-from vision.records import FloatArray
+from analysis.infusion.seen.on_plan import SeenOnPlan
+from analysis.part.grid.canvas import lies_on
+from analysis.part.plan.plan import PartPlan, Place
+from vision.records import BoolArray, FloatArray, IntArray
 
+FEWEST_IN_ZONE = 6
+DEEP_MM, DEEP_CELLS, DEEP_SHARE = 15.0, 3.0, 0.6
+"""How far resin must have come into a zone to tell its K: five times what its border may be off as
+laid (3 mm, judgement), and so many cells, or this share of what a narrow zone has."""
+NOT_REACHED = "no resin has been seen in it yet"
+JUST_REACHED = "resin has only just come into it"
 LEAST_OWN_SD = 0.15
 """How far K of one zone lies from that of the others at least, as the standard deviation of the
 logarithm: two lay-ups of one cloth by the same hands (common practice, no source)."""
@@ -102,3 +111,58 @@ def _weights(fitted: Fitted, told: list[int], sd: float) -> tuple[FloatArray, fl
     # Beside its own number: the others' own numbers, and what shrinking leaves of the shared one.
     own = spread * (1.0 + float(weight @ weight)) + (SHARED_SD * (1.0 - float(weight.sum()))) ** 2
     return weight, own
+
+
+def cannot_tell(
+    plan: PartPlan, knob: Knob, on: SeenOnPlan, stack: IntArray, sought: Collection[int]
+) -> str:
+    """Return why a number cannot be told from this picture; empty where it may be.
+
+    Parameters
+    ----------
+    plan : PartPlan
+    knob : Knob
+    on : SeenOnPlan
+    stack : ndarray of shape (cells,), int
+        Which stack of the plan each cell has.
+    sought : collection of int
+        Feeds whose opening is searched for.
+    """
+    told = on.seen & np.isfinite(on.time_s)
+    if knob.kind == "opening":
+        return "" if knob.index in sought else "it is not searched for"
+    if knob.kind == "zone":
+        here = stack == knob.index
+        reached, hidden = on.wet & here, on.wet & here & ~on.seen
+        if np.count_nonzero(told & here) >= FEWEST_IN_ZONE:
+            return "" if _deep_in(on, told & here, stack) else JUST_REACHED
+        if np.count_nonzero(hidden) > np.count_nonzero(reached) / 2 > 0:
+            return "it was hidden as the resin went through"
+        return NOT_REACHED
+    if knob.kind == "gap":
+        line = plan.gaps[knob.index].line_mm
+        return "" if _seen_beside(on, told, Place(line)) else "no resin has been seen beside it yet"
+    place = plan.feeds[knob.index].place
+    if _seen_beside(on, told, place):
+        return ""
+    if not _seen_beside(on, on.seen, place):
+        return "the cloth that would show it was not seen, as under the feed's own hose"
+    return "no resin has been seen to come from it yet"
+
+
+def _deep_in(on: SeenOnPlan, told: BoolArray, stack: IntArray) -> bool:
+    """Return whether cells told lie far enough from the border of their zone to tell its K."""
+    zone, grid = int(stack[np.flatnonzero(told)[0]]), on.links.grid
+    others = on.links.field((stack != zone).astype(float), 0.0) > 0
+    if not others.any():
+        return True
+    size = (grid.dy_mm, grid.dx_mm)
+    away = ndimage.distance_transform_edt(~others, sampling=size)[on.links.number >= 0]
+    deep = max(DEEP_MM, DEEP_CELLS * max(size))
+    deep = min(deep, DEEP_SHARE * float(away[stack == zone].max()))
+    return bool(np.count_nonzero(told & (away >= deep)) >= FEWEST_IN_ZONE)
+
+
+def _seen_beside(on: SeenOnPlan, told: BoolArray, place: Place) -> bool:
+    beside = lies_on(on.links, place)[: on.links.cells]
+    return bool(np.count_nonzero(told & beside) >= max(1, 0.2 * np.count_nonzero(beside)))

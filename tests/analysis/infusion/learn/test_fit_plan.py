@@ -97,6 +97,21 @@ def test_what_the_resin_has_not_reached_moves_with_the_others_and_is_not_told(jo
     assert half.plan.zones[1].stack.k1_m2 == end.planned  # the next plan keeps what was not told
 
 
+@pytest.mark.parametrize(("deep_mm", "why"), [(10.0, True), (90.0, False)])
+def test_a_zone_that_resin_has_only_just_come_into_moves_with_the_others(job, truth, deep_mm, why):
+    links, arrival, full = truth
+    x, y = links.centre_mm[: links.cells].T
+    column = arrival[(np.abs(y - 200) < 60) & (np.abs(x - 780 - deep_mm) < 10)]
+    end = learnt_at(job, truth, float(np.median(column)) / full).values[END]
+    just = "resin has only just come into it: moved with the others"
+    assert (end.why == just) is why
+    true = number_of(job.plan, knobs_of(job.plan)[END], TRUE[END])[0]
+    assert end.low < true < end.high
+    if why:
+        assert not end.told
+        assert 0.75 < end.value / end.planned < 1.35  # between the stack's and the doubler's
+
+
 def test_a_factor_that_all_zones_share_is_forecast_for_those_still_dry(job):
     shared = -0.35
     off = filled(job, at=np.array([shared, shared, shared, 0.0, 0.0]))
