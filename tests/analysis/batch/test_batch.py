@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -182,18 +183,48 @@ def test_nothing_to_do_and_no_cluster_are_one_line(tmp_path):
     assert batch(tmp_path / "nowhere").output.count("\n") == 1
 
 
+STANDS_STILL = """
+import signal, sys, time
+import wetline
+from analysis.batch import workers
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+hand = workers._hand
+
+def hand_and_stand_still(worker, order):
+    hand(worker, order)
+    if order.name == "b":
+        print("at work", worker.process.pid, flush=True)
+        time.sleep(600)
+
+workers._hand = hand_and_stand_still
+sys.exit(wetline.main())
+"""
+"""A batch that goes no further once its second panel is in work, however quick the computer."""
+
+
 def started(root):
-    """Start a batch of its own, and wait until it is at work on a panel."""
-    code = "import sys, wetline; sys.exit(wetline.main())"
-    command = [sys.executable, "-c", code, "batch", str(root), "--jobs", "1"]
+    """Start a batch of its own, and wait until it is half-way; its process and its worker's."""
     process = subprocess.Popen(
-        command, cwd=SAMPLES.parent, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    until = time.monotonic() + 60
-    while not (root / "a" / "results" / "results.json").exists() and time.monotonic() < until:
-        assert process.poll() is None
-        time.sleep(0.02)
-    return process
+        [sys.executable, "-c", STANDS_STILL, "batch", str(root), "--jobs", "1"],
+        cwd=SAMPLES.parent, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    word, _, worker = process.stdout.readline().decode().rpartition(" ")
+    assert word == "at work"
+    return process, int(worker)
+
+
+def at_work(number):
+    """Whether a process is there, and no ended one that nobody has asked about."""
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    told = Path("/proc") / str(number) / "stat"
+    try:
+        return told.read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return not told.parent.parent.is_dir()
 
 
 @pytest.mark.slow
@@ -202,14 +233,17 @@ def started(root):
 def test_stopped_half_way_the_same_command_goes_on(tmp_path, how, alone):
     for name in ("a", "b", "c"):
         add_panel(tmp_path, name, "glass_edge" if name == "a" else "pen_marks")
-    process = started(tmp_path)
+    process, worker = started(tmp_path)
     process.send_signal(how)
-    out, _ = process.communicate(timeout=60)
+    out, _ = process.communicate(timeout=600)
     assert process.returncode != 0
     if how == signal.SIGINT:
         assert "not done yet" in out.decode()
         assert states(tmp_path)["c"] == "not done yet"
-    time.sleep(1.0)  # the processes of a killed batch end by themselves
+    until = time.monotonic() + 120.0
+    while at_work(worker) and time.monotonic() < until:
+        time.sleep(0.02)
+    assert not at_work(worker)  # the processes of a killed batch end by themselves
     assert batch(tmp_path, "-q").exit_code == 0
     assert "not done yet" not in states(tmp_path).values()
     assert batch(tmp_path, "-q").exit_code == 0

@@ -50,9 +50,10 @@ def test_all_panels_are_done_though_a_worker_is_killed(tmp_path):
 
 
 def test_an_address_where_nobody_is_and_unfit_workers_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("analysis.batch.cluster.ANSWERS_WITHIN_S", 0.5)
     order = order_for(add_bad_panel(tmp_path, "a"))
-    with pytest.raises(WetlineError, match="no Dask scheduler answers there"):
-        list(work_off_on_cluster([order], "tcp://127.0.0.1:9"))
+    with monkeypatch.context() as hasty:
+        hasty.setattr("analysis.batch.cluster.ANSWERS_WITHIN_S", 0.5)
+        with pytest.raises(WetlineError, match="no Dask scheduler answers there"):
+            list(work_off_on_cluster([order], "tcp://127.0.0.1:9"))
     with local_cluster(1, 2) as cluster, pytest.raises(WetlineError, match="--nthreads 1"):
         list(work_off_on_cluster([order], cluster.scheduler_address))

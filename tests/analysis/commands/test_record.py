@@ -19,7 +19,9 @@ from wetline import main
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 MOST_BYTES = 3_000_000
-MOST_S = 30.0  # of the processor: whatever else the computer does meanwhile
+MOST_RUNS = 8.0
+"""A few seconds on a quiet computer; judged by what the run of the same photos takes on this one,
+in processor time."""
 
 
 def wetline(*words):
@@ -40,8 +42,8 @@ def _watch_on(frames, count):
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """A sample run that was tracked, with the drawdown, plan and forecast of its day."""
+def run(tmp_path_factory):
+    """A sample run that was tracked, with the drawdown, plan and forecast of its day; its time."""
     place = tmp_path_factory.mktemp("day") / "cover"
     shutil.copytree(SAMPLES / "glass_edge", place, ignore=shutil.ignore_patterns("truth"))
     _watch_on(place / "frames", 60)
@@ -54,11 +56,18 @@ def folder(tmp_path_factory):
         "2024-05-14T09:30:00+02:00,clamp,,\n"
     )
     (place / "gauge.csv").write_text("clock_s,bag_mbar\n1715670700,60\n1715671000,62\n")
+    started = time.process_time()
     assert wetline("run", place).exit_code == 0
+    run_s = time.process_time() - started
     assert wetline("drawdown", place / "gauge_before.csv").exit_code == 0
     assert wetline("resin", place).exit_code == 0
     assert wetline("forecast", place).exit_code == 0
-    return place
+    return place, run_s
+
+
+@pytest.fixture(scope="module")
+def folder(run):
+    return run[0]
 
 
 @pytest.fixture(scope="module")
@@ -124,9 +133,9 @@ def test_the_report_holds_the_day_in_its_order(folder, filed):
     assert "stages/bag.jpg" in whole
 
 
-def test_from_sixty_photos_it_is_quick_and_small_enough_to_mail(folder, filed):
+def test_from_sixty_photos_it_is_quick_and_small_enough_to_mail(run, folder, filed):
     assert len(list((folder / "frames").iterdir())) == 60
-    assert filed[1] < MOST_S
+    assert filed[1] < MOST_RUNS * run[1]
     for name in ("report.html", "report.pdf"):
         assert (folder / "results" / name).stat().st_size < MOST_BYTES
 

@@ -4,6 +4,7 @@ import time
 from dataclasses import replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
 from analysis.infusion.seen.part_setup import part_camera
 from analysis.part.plan.part_toml import read_part
@@ -14,6 +15,16 @@ from tests.made_up.parts.made_part import made_part
 from tests.vision.parts.test_track_part import true_at
 from vision.frames.source import open_frames, resin_start_clock_s
 from vision.parts.live_part import LivePart
+
+
+def yardstick_s():
+    """What blurring a megapixel takes on this computer, in processor time: some 0.08 s on ours."""
+    picture, taken_s = np.random.default_rng(1).random((1000, 1000)), []
+    for _ in range(3):
+        begun = time.process_time()
+        gaussian_filter(picture, 20)
+        taken_s.append(time.process_time() - begun)
+    return min(taken_s)
 
 
 def test_live_look_is_quick_and_near_the_truth():
@@ -33,8 +44,8 @@ def test_live_look_is_quick_and_near_the_truth():
                 assert (seen is None) == (live.count < live.canvases.fewest)
     assert seen is not None
     assert seen.usable
-    # In processor time, at some 90,000 pixels.
-    assert min(taken_s[1:]) < 1.0
+    # At some 90,000 pixels.
+    assert min(taken_s[1:]) < 12.0 * yardstick_s()
     with np.load(folder / "truth.npz") as truth:
         true = true_at(seen, dict(truth))
     place = seen.inside & seen.seen & np.isfinite(true) & (true < seen.last_s)
