@@ -161,6 +161,14 @@ def test_what_does_not_show_yet_is_no_proof_and_the_forecast_holds_that_it_is_sh
     assert any("rest on the note" in note for note in believed.notes)
 
 
+def test_a_few_seconds_of_an_opening_that_nobody_noted_are_not_taken_for_a_feed_that_resists():
+    plan, filling = job(WAITS, point=True), filled(WAITS, 1.0, 0.6, 0.05, True)
+    on = look(plan, filling, 0.5)
+    learnt = fit_plan(plan, on, openings=find_openings(plan, on))
+    assert learnt.fill_time_s == pytest.approx(filling.fill_s, rel=0.03)
+    assert learnt.fill_low_s < filling.fill_s < learnt.fill_high_s
+
+
 def test_a_feed_whose_time_has_not_come_or_that_the_front_has_not_reached_is_passed_over():
     late, waits = job(900.0), job(WAITS)
     assert find_openings(late, look(late, filled(900.0), 0.5)) == ()
