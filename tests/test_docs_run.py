@@ -236,6 +236,7 @@ SAID = {
         "the light can be read in two ways", "show the front elsewhere than it was read",
         "photos by themselves show", "looks dry behind the front, and yet changed for good",
     ],
+    "vision/check/panel_moved.py": ["the panel itself lies about"],
     "analysis/fit/permeability.py": [
         "the front slowed from about", "the front runs as if resin had entered",
         "no permeability without", "the slope of the panel is counted in",

@@ -108,7 +108,7 @@ def compare(before: FloatArray, now: FloatArray) -> Votes:
                 as_it_was = like[0, 0] > NEARLY * like.max()
                 still, moved = still + as_it_was, moved + (not as_it_was)
     clear = bool(total.max() > LEAST_SIGMAS * total.std() > 0)
-    return Votes(int(still), int(moved), _shift_px(total), clear)
+    return Votes(int(still), int(moved), float(np.hypot(*shift_of(total))), clear)
 
 
 def likeness(before: FloatArray, now: FloatArray) -> FloatArray:
@@ -122,13 +122,13 @@ def likeness(before: FloatArray, now: FloatArray) -> FloatArray:
     return np.asarray(np.fft.irfft2(product, first.shape) / size)
 
 
-def _shift_px(like: FloatArray) -> float:
-    """Return the length of the shift at which a likeness is greatest."""
+def shift_of(like: FloatArray) -> tuple[float, float]:
+    """Return the shift (down, right) in pixels at which a likeness is greatest."""
     row, col = (int(i) for i in np.unravel_index(int(np.argmax(like)), like.shape))
     down, right = row + _peak(like[:, col], row), col + _peak(like[row], col)
     down -= like.shape[0] if down > like.shape[0] / 2 else 0
     right -= like.shape[1] if right > like.shape[1] / 2 else 0
-    return float(np.hypot(down, right))
+    return down, right
 
 
 def _bounded(tile: FloatArray) -> FloatArray:
