@@ -13,7 +13,6 @@ from vision.arrival.rays import find_feed_point, read_rays
 from vision.arrival.resin_start import find_start
 from vision.arrival.usability import cannot_see
 from vision.check.doubts import Unexplained, find_unexplained, row_doubts, run_doubts
-from vision.check.panel_moved import move_doubts
 from vision.check.redraw import redraw
 from vision.check.second_front import read_second_front
 from vision.records import ArrivalMap, BoolArray, FloatArray, IntArray, SecondFront
@@ -137,10 +136,7 @@ def measure(
         reason=reason,
         feed=feed.feed,
         row_doubts=row_doubts(redrawing, settings.check),
-        doubts=(
-            *move_doubts(stack.canvases, mm_per_px),
-            *run_doubts(redrawing, steps, settings, wetting.coarse.other_light, changed),
-        ),
+        doubts=run_doubts(redrawing, steps, settings, wetting.coarse.other_light, changed),
         steps=steps,
         second=None if steps is None else read_second_front(steps, times - start, feed),
         unexplained=find_unexplained(redrawing, wetting.coarse, known, settings.check),

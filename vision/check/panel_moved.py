@@ -3,7 +3,10 @@
 The camera is followed by what lies around the panel. A sheet that is dipped, a bag that is pulled
 aside or a panel that is pushed moves against that, and so does everything where the camera moved
 and was taken to stand. The fabric's own texture tells: it is looked for, tile by tile, where it lay
-in the first canvas. Source of the method: see `vision.rectify.standing`.
+in the photo of the scale.
+
+Source: cross-correlation by Fourier transforms (Kuglin and Hines, Proc. IEEE Conf. Cybernetics and
+Society 1975, from memory), as in `vision.rectify.standing`.
 """
 
 from __future__ import annotations
@@ -17,7 +20,8 @@ from vision.records import FloatArray, IntArray
 from vision.rectify.standing import LEAST_TILES, NEARLY, detail, likeness, shift_of
 
 LOOKS = 6
-"""Canvases that are compared with the first, evenly over the run; the last is one of them."""
+"""Canvases that are compared, evenly over the run, the last first, for as long as they tell of a
+move."""
 
 FEWEST_MOVED = 2
 """Of those, last ones that must show the move: one alone may be a hand or a bag that was lifted."""
@@ -35,20 +39,24 @@ MOST = 0.6
 """Share of the tiles that tell anything which must have moved alike."""
 
 
-def panel_move_mm(canvases: Sequence[NDArray[np.uint8]], mm_per_px: float) -> float:
+def panel_move_mm(
+    reference: NDArray[np.uint8], canvases: Sequence[NDArray[np.uint8]], mm_per_px: float
+) -> float:
     """Return how far the panel moved against its surroundings, for good; 0 where it lies still.
 
     Parameters
     ----------
+    reference : ndarray of shape (M, N, 3), uint8
+        The photo of the scale, laid flat: it shows the panel where the scale says.
     canvases : sequence of ndarray of shape (M, N, 3), uint8
-        Laid flat, in time order; the first shows the panel where its scale says.
+        The run, laid flat, in time order.
     mm_per_px : float
         Length of a canvas pixel.
     """
     if len(canvases) < LOOKS:
         return 0.0
-    first = detail(canvases[0])
-    mm = mm_per_px * canvases[0].shape[1] / first.shape[1]
+    first = detail(reference)
+    mm = mm_per_px * reference.shape[1] / first.shape[1]
     least = max(LEAST_PX, LEAST_MM / mm)
     moves = []
     for k in np.linspace(0, len(canvases) - 1, LOOKS + 1).round().astype(int)[:0:-1]:
@@ -84,19 +92,21 @@ def _about(like: FloatArray, shift: IntArray) -> float:
     return float(around[:3, :3].max())
 
 
-def move_doubts(canvases: Sequence[NDArray[np.uint8]], mm_per_px: float) -> tuple[str, ...]:
+def move_doubts(
+    reference: NDArray[np.uint8], canvases: Sequence[NDArray[np.uint8]], mm_per_px: float
+) -> tuple[str, ...]:
     """Return why the front may lie beside where it was read; nothing where the panel lay still.
 
     Parameters
     ----------
-    canvases, mm_per_px
+    reference, canvases, mm_per_px
         As for `panel_move_mm`.
     """
-    moved_mm = panel_move_mm(canvases, mm_per_px)
+    moved_mm = panel_move_mm(reference, canvases, mm_per_px)
     if not moved_mm:
         return ()
     return (
-        f"the panel itself lies about {moved_mm:.0f} mm beside where it lay in the first photo, "
-        "against what is around it: leave out the photos before it came to rest ([frames] skip) "
-        "and mark its corners again",
+        f"the panel itself lies about {moved_mm:.0f} mm beside where it lay in the photo of its "
+        "scale, against what is around it: mark its corners in a photo in which it had come to "
+        "rest, and name that photo as [scale] photo",
     )

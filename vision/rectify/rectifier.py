@@ -136,6 +136,11 @@ class Rectifier:
             question=plane.question,
         )
 
+    def reference_canvas(self) -> NDArray[np.uint8]:
+        """Lay the reference frame flat."""
+        warp = Warp(self.plane, self.shape, self.border_mm, self.mm_per_px)
+        return np.asarray(warp.lay_flat(self.reference.image), np.uint8)
+
     def lift(self, homography: FloatArray) -> None:
         """Lay flat another plane than that of the scale, parallel to it.
 

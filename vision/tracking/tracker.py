@@ -8,10 +8,13 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.arrival.arrival_map import Measured, measure
 from vision.check.doubts import Unexplained
+from vision.check.panel_moved import move_doubts
 from vision.common.csv_table import clock_text_s
 from vision.common.outside.input_files import is_there
 from vision.frames.prefetch import prefetch
@@ -123,6 +126,7 @@ class Tracker:
         self.count = 0
         self.latest: SeenFrame | None = None
         self._last_seen: Frame | None = None
+        self._flat_reference: NDArray[np.uint8] | None = None
         whole = region_mask(setup, rectifier.shape, rectifier.mm_per_px)
         self._watched = self.canvases.resized(whole)
         self._feed = Feed(
@@ -158,6 +162,8 @@ class Tracker:
             return None
         feed = FeedOnCanvas(self._feed, stack.shape, self.canvases.mm_per_px)
         measured = measure(stack, feed, start_clock_s, self._watched, self.settings)
+        moved = move_doubts(self._reference(stack.shape), stack.canvases, self.canvases.mm_per_px)
+        measured = replace(measured, doubts=(*moved, *measured.doubts))
         frames = tuple(self.canvases.frames)
         if np.mean([frame.lost for frame in frames]) > MOST_LOST:
             measured = replace(measured, reason=LOST)
@@ -185,6 +191,14 @@ class Tracker:
             last_seen=self._last_seen,
             unexplained=_not_understood(measured),
         )
+
+    def _reference(self, shape: tuple[int, int]) -> NDArray[np.uint8]:
+        """Return the photo of the scale, laid flat, at the size of the canvases kept."""
+        if self._flat_reference is None:
+            whole = self.rectifier.reference_canvas()
+            small = cv2.resize(whole, shape[::-1], interpolation=cv2.INTER_AREA)
+            self._flat_reference = np.asarray(small, np.uint8)
+        return self._flat_reference
 
     def finish(self, start_clock_s: float | None = None, fixes: Fixes = no_fixes) -> TrackedRun:
         """Measure a recording that has come to its end (see `read`)."""

@@ -119,6 +119,12 @@ def sagging_drops(seed: int = 6, size: tuple[int, int] = (480, 640)) -> World:
     )  # fmt: skip
 
 
+def dipped_far(seed: int = 10, size: tuple[int, int] = (480, 640)) -> World:
+    """The same before a rough wall, from six millimetres above where it then hangs."""
+    wall = textured(WALL, seed + 5, fine=0.2, grain_mm=2.0)
+    return replace(dipped_by_hand(seed, size), sag=t.dipping(6.0, 8.0), table=wall)
+
+
 def dipped_by_hand(seed: int = 7, size: tuple[int, int] = (480, 640)) -> World:
     """A hand dips the sheet and stays in view; time burnt into the picture, a ruler beside."""
     length, width = 120.0, 50.0
@@ -171,6 +177,6 @@ SHEETS = {
     make.__name__: make
     for make in (
         paper_strip, clear_on_cloth, two_steps, small_flicker, under_way, sagging_drops,
-        dipped_by_hand, uneven_clock, fast_end,
+        dipped_by_hand, dipped_far, uneven_clock, fast_end,
     )
 }  # fmt: skip
