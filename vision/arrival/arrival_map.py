@@ -173,7 +173,12 @@ def _repaired(
     along_edge = not course.feed.feed.is_point
     wetting, before = find_initial_wet(wetting, place, along_edge, settings.wetting.onset, own)
     sighting = Sighting(
-        wetting.wet_frame, wetting.last_dry, wetting.first_wet, seen | before, wetting.blank
+        wetting.wet_frame,
+        wetting.last_dry,
+        wetting.first_wet,
+        seen | before,
+        wetting.blank,
+        wetting.looks,
     )
     wet_frame, known = reject_implausible(sighting, wetting.onset, course, own)
     shown = np.where(known, wet_frame, np.where(wetting.seen, wetting.first_wet, count))

@@ -178,10 +178,10 @@ def first_dry(flat: FloatArray, reference_frames: int) -> FloatArray:
     return np.median(flat[: max(1, min(reference_frames, len(flat) // 8))], axis=0)
 
 
-def find_off_colours(
+def off_colour_size(
     above_dry: FloatArray, vector: FloatArray, noise: FloatArray, settings: LightSettings
-) -> BoolArray:
-    """Find the cells that show a colour neither dry, wet, nor between, for a while.
+) -> FloatArray:
+    """Return how far each cell's colour lies off the way from dry to wet.
 
     Parameters
     ----------
@@ -194,8 +194,8 @@ def find_off_colours(
 
     Returns
     -------
-    off_colour : ndarray of shape (K, P), bool
-        Never for more than a third of the run: what is odd for longer is the fabric's own way.
+    size : ndarray of shape (K, P), float
+        Over what still passes for fabric: past 1 it shows something else.
     """
     weight = np.linalg.solve(noise, vector)
     along = np.clip(above_dry @ weight / float(vector @ weight), -0.2, 2.5)
@@ -206,21 +206,36 @@ def find_off_colours(
     # What is left of three colours off the way from dry to wet are two values.
     chance = settings.causes.sigmas_in_plane(off[..., 0].size) * scatter
     bound = max(settings.off_colour * length, chance)
-    far: BoolArray = np.linalg.norm(off, axis=2) > bound
-    return far & (far.mean(axis=0) <= 1 / 3)
+    size: FloatArray = np.linalg.norm(off, axis=2) / bound
+    return size
 
 
-def without_ink(off_colour: BoolArray, left_lying: int) -> BoolArray:
-    """Return `off_colour` without thin marks that stay: ink hides too little of a cell for that.
+def find_off_colours(size: FloatArray, left_lying: int) -> BoolArray:
+    """Find the cells that show a colour neither dry, wet, nor between, for a while.
+
+    Thin marks that stay do not count: ink hides too little of a cell for that.
 
     Parameters
     ----------
-    off_colour : ndarray of shape (K, h, w), bool
-        Cells of another colour.
+    size : ndarray of shape (K, h, w), float
+        As from `off_colour_size`.
     left_lying : int
         What is still there at the end and came more frames before it stays.
+
+    Returns
+    -------
+    off_colour : ndarray of shape (K, h, w), bool
+        Never for more than a third of the run: what is odd for longer is the fabric's own way.
+
+    Notes
+    -----
+    A mark that is about as far off as what still passes is beyond it in some frames and not in
+    others, and stays all the same: what came stays while it keeps half of that. Source: two
+    thresholds, Canny, IEEE Trans. Pattern Anal. Mach. Intell. 8, 679, 1986.
     """
-    stays = np.cumprod(off_colour[::-1], axis=0)[::-1].astype(bool)
+    far = size > 1
+    off_colour = far & (far.mean(axis=0) <= 1 / 3)
+    stays = np.cumprod((size > 0.5)[::-1], axis=0)[::-1].astype(bool)
     stays &= stays.sum(axis=0) > left_lying
     whole = binary_opening(off_colour, np.ones((1, 3, 3), bool))
     return off_colour & (~stays | whole)

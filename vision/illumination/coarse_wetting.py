@@ -22,10 +22,10 @@ from vision.illumination.cell_levels import (
     frame_noise,
     levels_around,
     light_error,
+    off_colour_size,
     typical_step,
     wet_evidence,
     wet_frame_from_evidence,
-    without_ink,
 )
 from vision.illumination.frame_light import (
     Expected,
@@ -232,7 +232,7 @@ def _wetting_under(
         noise = _noise(flat, expected.wet_frame, state.dry, settings)
         state = replace(state, flat=flat, noise=noise)
     vector, noise = state.vector, state.noise
-    off_colour = find_off_colours(state.flat - state.dry, vector, noise, settings)
+    off_colour = off_colour_size(state.flat - state.dry, vector, noise, settings)
     unexplained = np.abs(state.flat - expected.level).mean(axis=2)
     return CoarseWetting(
         light=state.light,
@@ -241,7 +241,9 @@ def _wetting_under(
         dry=state.dry.reshape(rows, cols, -1),
         wet_vector=vector,
         noise=noise,
-        off_colour=without_ink(off_colour.reshape(count, rows, cols), settings.left_lying_frames),
+        off_colour=find_off_colours(
+            off_colour.reshape(count, rows, cols), settings.left_lying_frames
+        ),
         contrast=float(np.sqrt(vector @ np.linalg.solve(noise, vector))),
         unexplained=float(unexplained.mean()),
     )

@@ -14,6 +14,7 @@ import numpy as np
 from vision.records import BoolArray, FloatArray, IntArray
 from vision.repair.feed import FeedOnCanvas
 from vision.settings.repair_settings import RepairSettings
+from vision.wetting.glare import PatchLooks
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,8 @@ class Sighting:
         False for a hole: nothing is known there.
     blank : ndarray of shape (M, N), bool
         Hidden as the front went by: the change lies after `last_dry` and by `first_wet`.
+    looks : PatchLooks or None
+        As in `Wetting`; None where nothing shone on the panel.
     """
 
     wet_frame: IntArray
@@ -34,6 +37,7 @@ class Sighting:
     first_wet: IntArray
     seen: BoolArray
     blank: BoolArray
+    looks: PatchLooks | None = None
 
 
 @dataclass(frozen=True)
@@ -173,6 +177,9 @@ def fill_wet_frame(
         frame = stop_in_lanes(frame, wet_frame, known, last=last, count=count, wide_gap=gap)
     earliest = sighting.last_dry + 1
     bounded = np.clip(frame, earliest, np.maximum(sighting.first_wet, earliest))
+    if last < count - settings.stopped_frames:
+        # Seen dry until the front had stopped, and never wet.
+        bounded = np.where((earliest > last) & (sighting.first_wet >= count), count, bounded)
     frame = np.clip(np.where(sighting.seen, bounded, frame), 0, count)
     return np.where(known, wet_frame, frame).astype(np.int16), known
 

@@ -39,12 +39,9 @@ def reject_implausible(
     """
     place = course.feed.place(sighting.wet_frame, settings.least_front)
     lit = restore_sunlit(sighting, onset, course, settings)
-    earlier = lit.wet_frame < sighting.wet_frame
     count = len(course.times_s)
     cut = unreachable_from_feed(lit.wet_frame, lit.seen, place, settings)
-    reachable = replace(
-        lit, first_wet=np.where(earlier, count, lit.first_wet), seen=lit.seen & ~cut
-    )
+    reachable = replace(lit, seen=lit.seen & ~cut)
     # Round a point the front is small at first, and a frame's error of its shape is much of it.
     early = 1 if course.feed.feed.is_point else 0
     filled = fill_wet_frame(reachable, course, settings)

@@ -7,7 +7,7 @@ is bound to a `CanvasScale` by `TrackerSettings.on_canvas`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -130,6 +130,10 @@ class CanvasScale:
     def window(self, mm: float) -> IntArray:
         """Return a square of ones, `odd_px` wide, for OpenCV's morphology."""
         return np.ones((self.odd_px(mm),) * 2, np.uint8)
+
+    def coarser(self, times: int) -> CanvasScale:
+        """Return the scale of the same canvas with so many times larger pixels."""
+        return replace(self, mm_per_px=times * self.mm_per_px)
 
     def frames(self, seconds: float) -> int:
         """Return the number of frames that a span takes in, at least 1."""

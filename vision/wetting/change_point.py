@@ -24,12 +24,17 @@ from vision.settings.tracker_settings import TrackerSettings
 from vision.settings.wetting_settings import WettingSettings
 from vision.wetting.canvas_series import CELLS_ALONG, CanvasStack, middle_of
 from vision.wetting.earlier_step import TwoSteps, coarse_of_step, find_earlier_step, hold_from
-from vision.wetting.glare import find_doubtful_glare, find_sunlit
+from vision.wetting.glare import (
+    PatchLooks,
+    find_doubtful_glare,
+    find_patch_looks,
+    find_sunlit,
+)
 from vision.wetting.ink import find_ink, find_specks
 from vision.wetting.masks import at_size, out_of_view, put, whole_patches
 from vision.wetting.occlusion import find_foreign_things, find_hidden_patches
 from vision.wetting.pixel_levels import expected_ratio, find_pixel_scale
-from vision.wetting.wetness import PixelScale, Projector
+from vision.wetting.wetness import PixelScale, Projector, project_all
 
 
 @dataclass(frozen=True)
@@ -50,6 +55,8 @@ class Wetting:
     onset : ndarray of shape (M, N), int
         Frame at which the pixel first looked wet for a while; K if never. Earlier than
         `wet_frame` where something passed, or where sun fell on it once it was wet.
+    looks : PatchLooks
+        Where patches look far brighter than dry, or wet, frame by frame.
     pixels : PixelScale
         How each tells wet from dry.
     coarse : CoarseWetting
@@ -67,6 +74,7 @@ class Wetting:
     seen: BoolArray
     blank: BoolArray
     onset: IntArray
+    looks: PatchLooks
     pixels: PixelScale
     coarse: CoarseWetting
     levels: list[FloatArray]
@@ -148,20 +156,22 @@ def _wetting_of(
     """
     count = len(stack)
     project = Projector(coarse, stack.shape)
-    levels = _project_all(stack, project)
+    levels = project_all(stack.canvases, project)
     n_reference = count_reference_frames(coarse, own.causes.reference_frames)
     expected = expected_ratio(stack, n_reference, own, cloth)
     if later is not None:
         hold_from(levels, later, middle_of(levels[:n_reference]) + expected)
-    guess, onset = _first_guess(levels, coarse, expected, n_reference, own, stack.in_view)
+    guess, onset, looks = _first_guess(levels, coarse, expected, n_reference, own, stack.in_view)
     pixels = find_pixel_scale(levels, guess, expected, n_reference, SAFE_PX, own)
     hidden = find_hidden_patches(levels, guess, pixels, coarse.off_colour, own)
     hidden = [out_of_view(*pair) for pair in zip(hidden, stack.in_view, strict=True)]
     pixels = _with_light(pixels, coarse, own)
     glare = find_doubtful_glare(project.brightness(), expected, own)
     found = _find_changes(levels, pixels, hidden, glare, own)
-    odd, ink = _no_fabric(stack, levels, found.wet_frame, pixels, coarse, own)
+    odd, drawn = _no_fabric(stack, levels, found.wet_frame, pixels, coarse, own)
     seen = (found.n_votes >= max(3, count // 6)) & ~odd
+    # What was seen wet before ink was drawn over it, was seen.
+    ink = drawn <= np.minimum(found.first_wet, count - 1)
     return Wetting(
         wet_frame=found.wet_frame,
         last_dry=found.last_dry,
@@ -169,6 +179,7 @@ def _wetting_of(
         seen=seen,
         blank=found.blank | ink,
         onset=onset,
+        looks=looks,
         pixels=pixels,
         coarse=coarse,
         levels=levels,
@@ -183,16 +194,16 @@ def _no_fabric(
     pixels: PixelScale,
     coarse: CoarseWetting,
     own: WettingSettings,
-) -> tuple[BoolArray, BoolArray]:
-    """Find what is something else than fabric, or sunlit, and what is ink."""
+) -> tuple[BoolArray, IntArray]:
+    """Find what is something else than fabric, or sunlit, and from which frame ink lies where."""
     n_reference = count_reference_frames(coarse, own.causes.reference_frames)
-    looks: tuple[Callable[[], BoolArray], ...] = (
+    looks: tuple[Callable[[], BoolArray | IntArray], ...] = (
         lambda: find_foreign_things(stack, wet_frame, n_reference, own),
         lambda: find_sunlit(levels, pixels, coarse.off_colour, own),
         lambda: find_specks(wet_frame, own),
         lambda: find_ink(levels, pixels.dry, wet_frame, own),
     )
-    found = np.empty((len(looks), *wet_frame.shape), bool)
+    found = np.empty((len(looks), *wet_frame.shape), np.int16)
 
     def one(k: int) -> None:
         found[k] = looks[k]()
@@ -203,18 +214,6 @@ def _no_fabric(
 
 SAFE_PX = 5
 """A pixel counts as dry up to when anything in a window this wide around it wetted."""
-
-
-def _project_all(stack: CanvasStack, project: Projector) -> list[FloatArray]:
-    """Return each frame's level, light removed."""
-    # One block: the system hands out a large one far quicker than many of a canvas's size.
-    block = np.empty((len(stack), *stack.shape), np.float32)
-
-    def one(k: int) -> None:
-        block[k] = project(stack.canvases[k], k)
-
-    at_once(one, len(stack))
-    return list(block)
 
 
 def _with_light(pixels: PixelScale, coarse: CoarseWetting, settings: WettingSettings) -> PixelScale:
@@ -239,8 +238,8 @@ def _first_guess(
     n_reference: int,
     settings: WettingSettings,
     in_view: list[BoolArray | None],
-) -> tuple[IntArray, IntArray]:
-    """Find the wet frame once at half the resolution, from the coarse look, and the onset."""
+) -> tuple[IntArray, IntArray, PatchLooks]:
+    """Find the wet frame once at half the resolution, from the coarse look, onset and looks."""
     rows, cols = expected.shape
     size = (-(-cols // 2), -(-rows // 2))
     block = np.empty((len(levels), *size[::-1]), np.float32)
@@ -263,7 +262,9 @@ def _first_guess(
     ]
     found = _find_changes(small, pixels, hidden, [], settings)
     onset = _find_onset(small, pixels, settings)
-    return _widened(found.wet_frame, (cols, rows)), _widened(onset, (cols, rows))
+    coarser = replace(settings, scale=settings.scale.coarser(2))
+    looks = find_patch_looks(small, pixels, coarse.off_colour, coarser)
+    return _widened(found.wet_frame, (cols, rows)), _widened(onset, (cols, rows)), looks
 
 
 def _widened(frames: IntArray, size: tuple[int, int]) -> IntArray:

@@ -140,6 +140,9 @@ def find_earlier_step(
         return None
     if not _runs_ahead(split.frame[shown], strong[shown], count, settings):
         return None
+    vector = np.asarray(np.linalg.solve(whiten.T, step))
+    if float(vector.mean() * coarse.wet_vector.mean()) < 0:
+        return None  # The one darkens what the other brightens: light, not resin, does both.
     wet_frame = _everywhere(split.frame, strong, shown, count)
     dry, _, n_before, _ = levels_around(flat, wet_frame, light.guard_frames)
     dry = np.where((n_before >= 2)[:, None], dry, first_dry(flat, light.causes.reference_frames))
@@ -149,7 +152,7 @@ def find_earlier_step(
     return EarlierStep(
         wet_frame=placed,
         shown=shown.reshape(rows, cols),
-        vector=np.asarray(np.linalg.solve(whiten.T, step)),
+        vector=vector,
         dry=dry.reshape(rows, cols, colours),
         noise=noise,
         ratio=float(np.linalg.norm(step)) / max(size, 1e-9),

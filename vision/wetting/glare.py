@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
@@ -85,3 +87,63 @@ def find_sunlit(
         if area > width * height / 2:
             patch[top : top + height, left : left + width] = 1
     return at_size(np.asarray(cv2.dilate(patch, join) > 0), shape)
+
+
+@dataclass(frozen=True)
+class PatchLooks:
+    """What whole patches look like in each frame; pixels of twice the canvas's.
+
+    Attributes
+    ----------
+    bright : ndarray of shape (K, m, n), bool
+        Far brighter than dry.
+    wet : ndarray of shape (K, m, n), bool
+    dry : ndarray of shape (K, m, n), bool
+        Neither, and nothing else; specks too.
+    """
+
+    bright: BoolArray
+    wet: BoolArray
+    dry: BoolArray
+
+
+def find_patch_looks(
+    levels: list[FloatArray],
+    pixels: PixelScale,
+    off_colour: BoolArray,
+    settings: WettingSettings,
+) -> PatchLooks:
+    """Find where patches, and not just specks, look far brighter than dry, or wet, frame by frame.
+
+    Parameters
+    ----------
+    levels : list of K ndarrays of shape (m, n), float
+        Each frame's projected level, light removed.
+    pixels : PixelScale
+    off_colour : ndarray of shape (K, h, w), bool
+        Cells of another colour: skin and clothes are neither.
+    settings : WettingSettings
+        Bound to the pixels of `levels`.
+    """
+    lit = pixels.dry + pixels.bright_bound(settings)
+    middle = pixels.dry + settings.onset * pixels.step_ratio
+    most = pixels.dry + pixels.bounds(settings)[1]
+    join = settings.window(settings.sun_join_mm)
+    looks = np.zeros((3, len(levels), *pixels.dry.shape), bool)
+    for k, (level, cells) in enumerate(zip(levels, off_colour, strict=True)):
+        broad = cv2.morphologyEx(cells.astype(np.uint8), cv2.MORPH_OPEN, TWO_CELLS)
+        strange = at_size(whole_patches(broad > 0), level.shape) if broad.any() else None
+        wet = (level > middle) & (level < most)
+        for which, shown in enumerate((level < lit, wet, (level >= lit) & (level <= middle))):
+            if strange is not None:
+                shown = shown & ~strange
+            if which == 2:
+                looks[which, k] = shown
+            elif shown.any():
+                whole = cv2.morphologyEx(shown.astype(np.uint8), cv2.MORPH_OPEN, join)
+                looks[which, k] = whole > 0
+    return PatchLooks(looks[0], looks[1], looks[2])
+
+
+TWO_CELLS = np.ones((2, 2), np.uint8)
+"""Somebody's hand covers more cells than this; single ones may be of another colour by chance."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -9,6 +10,7 @@ import numpy as np
 
 from vision.illumination.coarse_wetting import CoarseWetting
 from vision.illumination.light_basis import LOG_TABLE, cell_centres
+from vision.illumination.side_by_side import at_once
 from vision.records import FloatArray
 from vision.settings.wetting_settings import WettingSettings
 
@@ -49,6 +51,18 @@ class Projector:
         size = (self.shape[1], self.shape[0])
         level -= cv2.resize(light, size, interpolation=cv2.INTER_LINEAR)
         return level
+
+
+def project_all(canvases: Sequence[np.ndarray], project: Projector) -> list[FloatArray]:
+    """Return each frame's level, light removed; ndarrays of shape (M, N), float."""
+    # One block: the system hands out a large one far quicker than many of a canvas's size.
+    block = np.empty((len(canvases), *project.shape), np.float32)
+
+    def one(k: int) -> None:
+        block[k] = project(canvases[k], k)
+
+    at_once(one, len(canvases))
+    return list(block)
 
 
 @dataclass(frozen=True)

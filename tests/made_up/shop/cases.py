@@ -285,6 +285,15 @@ HARDER = [
         CARBON_MM,
     ),
     Case(
+        "sun runs ahead of the front",
+        fabric(
+            "white glass",
+            light=(
+                events.sun(4, at_mm=(175, 120), speed_mm=(7, 1.5), size_mm=(60, 64), strength=0.33),
+            ),
+        ),
+    ),
+    Case(
         "under way, carbon in glare",
         fabric(
             "twill carbon",
@@ -298,9 +307,7 @@ HARDER = [
 NOT_YET = {
     "shadow on mesh while somebody leans over": "the front is filled too far back in the frames "
     "the person hides",
-    "stalls under ink": "where it stands under a line of ink is filled, not seen",
     "ramp with no step": "the wet look has no step: the edge is placed behind where it begins",
-    "sun patch moves over": "a sun patch that keeps pace with the front outvotes the fabric",
 }
 """Runs the tracker does not yet read within the limits, and why."""
 

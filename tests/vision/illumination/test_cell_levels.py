@@ -4,9 +4,10 @@ from numpy.testing import assert_allclose
 from vision.illumination.cell_levels import (
     best_split,
     expected_step_ratio,
+    find_off_colours,
+    off_colour_size,
     typical_step,
     wet_frame_from_evidence,
-    without_ink,
 )
 from vision.settings.wetting_settings import LightSettings
 
@@ -43,14 +44,32 @@ def test_cells_full_of_ink_do_not_make_the_typical_step():
 
 
 def test_thin_marks_that_stay_are_ink_and_large_ones_are_in_the_way():
-    off_colour = np.zeros((20, 10, 16), bool)
-    off_colour[12:, :, 5] = True
-    off_colour[12:, 3:7, 10:14] = True
-    off_colour[4:6, :, 2] = True
-    kept = without_ink(off_colour, LIGHT.left_lying_frames)
-    assert not kept[12:, :, 5].any()
-    assert kept[12:, 3:7, 10:14].all()
+    size = np.zeros((40, 10, 16))
+    size[32:, :, 5] = 2.0
+    size[32:, 3:7, 10:14] = 2.0
+    size[4:6, :, 2] = 2.0
+    kept = find_off_colours(size, LIGHT.left_lying_frames)
+    assert not kept[32:, :, 5].any()
+    assert kept[32:, 3:7, 10:14].all()
     assert kept[4:6, :, 2].all()
+
+
+def test_ink_that_is_only_just_of_another_colour_stays_all_the_same():
+    size = np.full((40, 10, 16), 0.2)
+    size[32:, :, 5] = 0.9
+    size[32::3, :, 5] = 1.1
+    assert not find_off_colours(size, LIGHT.left_lying_frames).any()
+    size[36:, :, 5] = 0.2  # gone again: something stood there
+    assert find_off_colours(size, LIGHT.left_lying_frames)[32:36:3, :, 5].all()
+
+
+def test_a_colour_off_the_way_from_dry_to_wet_is_told_from_any_on_it():
+    noise = np.eye(3) * 0.004**2
+    above = np.linspace(0, 1, 12)[:, None, None] * STEP + np.zeros((12, 5, 3))
+    above[4, 2] += np.array([0.1, 0.0, -0.1])
+    size = off_colour_size(above, STEP, noise, LIGHT)
+    assert size[4, 2] > 1
+    assert np.delete(size.ravel(), 4 * 5 + 2).max() < 0.1
 
 
 def test_what_grows_brighter_is_not_the_wetting_where_something_grew_darker():

@@ -69,6 +69,25 @@ def test_nothing_wets_under_a_hole_once_the_front_has_stopped():
     assert once_stopped(frame, mark, marks, last).tolist() == [[3, 4, 11]]
 
 
+def test_what_was_seen_dry_until_the_front_had_stopped_stays_dry():
+    # A line of ink hides the fabric beside the front from when it stood there.
+    times, count = np.arange(20.0) * 10, 20
+    change = np.full((12, 40), count, np.int16)
+    change[:, :20] = 1 + np.arange(20) // 3
+    last_dry = np.where(change < count, change - 1, count - 1)
+    first_wet = change.copy()
+    ink = np.zeros(change.shape, bool)
+    ink[:, 20:24] = True
+    last_dry[ink], first_wet[ink] = 8, count
+    guess = np.where(ink, 9, change).astype(np.int16)
+    course = Course(times, FeedOnCanvas(Feed(), change.shape, 1.0))
+    filled, known = fill_wet_frame(
+        Sighting(guess, last_dry, first_wet, np.ones(ink.shape, bool), ink), course, REPAIR
+    )
+    assert not known[ink].any()
+    assert (filled[ink] == count).all()
+
+
 def test_a_front_stands_behind_a_cup_where_it_stands_beside_it():
     count, last = 20, 9
     change = np.full((60, 80), count, np.int16)

@@ -7,6 +7,7 @@ from vision.repair.inpaint import Course, Sighting
 from vision.repair.sun_patches import restore_sunlit
 from vision.settings.causes import OFF
 from vision.settings.repair_settings import RepairSettings
+from vision.wetting.glare import PatchLooks
 
 COUNT, SHAPE = 40, (90, 160)
 COURSE = Course(np.arange(COUNT) * 20.0, FeedOnCanvas(Feed(), SHAPE, 1.0))
@@ -40,3 +41,62 @@ def test_a_shadow_that_looked_wet_long_before_the_front_is_no_wetting():
     onset[ahead] = 1
     found = restore_sunlit(true, onset, COURSE, RepairSettings())
     assert (found.wet_frame == true.wet_frame).all()
+
+
+def looks_of(bright=(), wet=()):
+    """Looks of which each is (frames, place) on pixels of twice the canvas's."""
+    shape = (COUNT, SHAPE[0] // 2, SHAPE[1] // 2)
+    shown = np.zeros((2, *shape), bool)
+    for which, spells in enumerate((bright, wet)):
+        for frames, (rows, cols) in spells:
+            half = (slice(rows.start // 2, rows.stop // 2), slice(cols.start // 2, cols.stop // 2))
+            shown[(which, frames, *half)] = True
+    return PatchLooks(shown[0], shown[1], ~shown.any(axis=0))
+
+
+def test_what_wetted_in_the_sun_wetted_when_it_fell_to_the_look_of_dry_fabric():
+    # The sun lay there before the front came, and went long after.
+    true = sighting()
+    read = true.wet_frame.copy()
+    read[SUN] = 25
+    spells = []
+    for col in range(SUN[1].start, SUN[1].stop, 2):
+        came = int(true.wet_frame[0, col])
+        spells.append((slice(0, came), (SUN[0], slice(col, col + 2))))
+    told = replace(true, wet_frame=read, last_dry=read - 1, first_wet=read, looks=looks_of(spells))
+    never = np.full(SHAPE, COUNT)
+    found = restore_sunlit(told, never, COURSE, RepairSettings())
+    assert (found.wet_frame[SUN] == true.wet_frame[SUN]).mean() > 0.8
+    assert np.abs(found.wet_frame.astype(int) - true.wet_frame)[SUN].max() <= 1
+    assert (found.last_dry < found.wet_frame)[SUN].all()
+    # Without the sun seen on it, fabric that wets so late is taken at its word.
+    kept = restore_sunlit(replace(told, looks=looks_of()), never, COURSE, RepairSettings())
+    assert (kept.wet_frame == read).all()
+    assert kept.seen.all()
+
+
+def test_what_lies_beside_patches_of_sun_and_is_as_late_is_not_seen():
+    true = sighting()
+    read = true.wet_frame.copy()
+    read[SUN] = 25
+    # Half of it looked wet for a frame; the sun came to the rest with the front.
+    part = (slice(30, 60), slice(50, 70))
+    spells = [(slice(5, 6), part)]
+    told = replace(true, wet_frame=read, last_dry=read - 1, first_wet=read)
+    found = restore_sunlit(
+        replace(told, looks=looks_of(wet=spells)),
+        np.full(SHAPE, COUNT),
+        COURSE,
+        RepairSettings(),
+    )
+    assert not found.seen[SUN].any()
+    assert found.seen[:20].all()
+
+
+def test_sun_that_passed_long_before_the_front_changes_nothing():
+    true = sighting()
+    ahead = (slice(30, 60), slice(120, 150))
+    told = replace(true, looks=looks_of([(slice(2, 5), ahead)]))
+    found = restore_sunlit(told, np.full(SHAPE, COUNT), COURSE, RepairSettings())
+    assert (found.wet_frame == true.wet_frame).all()
+    assert found.seen.all()

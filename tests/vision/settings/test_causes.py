@@ -15,6 +15,10 @@ def test_a_window_spans_the_same_length_on_every_canvas(mm_per_px, mm):
     assert CanvasScale(mm_per_px).window(mm).shape == (odd, odd)
 
 
+def test_a_coarser_canvas_has_fewer_pixels_in_the_same_length():
+    assert CanvasScale(0.5, 5.0).coarser(2) == CanvasScale(1.0, 5.0)
+
+
 def test_a_span_takes_in_more_frames_where_they_come_oftener():
     assert [CanvasScale(1.0, step).frames(60.0) for step in (5.0, 22.0, 60.0, 600.0)] == [
         12,

@@ -79,6 +79,13 @@ def test_a_shadow_that_passes_is_no_first_change():
     assert "two changes" not in said(run)
 
 
+def test_what_brightens_the_fabric_ahead_of_the_front_is_no_first_change():
+    # Wet fabric scatters less light: Lekner and Dorf, Appl. Opt. 27, 1278, 1988 (from memory).
+    run = track([(FIRST_MM, -0.15), (SECOND_MM, 0.35)])
+    assert "two changes" not in said(run)
+    assert run.second is None
+
+
 def test_a_first_change_too_faint_to_follow_leaves_the_run_in_doubt_until_it_is_named():
     steps = TwoSteps(earlier=None, is_first_followed=False, is_clear=False)
     assert 'follow = "second"' in step_doubts(steps, "first")[0]

@@ -1,7 +1,7 @@
 import numpy as np
 
 from vision.settings.wetting_settings import WettingSettings
-from vision.wetting.glare import find_doubtful_glare, find_sunlit
+from vision.wetting.glare import find_doubtful_glare, find_patch_looks, find_sunlit
 from vision.wetting.wetness import PixelScale
 
 WETTING = WettingSettings()
@@ -35,3 +35,21 @@ def test_sun_that_stays_is_told_from_a_flash_and_a_hand():
     assert found[20:50, 30:70].all()
     assert not found[60:].any()
     assert found.mean() < 0.3
+
+
+def test_patches_of_sun_and_of_wet_fabric_are_told_from_specks_and_skin():
+    pixels = PixelScale(np.zeros((80, 120), np.float32), np.ones((80, 120), np.float32), 0.1)
+    off_colour = np.zeros((6, 10, 15), bool)
+    levels = [np.zeros((80, 120), np.float32) for _ in range(6)]
+    levels[1][20:50, 30:70] = -1.0
+    levels[2][20:50, 30:70] = 1.0
+    levels[3][10:14, 10:14] = -1.0  # a speck
+    levels[4][60:78, 5:28] = -2.0  # skin
+    off_colour[4, 7:10, 0:4] = True
+    looks = find_patch_looks(levels, pixels, off_colour, WETTING)
+    assert looks.bright.any(axis=(1, 2)).tolist() == [False, True] + [False] * 4
+    assert looks.wet.any(axis=(1, 2)).tolist() == [False, False, True] + [False] * 3
+    assert looks.bright[1].sum() == looks.wet[2].sum() == 30 * 40
+    assert looks.dry[5].all()
+    assert looks.dry[1].sum() == 80 * 120 - 30 * 40
+    assert not looks.dry[4][60:78, 5:28].any()
