@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.made_up.cad import reader
 from tests.made_up.knocks import (
     DXF_BODY,
     SVG,
@@ -286,7 +287,7 @@ def test_a_huge_photo_is_not_unpacked(tmp_path, monkeypatch):
     ],
 )
 def test_odd_dxf(tmp_path, unit, body, said):
-    pytest.importorskip("ezdxf")
+    reader("ezdxf")
     folder = part_folder(tmp_path / "part", 'file = "cover.dxf"')
     (folder / "cover.dxf").write_text(dxf_text(unit, body), encoding="ascii")
     assert_borne(call("part", folder, "--no-search", "--no-animation"), said or None)

@@ -4,15 +4,16 @@ import pytest
 
 hypothesis = pytest.importorskip("hypothesis")
 pytest.importorskip("svgpathtools")
-pytest.importorskip("ezdxf")
 
 from hypothesis import HealthCheck, given, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 
 from tests.fuzz.cases import CASES, borne, borne_options  # noqa: E402
 from tests.fuzz.readers import READERS, feed, hurt_of  # noqa: E402
+from tests.made_up.cad import reader  # noqa: E402
 from tests.made_up.hurts import MANY, MOST_HURTS  # noqa: E402
 
+reader("ezdxf")
 NUMBER = st.integers(0, MANY - 1)
 CHOICES = st.lists(st.tuples(NUMBER, NUMBER, NUMBER), min_size=1, max_size=MOST_HURTS)
 HEALTH = {

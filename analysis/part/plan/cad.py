@@ -5,7 +5,11 @@ Tested in tests/analysis/part/plan/test_outline.py.
 
 from __future__ import annotations
 
+import configparser
+import importlib
 import math
+import os
+import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -13,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.part.plan.outline import PX_MM
-from vision.common.outside.input_files import check_file
+from vision.common.outside.input_files import check_file, read_file
 from vision.common.quantity import LENGTH_MM
 from vision.common.toml_table import length_mm
 from vision.errors import WetlineError
@@ -27,10 +31,43 @@ MOST_MM = 1e6
 MOST_PIECES = 20_000
 """Lines of one drawing that are joined."""
 _DRAWN = ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE")
+NOT_LOADED = (OSError, RuntimeError, configparser.Error)
+"""What a package raises that looks for its settings while it is loaded."""
+_SETTINGS_IN = ("XDG_CONFIG_HOME", "XDG_CACHE_HOME")
+
+
+def load(package: str) -> Any:
+    """Return a package of the `cad` extra, loaded without its settings where those fail it.
+
+    A reader of drawings looks for its own settings and its list of fonts in the home folder when
+    it is loaded. Where there is no home folder, or where it may not be looked into (a service, a
+    shared computer), that fails; then it is shown an empty folder: nothing read here needs them.
+
+    Raises
+    ------
+    ImportError
+        If the package is not installed.
+    OSError, RuntimeError, configparser.Error
+        If it cannot be loaded with an empty folder either (`NOT_LOADED`).
+    """
+    try:
+        return importlib.import_module(package)
+    except NOT_LOADED:
+        before = {name: os.environ.get(name) for name in _SETTINGS_IN}
+        with tempfile.TemporaryDirectory() as empty:
+            os.environ.update(dict.fromkeys(_SETTINGS_IN, empty))
+            try:
+                return importlib.import_module(package)
+            finally:
+                for name, value in before.items():
+                    os.environ.pop(name) if value is None else os.environ.update({name: value})
 
 
 def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
-    """Read the closed lines of a DXF's model space, and its unit in mm.
+    """Read the closed lines of a DXF's model space, and its unit in mm, None where it says none.
+
+    A drawing without a header is read by the library as if it were in metres, so that the unit
+    is believed only where the file itself names it.
 
     Raises
     ------
@@ -39,11 +76,11 @@ def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
     """
     import ezdxf
 
-    check_file(path)
+    says_unit = b"$INSUNITS" in read_file(path)
     try:
         drawing: Any = ezdxf.readfile(path)
         entities = [one for one in drawing.modelspace() if one.dxftype() in _DRAWN]
-        unit_mm = _dxf_unit_mm(drawing)
+        unit_mm = _dxf_unit_mm(drawing) if says_unit else None
     except WetlineError:
         raise
     except Exception as error:  # a damaged file makes the reader raise whatever it meets
@@ -62,12 +99,12 @@ def read_dxf(path: Path) -> tuple[list[FloatArray], float | None]:
 
 
 def _dxf_unit_mm(drawing: Any) -> float | None:
-    """Return a DXF's unit in mm: 1 where it says that it has none, None where it is unknown."""
+    """Return a DXF's unit in mm, None where it says that it has none or one unknown."""
     from ezdxf import units
 
     code = drawing.units
     if not code:
-        return 1.0
+        return None
     try:
         unit = units.InsertUnits(code)
         return float(units.conversion_factor(unit, units.InsertUnits.Millimeters))

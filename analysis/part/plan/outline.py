@@ -247,14 +247,20 @@ def _cad(package: str, path: Path) -> Any:
     """Load the drawing readers, which need an extra package."""
     import importlib
 
+    readers = importlib.import_module("analysis.part.plan.cad")
     try:
-        importlib.import_module(package)
+        readers.load(package)
     except ImportError as error:
         raise WetlineError(
             f"{path}: reading {path.suffix} needs one more package: run "
             "`python -m pip install wetline[cad]`, or give the points as a .csv"
         ) from error
-    return importlib.import_module("analysis.part.plan.cad")
+    except readers.NOT_LOADED as error:
+        raise WetlineError(
+            f"{path}: reading {path.suffix} needs the package {package}, whose own settings "
+            f"cannot be read ({error}): mend or remove them, or give the points as a .csv"
+        ) from error
+    return readers
 
 
 def _read_csv(path: Path) -> Loops:

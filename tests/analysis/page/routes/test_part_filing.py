@@ -36,6 +36,8 @@ def part(shop):
     (shop[0] / "day.toml").unlink(missing_ok=True)
     for name in ("stages", "taken_out"):
         shutil.rmtree(shop[0] / name, ignore_errors=True)
+    for made in (shop[0] / "results").glob("*record*"):
+        made.unlink()
 
 
 def refused(browser, path, values):

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from analysis.part.plan import outline as part_outline
 from analysis.part.plan.outline import area_mm2, crossing, disc, read_drawing, rectangle, tidy
+from tests.made_up.cad import reader
 from vision.errors import WetlineError
 
 
@@ -50,7 +55,7 @@ def test_missing_package_is_said_in_one_line(tmp_path, monkeypatch):
 
 
 def test_dxf_outline_hole_and_unit(tmp_path):
-    ezdxf = pytest.importorskip("ezdxf")
+    ezdxf = reader("ezdxf")
     drawing = ezdxf.new(setup=False)
     drawing.units = ezdxf.units.CM
     space = drawing.modelspace()
@@ -71,10 +76,58 @@ def test_dxf_outline_hole_and_unit(tmp_path):
 
 
 def test_broken_dxf_is_told_in_one_line(tmp_path):
-    pytest.importorskip("ezdxf")
+    reader("ezdxf")
     path = tmp_path / "cover.dxf"
     path.write_text("not a drawing", encoding="utf-8")
     with pytest.raises(WetlineError, match="is not a DXF"):
+        read_drawing(path)
+
+
+ROUND = "0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n8\n0\n10\n0\n20\n0\n40\n5\n0\nENDSEC\n0\nEOF\n"
+NO_UNIT = "9\n$INSUNITS\n70\n0\n"
+ASKED = "from pathlib import Path; import os, sys; from analysis.part.plan.outline import *; "
+ASKED += (
+    "print(area_mm2(read_drawing(Path(sys.argv[1]), 'mm')[0]), os.environ['XDG_CONFIG_HOME'][:3])"
+)
+HEADER = "0\nSECTION\n2\nHEADER\n9\n$ACADVER\n1\nAC1015\n{unit}0\nENDSEC\n"
+
+
+@pytest.mark.parametrize("head", ["", HEADER.format(unit=""), HEADER.format(unit=NO_UNIT)])
+def test_dxf_that_names_no_unit_is_asked_for_it(tmp_path, head):
+    reader("ezdxf")
+    path = tmp_path / "cover.dxf"
+    path.write_text(head + ROUND, encoding="ascii")
+    with pytest.raises(WetlineError, match=r"10 x 10 units.* or 3 x 3 mm at 96 to the inch"):
+        read_drawing(path)
+    assert_allclose(area_mm2(read_drawing(path, "cm")[0]), np.pi * 50**2, rtol=0.02)
+
+
+def test_dxf_is_read_where_the_home_folder_may_not_be_looked_into(tmp_path):
+    reader("ezdxf")
+    (tmp_path / "cover.dxf").write_text(ROUND, encoding="ascii")
+    nowhere = {"XDG_CONFIG_HOME": "abc" * 200, "XDG_CACHE_HOME": "abc" * 200}  # no folder's name
+    done = subprocess.run(
+        [sys.executable, "-c", ASKED, tmp_path / "cover.dxf"],
+        env={**os.environ, **nowhere}, capture_output=True, check=False, timeout=120, text=True,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    area, shown = done.stdout.split()
+    assert_allclose(float(area), np.pi * 5**2, rtol=0.02)
+    assert shown == "abc"  # what it was set to, as before
+
+
+@pytest.mark.parametrize("fault", [PermissionError(13, "no entry"), RuntimeError("no home")])
+def test_settings_of_a_reader_that_cannot_be_read_are_told_in_one_line(
+    tmp_path, monkeypatch, fault
+):
+    path = tmp_path / "cover.dxf"
+    path.write_text("x", encoding="utf-8")
+
+    def refused(package):
+        raise fault
+
+    monkeypatch.setattr("analysis.part.plan.cad.load", refused)
+    with pytest.raises(WetlineError, match=r"cover\.dxf: .*whose own settings cannot be read"):
         read_drawing(path)
 
 
@@ -116,7 +169,7 @@ def test_svg_without_a_physical_size_is_asked_for_its_scale(tmp_path, head):
 
 
 def test_dxf_is_turned_so_that_y_runs_down(tmp_path):
-    ezdxf = pytest.importorskip("ezdxf")
+    ezdxf = reader("ezdxf")
     drawing = ezdxf.new(setup=False)
     drawing.units = ezdxf.units.MM
     drawing.modelspace().add_lwpolyline([(0, 0), (200, 0), (0, 100)], close=True)
