@@ -33,6 +33,8 @@ ADVICE = (
     "anything, and leave resin, vacuum and heat to those who are trained for them.",
 )
 
+LEAST_MM = 0.005
+"""Below this a width or a resistance is written as none: nobody could measure it."""
 ROUGH_SHARE = 0.02
 """Half-width from which on the wet share is told as an interval."""
 
@@ -280,7 +282,8 @@ def _value(one: LearntValue) -> str:
     """Return a learnt number with its interval, and which part of that the picture leaves."""
     shown = scientific if one.unit == "m2" else _plain
     if not one.told:
-        moved = f"; forecast with {shown(one.value)} {one.unit}" if one.value != one.planned else ""
+        same = shown(one.value) == shown(one.planned)
+        moved = "" if same else f"; forecast with {shown(one.value)} {one.unit}"
         return f"can't be told from here: {one.why}{moved}"
     text = f"{shown(one.value)} {one.unit} (95 %: {shown(one.low)} to {shown(one.high)}"
     if (one.low, one.high) != (one.seen_low, one.seen_high):
@@ -290,7 +293,8 @@ def _value(one: LearntValue) -> str:
 
 
 def _plain(value: float) -> str:
-    return f"{value:.3g}"
+    """Write millimetres; what nobody could measure is none."""
+    return f"{value:.3g}" if abs(value) >= LEAST_MM else "0"
 
 
 def lines(run: InfusionAnswer) -> list[str]:

@@ -162,7 +162,8 @@ def fit_plan(
     lies = how_cloth_lies(job.plan, on, stack, _anchor_s(job, found.anchor))
     values = turned_taken_back(job.plan, taken_back(job.plan, first, unlike, on, stack), lies)
     times = _fill_times(fitted, whole, found, arrival_s, on)
-    ends = fill_ends_s(found.model, whole.at, openings, on.last_s)
+    full = bool(on.wet.all())  # what is wet all over, no feed can make later
+    ends = (np.inf, -np.inf) if full else fill_ends_s(found.model, whole.at, openings, on.last_s)
     fill_s, low_s, high_s = as_wide(wider(*times, unlike, on), ends, on.last_s)
     clock = clock_of(job)
     usual = np.abs(fitted.left[~places.dry] * places.sd[~places.dry] / places.root_s[~places.dry])
@@ -177,7 +178,7 @@ def fit_plan(
         working_s=clock.working_s,
         unlike=unlike,
         misfit=float(2.0 * np.median(usual)),
-        notes=(SHARED, *opening_notes(openings), *unlike_note(unlike, on)),
+        notes=(SHARED, *opening_notes(openings, full), *unlike_note(unlike, on)),
         knobs=whole.at,
         anchor=found.anchor,
         relied_on=not too_unlike(unlike, on),

@@ -153,25 +153,34 @@ def when_opened(
     return tuple(found)
 
 
-def opening_notes(openings: Sequence[Opening]) -> tuple[str, ...]:
-    """Write what the values rest on where a feed did not open when it was to, or may not have."""
+def opening_notes(openings: Sequence[Opening], full: bool = False) -> tuple[str, ...]:
+    """Write what the values rest on where a feed did not open when it was to, or may not have.
+
+    Parameters
+    ----------
+    openings : sequence of Opening
+    full : bool, optional
+        Whether all of the part was wet when last seen: there is no forecast any more then.
+    """
     said = []
     for one in openings:
         word = "the note that it was open" if one.noted else "the plan, which has it open"
         if one.state == SHUT:
-            said.append(
-                f"{one.name} is taken as shut, as seen; the range of the fill time holds that it "
-                "opens at the last photo"
+            more = (
+                "" if full else "; the range of the fill time holds that it opens at the last photo"
             )
+            said.append(f"{one.name} is taken as shut, as seen{more}")
         elif one.other:
             said.append(
                 f"{one.name} is taken as open since {minutes(one.since_s)}, as seen, not since "
                 f"{minutes(one.said_s)}"
             )
         elif one.state == UNSEEN:
-            more = "" if one.noted else "; the range of the fill time holds that it is shut"
+            more = "; the range of the fill time holds that it is shut"
+            more = "" if full or one.noted else more
+            what = "values rest" if full else "values and forecast rest"
             said.append(
-                f"whether {one.name} is open cannot be seen: values and forecast rest on {word} "
+                f"whether {one.name} is open cannot be seen: {what} on {word} "
                 f"since {minutes(one.said_s)}{more}"
             )
     return tuple(said)

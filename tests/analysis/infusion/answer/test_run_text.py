@@ -8,9 +8,24 @@ import pytest
 from analysis.infusion.answer.part_run import answer_part_run
 from analysis.infusion.answer.run_job import learnt_from, with_ahead
 from analysis.infusion.answer.run_json import run_json
-from analysis.infusion.answer.run_text import ADVICE, answer_words, feed_words, headline, lines
+from analysis.infusion.answer.run_text import (
+    ADVICE,
+    answer_words,
+    feed_words,
+    headline,
+    learnt_text,
+    lines,
+)
 from analysis.infusion.beside.sources import FeedSeen
-from analysis.infusion.learn.learnt import EARLY, LATE, SHUT, UNSEEN, WORKS, Opening
+from analysis.infusion.learn.learnt import (
+    EARLY,
+    LATE,
+    SHUT,
+    UNSEEN,
+    WORKS,
+    LearntValue,
+    Opening,
+)
 from analysis.infusion.seen.by_hand import ByHand
 from tests.made_up.infusion_answers import even_run, late_run, unusable_run
 from tests.made_up.part_beside import LINE, filled, planned
@@ -199,3 +214,11 @@ def test_a_full_part_says_nothing_of_that(tmp_path):
     run = with_ahead(even_run(tmp_path), ByHand())
     assert (run.ahead is None) == (run.wet_share > 0.998)
     assert ("at the pace so far" in "\n".join(lines(run))) == (run.ahead is not None)
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(8.49e-7, ""), (0.004, ""), (0.31, "; forecast with 0.31 mm")]
+)
+def test_a_resistance_that_nobody_could_measure_is_none(value, said):
+    feed = LearntValue("feed", "line", 0.0, value, 0.0, 1.0, "mm", False, "too little was seen")
+    assert learnt_text(feed).endswith(f"can't be told from here: too little was seen{said}")

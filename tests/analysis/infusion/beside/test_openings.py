@@ -160,6 +160,17 @@ def test_what_does_not_show_yet_is_no_proof_and_the_forecast_holds_that_it_is_sh
     assert any("rest on the note" in note for note in believed.notes)
 
 
+def test_what_was_seen_wet_all_over_is_not_said_to_fill_later_with_a_feed_shut():
+    plan, filling = job(WAITS, point=True), filled(WAITS, 1.0, 0.6, 0.05, True)
+    (found,) = find_openings(plan, look(plan, filling, 0.36))
+    on = look(plan, filling, 1.1)
+    assert on.wet.all()
+    learnt = fit_plan(plan, on, openings=(found,))
+    assert learnt.fill_high_s < on.last_s
+    assert any("cannot be seen: values rest on the plan" in note for note in learnt.notes)
+    assert not any("range of the fill time" in note for note in learnt.notes)
+
+
 def test_a_few_seconds_of_an_opening_that_nobody_noted_are_not_taken_for_a_feed_that_resists():
     plan, filling = job(WAITS, point=True), filled(WAITS, 1.0, 0.6, 0.05, True)
     on = look(plan, filling, 0.5)
