@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from contextlib import contextmanager
 
 import numpy as np
 import pytest
@@ -31,15 +32,15 @@ SHARE = 0.72
 """The front is past the later feed then: x^2 = k t, and 350 of 480 mm are wet at 0.53."""
 
 
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory):
+@contextmanager
+def filling(base):
     """A part two thirds full, on the page of this computer."""
     from analysis.page.server import PageServer
     from analysis.page.stored.panels import Panels
     from analysis.page.watches import Watches, folder_name
 
     made, filled, photos = made_run()
-    folder = with_more(empty_part(made, tmp_path_factory.mktemp("shop") / "cover"))
+    folder = with_more(empty_part(made, base / "cover"))
     watches = Watches(Panels(folder))
     with PartShop(folder) as part, PageServer(watches, port=0) as server:
         watches.adopt(folder_name(folder), part.watch)
@@ -54,18 +55,39 @@ def shop(tmp_path_factory):
         yield part, server, folder
 
 
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """A run for all that leave it going, as they found it."""
+    with filling(tmp_path_factory.mktemp("shop")) as run:
+        yield run
 
 
 @pytest.fixture
-def phone(chromium, shop):
-    base = shop[1].doors.url
+def run_to_end(tmp_path):
+    """A run of its own for the one that ends it, so that the tests need no order."""
+    with filling(tmp_path) as run:
+        yield run
+
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True}
+
+
+@contextmanager
+def phone_at(chromium, server):
+    """A phone that shows the part, its pictures there."""
+    base = server.doors.url
     with device(chromium, base, **PHONE) as page:
         page.goto(f"{base}panel/cover")
         expecting(page.locator("#feeds")).to_be_visible()
         for picture, least in (("picture", 300), ("chart", 100)):
             until(page, f"document.getElementById({picture!r}).naturalWidth > {least}")
         remember_said(page)
+        yield page
+
+
+@pytest.fixture
+def phone(chromium, shop):
+    with phone_at(chromium, shop[1]) as page:
         yield page
 
 
@@ -130,22 +152,23 @@ def test_a_clamped_vent_shuts_air_in_and_the_last_one_is_asked_about(shop, phone
     assert [s.text for s in read_stamps(folder) if s.kind == VENT_SHUT] == ["far edge"]
 
 
-def test_the_end_shows_the_final_result(shop, phone):
-    part = shop[0]
-    phone.click("#end")
-    with phone.expect_response("**/api/panels/cover/end"):
-        phone.click("#sure-yes")
-    expecting(phone.locator("#sure")).to_be_hidden()
-    part.watch.follow_once(0.0)
-    assert part.watch.board.state == "ended"
-    expecting(phone.locator("#final")).to_be_visible()
-    words = "Live board against the final result: wet share"
-    expecting(phone.locator("#final-text")).to_contain_text(words)
-    expecting(phone.locator("#final-files >> text=Planned and seen")).to_be_visible()
-    expecting(phone.locator("#shots img").first).to_be_visible()
-    not_cut_off(phone)
-    assert phone.outside == []
-    assert phone.faults == []
+def test_the_end_shows_the_final_result(chromium, run_to_end):
+    part, server, _ = run_to_end
+    with phone_at(chromium, server) as phone:
+        phone.click("#end")
+        with phone.expect_response("**/api/panels/cover/end"):
+            phone.click("#sure-yes")
+        expecting(phone.locator("#sure")).to_be_hidden()
+        part.watch.follow_once(0.0)
+        assert part.watch.board.state == "ended"
+        expecting(phone.locator("#final")).to_be_visible()
+        words = "Live board against the final result: wet share"
+        expecting(phone.locator("#final-text")).to_contain_text(words)
+        expecting(phone.locator("#final-files >> text=Planned and seen")).to_be_visible()
+        expecting(phone.locator("#shots img").first).to_be_visible()
+        not_cut_off(phone)
+        assert phone.outside == []
+        assert phone.faults == []
 
 
 # -- before the run: the corners of a part that has no scale yet
