@@ -36,6 +36,7 @@ FILE_TYPES = {
 }
 OUTPUTS = ("frames", "notes", "stages", "taken_out", "results", "day.toml")
 """What the page writes to in a panel: links that lead elsewhere are refused."""
+CLOSED = "this {}'s files cannot be read: run `wetline run` on it to hear why"
 
 
 def panel_id(name: str) -> str:
@@ -148,8 +149,11 @@ def result_files(folder: Path) -> dict[str, Path]:
 def describe(name: str, folder: Path) -> dict[str, Any]:
     """Return what the list of panels shows for one of them; a bad one says so in its own place."""
     if is_part(folder):
-        pictures = inside(folder, "frames") is not None and bool(photos(folder))
-        return describe_part(name, folder, list(result_files(folder)), pictures)
+        try:
+            pictures = inside(folder, "frames") is not None and bool(photos(folder))
+            return describe_part(name, folder, list(result_files(folder)), pictures)
+        except OSError:
+            return describe_part(name, folder, [], False) | {"reason": CLOSED.format("part")}
     shown: dict[str, Any] = {"id": name, "name": shown_name(folder), "verdict": None, "reason": ""}
     try:
         told = read_toml(folder / "panel.toml")
@@ -166,7 +170,7 @@ def describe(name: str, folder: Path) -> dict[str, Any]:
     except WetlineError as error:
         shown["reason"] = str(error)
     except (OSError, ValueError, TypeError, RecursionError):
-        shown["reason"] = "this panel's files cannot be read: run `wetline run` on it to hear why"
+        shown["reason"] = CLOSED.format("panel")
     return shown
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from analysis.page.stored.panels import panel_size_mm
 from vision.common.atomic_files import write_text
-from vision.common.outside.input_files import read_text
+from vision.common.outside.input_files import cannot_read, read_text
 from vision.errors import WetlineError
 from vision.scale.corner_picker import order_fault, scale_lines
 from vision.scale.sheet_lines import replace_scale
@@ -57,7 +57,7 @@ def save_scale(
     try:
         text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
-        raise WetlineError("panel.toml: cannot be read: save it as UTF-8 text") from error
+        raise cannot_read(Path("panel.toml"), error) from error
     write_text(path, replace_scale(text, lines.splitlines()[1:], "panel.toml"))
 
 

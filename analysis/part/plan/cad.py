@@ -6,7 +6,9 @@ Tested in tests/analysis/part/plan/test_outline.py.
 from __future__ import annotations
 
 import configparser
+import contextlib
 import importlib
+import io
 import math
 import os
 import tempfile
@@ -57,7 +59,8 @@ def load(package: str) -> Any:
         with tempfile.TemporaryDirectory() as empty:
             os.environ.update(dict.fromkeys(_SETTINGS_IN, empty))
             try:
-                return importlib.import_module(package)
+                with contextlib.redirect_stdout(io.StringIO()):  # folders of fonts it may not enter
+                    return importlib.import_module(package)
             finally:
                 for name, value in before.items():
                     os.environ.pop(name) if value is None else os.environ.update({name: value})

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from skimage.measure import points_in_poly
 
-from vision.common.outside.input_files import read_text
+from vision.common.outside.input_files import cannot_read, read_text
 from vision.errors import WetlineError
 from vision.records import BoolArray, FloatArray
 
@@ -268,7 +268,7 @@ def _read_csv(path: Path) -> Loops:
     try:
         lines = read_text(path).splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+        raise cannot_read(path, error) from error
     loops: list[list[tuple[float, float]]] = [[]]
     for number, line in enumerate(lines, start=1):
         text = line.strip()

@@ -25,6 +25,7 @@ from analysis.record.day.photo_time import photo_time
 from vision.common.atomic_files import add_file, write_text
 from vision.common.outside.input_files import (
     MOST_PICTURE_BYTES,
+    cannot_read,
     is_there,
     read_file,
     read_text,
@@ -300,7 +301,7 @@ def _text(folder: Path) -> str:
     try:
         return read_text(path) if is_there(path) else _PART_HEAD if is_part(folder) else _HEAD
     except (OSError, UnicodeDecodeError) as error:
-        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+        raise cannot_read(path, error) from error
 
 
 def _write(folder: Path, text: str) -> Day:

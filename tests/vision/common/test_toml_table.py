@@ -66,6 +66,20 @@ def test_a_misspelt_field_is_an_error_with_the_nearest_name(tmp_path):
             table(tmp_path, **{name: 3}).refuse_unknown(FIELDS["resin"], FIELDS)
 
 
+def refused_entry(*_, **__):
+    raise PermissionError(13, "Permission denied")
+
+
+def test_a_file_that_may_not_be_opened_is_not_blamed_on_its_letters(tmp_path, monkeypatch):
+    path = tmp_path / "panel.toml"
+    path.write_bytes(b"[panel]\nname = '\xfc'\n")
+    with pytest.raises(WetlineError, match="save it as UTF-8"):
+        read_toml(path)
+    monkeypatch.setattr("vision.common.outside.toml_file.read_text", refused_entry)
+    with pytest.raises(WetlineError, match=r"\(Permission denied\): look at .*your rights to it"):
+        read_toml(path)
+
+
 @pytest.mark.parametrize(
     ("document", "message"),
     [

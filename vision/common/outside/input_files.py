@@ -104,6 +104,20 @@ def read_text(path: Path) -> str:
     return read_file(path).decode("utf-8-sig")
 
 
+def cannot_read(path: Path, error: OSError | UnicodeDecodeError) -> WetlineError:
+    """Return what to tell where `read_text` failed: whether it is the text or the rights to it.
+
+    Examples
+    --------
+    >>> print(cannot_read(Path("part.toml"), PermissionError(13, "Permission denied")))
+    part.toml: cannot be read (Permission denied): look at the drive and your rights to it
+    """
+    if isinstance(error, UnicodeDecodeError):
+        return WetlineError(f"{path}: cannot be read as text: save it as UTF-8")
+    why = one_line(error.strerror or str(error))
+    return WetlineError(f"{path}: cannot be read ({why}): look at the drive and your rights to it")
+
+
 def shown_name(path: Path | str) -> str:
     """Return a file's name as text that any file and screen can hold.
 

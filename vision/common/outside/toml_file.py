@@ -10,7 +10,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from vision.common.outside.input_files import read_text
+from vision.common.outside.input_files import cannot_read, read_text
 from vision.errors import WetlineError
 
 MOST_DEEP = 20
@@ -39,7 +39,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         make = f"make one with `wetline new {path.parent.as_posix()}{option}`"
         raise WetlineError(f"{path}: not found: {make}") from error
     except (OSError, UnicodeDecodeError) as error:
-        raise WetlineError(f"{path}: cannot be read as text: save it as UTF-8") from error
+        raise cannot_read(path, error) from error
     return parse_toml(text, path)
 
 

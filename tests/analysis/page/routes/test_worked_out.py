@@ -54,10 +54,15 @@ def test_a_recorded_panel_is_worked_out_and_shown(shop):
     assert before["verdict"] is None
     assert browser.status("POST", "/api/panels/strip/run", {}) == 200
     browser.status("POST", "/api/panels/strip/run", {})  # a second tap begins no second run
-    after = soon(lambda: (now := browser.values("GET", "/api/panels/strip"))["verdict"] and now)
+
+    def ended():
+        run = browser.values("GET", "/api/panels/strip")["run"]
+        return [run] if run is None or not run["running"] else None
+
+    assert soon(ended) == [None]
+    after = browser.values("GET", "/api/panels/strip")
+    assert after["verdict"]
     assert "report.html" in after["files"]
-    ended = soon(lambda: [browser.values("GET", "/api/panels/strip")["run"]])
-    assert ended == [None] or ended[0]["running"]
     assert (root / "strip" / "results" / "results.json").is_file()
 
 
@@ -126,6 +131,21 @@ def test_a_part_says_what_scale_it_has(tmp_path, scale, words, ready):
     shown = describe("lid", folder)
     assert (shown["scale_words"], shown["ready"]) == (words, ready)
     assert shown["tap_again"] is ready
+
+
+def refused_entry(*_):
+    raise PermissionError(13, "Permission denied")
+
+
+@pytest.mark.parametrize("closed", ["photos", "result_files"])
+def test_a_part_that_may_not_be_looked_into_says_so_in_its_place(tmp_path, monkeypatch, closed):
+    folder = tmp_path / "lid"
+    folder.mkdir()
+    (folder / "part.toml").write_text(PART_TOML, encoding="utf-8")
+    monkeypatch.setattr(f"analysis.page.stored.panels.{closed}", refused_entry)
+    shown = describe("lid", folder)
+    assert "this part's files cannot be read: run `wetline run`" in shown["reason"]
+    assert (shown["files"], shown["ready"]) == ([], False)
 
 
 def test_a_panel_with_cards_is_not_tapped_over_them(tmp_path):
