@@ -42,15 +42,15 @@ def restore_sunlit(
     doubtful = late | (doubtful & overdue)
     if not doubtful.any():
         return sighting
-    for _ in range(GROWS):
-        expected, overdue = _overdue(doubtful, sighting, course, settings)
-        whole = _touching(overdue, doubtful)
-        if not (whole & ~doubtful).any():
-            break
-        doubtful |= whole
+    for turn in range(GROWS):
+        # What is as late as the patch beside it must not tell when it should have wetted.
+        reach = FARTHER if turn else 1
+        _, overdue = _overdue(doubtful, sighting, course, settings, reach)
+        doubtful |= _touching(overdue, doubtful)
+    expected, overdue = _overdue(doubtful, sighting, course, settings)
     tolerance = settings.sun_frames + settings.sun_share * expected
     wetted = late & (np.abs(onset - expected) <= tolerance)
-    fell = doubtful & ~wetted & overdue & (np.abs(shaded - expected) <= tolerance)
+    fell = doubtful & ~wetted & overdue & seen & (np.abs(shaded - expected) <= tolerance)
     first = np.where(fell, shaded, np.where(wetted, onset, wet_frame))
     rim = settings.window(settings.sun_rim_mm)
     around = cv2.dilate((wetted | fell).astype(np.uint8), rim) > 0
@@ -71,6 +71,9 @@ def restore_sunlit(
 
 GROWS = 4
 """Times that a patch is made larger by what is out of step beside it, at the most."""
+
+FARTHER = 2
+"""From the second time on, what lies so many rims around it has no say in what is out of step."""
 
 
 def _patches(mask: BoolArray, settings: RepairSettings) -> BoolArray:
@@ -117,12 +120,19 @@ def _turns(
 
 
 def _overdue(
-    doubtful: BoolArray, sighting: Sighting, course: Course, settings: RepairSettings
+    doubtful: BoolArray,
+    sighting: Sighting,
+    course: Course,
+    settings: RepairSettings,
+    reach: int = 1,
 ) -> tuple[IntArray, BoolArray]:
-    """Return when each should have wetted by what lies around the patches, and what is overdue."""
-    expected = _without(doubtful, sighting, course, settings)
+    """Return when each should have wetted by what lies around the patches, and what is overdue.
+
+    What was not seen may be overdue, too: it joins what was seen on either side of it.
+    """
+    expected = _without(doubtful, sighting, course, settings, reach)
     late = expected + settings.sun_frames + settings.sun_share * expected
-    return expected, np.asarray(sighting.seen & (sighting.wet_frame > late))
+    return expected, np.asarray(sighting.wet_frame > late)
 
 
 def _touching(mask: BoolArray, other: BoolArray) -> BoolArray:
@@ -135,10 +145,14 @@ def _touching(mask: BoolArray, other: BoolArray) -> BoolArray:
 
 
 def _without(
-    doubtful: BoolArray, sighting: Sighting, course: Course, settings: RepairSettings
+    doubtful: BoolArray,
+    sighting: Sighting,
+    course: Course,
+    settings: RepairSettings,
+    reach: int,
 ) -> IntArray:
-    """Return the wet frames as what lies around the doubtful patches has them."""
-    rim = settings.window(settings.sun_rim_mm)
+    """Return the wet frames as what lies around the doubtful patches, by so many rims, has them."""
+    rim = settings.window(reach * settings.sun_rim_mm)
     clear = np.asarray(cv2.dilate(doubtful.astype(np.uint8), rim) == 0)
     around = Sighting(
         wet_frame=sighting.wet_frame,

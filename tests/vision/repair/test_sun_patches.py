@@ -93,6 +93,43 @@ def test_what_lies_beside_patches_of_sun_and_is_as_late_is_not_seen():
     assert found.seen[:20].all()
 
 
+def test_what_is_late_beside_sun_that_was_not_seen_is_not_believed():
+    # The sun came with the front, so that its cloth never looked otherwise than dry; farther on it
+    # shone first, and was not seen.
+    true = sighting()
+    read, seen = true.wet_frame.copy(), true.seen.copy()
+    patch = (slice(30, 60), slice(50, 120))
+    shone = (slice(30, 60), slice(70, 120))
+    read[patch] = 32
+    seen[shone] = False
+    told = replace(true, wet_frame=read, last_dry=read - 1, first_wet=read, seen=seen)
+    found = restore_sunlit(
+        replace(told, looks=looks_of([(slice(1, 4), shone)])),
+        np.full(SHAPE, COUNT),
+        COURSE,
+        RepairSettings(),
+    )
+    assert not found.seen[patch].any()
+    assert found.seen[:20].all()
+    assert found.seen[:, :40].all()
+
+
+def test_late_cloth_without_sun_beside_it_is_believed():
+    true = sighting()
+    read = true.wet_frame.copy()
+    read[SUN] = 25
+    far = (slice(0, 20), slice(120, 150))
+    told = replace(true, wet_frame=read, last_dry=read - 1, first_wet=read)
+    found = restore_sunlit(
+        replace(told, looks=looks_of([(slice(1, 4), far)])),
+        np.full(SHAPE, COUNT),
+        COURSE,
+        RepairSettings(),
+    )
+    assert found.seen[SUN].all()
+    assert (found.wet_frame[SUN] == 25).all()
+
+
 def test_sun_that_passed_long_before_the_front_changes_nothing():
     true = sighting()
     ahead = (slice(30, 60), slice(120, 150))
