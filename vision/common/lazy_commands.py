@@ -6,6 +6,7 @@ import atexit
 import gc
 import importlib
 import os
+import sys
 from collections.abc import Mapping
 from typing import Any
 
@@ -54,6 +55,22 @@ def _outside(error: OSError) -> str:
     what = one_line(str(error.filename))[-300:] if error.filename is not None else "A file"
     why = one_line(error.strerror or str(error))
     return f"{what}: {why}: look at the name, the drive and your rights to it"
+
+
+def _unforeseen(error: Exception) -> str:
+    """Return what to tell of a fault: ours, or a name that the computer's settings cannot write."""
+    letters = sys.getfilesystemencoding()
+    if isinstance(error, UnicodeEncodeError) and error.encoding == letters != "utf-8":
+        return (
+            f"{ascii(error.object)[:300]}: has a letter that this computer, set to {letters}, "
+            "cannot use in a file: set LANG to one that ends in UTF-8 (such as C.UTF-8), or keep "
+            "to plain letters"
+        )
+    return (
+        f"Wetline met a fault of its own ({type(error).__name__}: {one_line(str(error))}). "
+        "Nothing of yours was changed. Set WETLINE_TRACEBACK=1 and run again for the "
+        "details to report."
+    )
 
 
 def _spare_the_collector() -> None:
@@ -127,8 +144,4 @@ class LazyGroup(click.Group):
         except Exception as error:
             if os.environ.get("WETLINE_TRACEBACK"):
                 raise
-            raise click.ClickException(
-                f"Wetline met a fault of its own ({type(error).__name__}: {one_line(str(error))}). "
-                "Nothing of yours was changed. Set WETLINE_TRACEBACK=1 and run again for the "
-                "details to report."
-            ) from error
+            raise click.ClickException(_unforeseen(error)) from error

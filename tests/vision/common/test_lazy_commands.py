@@ -12,7 +12,11 @@ from vision.errors import WetlineError
 @click.argument("kind")
 def fails(kind):
     """Fail as asked."""
-    raise {"user": WetlineError("panel.toml: mend this"), "ours": KeyError("lost")}[kind]
+    raise {
+        "user": WetlineError("panel.toml: mend this"),
+        "ours": KeyError("lost"),
+        "name": UnicodeEncodeError("ascii", "pr\u00fcf", 2, 3, "ordinal not in range(128)"),
+    }[kind]
 
 
 def group():
@@ -40,6 +44,15 @@ def test_faults_are_one_line(kind, said, monkeypatch):
     assert done.exit_code == 1
     assert said in done.output
     assert "Traceback" not in done.output
+
+
+def test_a_name_the_computer_cannot_write_is_no_fault_of_ours(monkeypatch):
+    monkeypatch.delenv("WETLINE_TRACEBACK", raising=False)
+    monkeypatch.setattr("sys.getfilesystemencoding", lambda: "ascii")
+    said = CliRunner().invoke(group(), ["fails", "name"]).output
+    assert said.startswith(r"Error: 'pr\xfcf': has a letter that this computer, set to ascii")
+    monkeypatch.setattr("sys.getfilesystemencoding", lambda: "utf-8")
+    assert "fault of its own" in CliRunner().invoke(group(), ["fails", "name"]).output
 
 
 def test_object_is_found_by_its_place():
