@@ -30,7 +30,8 @@ def begun(tmp_path):
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        text=True,
+        encoding="utf-8",  # as our screen writes where the computer names no better
+        errors="replace",
     )  # fmt: skip
     said = []
     for line in process.stdout:
