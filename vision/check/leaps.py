@@ -70,23 +70,41 @@ def _ahead_mm(time_s: FloatArray, front_mm: FloatArray) -> FloatArray:
     """Return how far each row is ahead of the flow before it and of the flow after it."""
     square = front_mm**2
     most = np.zeros(len(time_s))
-    for k in range(len(time_s)):
-        for before, after in NEAREST:
-            first = np.arange(k - before - STRETCH + 1, k - before + 1)
-            last = np.arange(k + after, k + after + STRETCH)
-            if first[0] < 0 or last[-1] >= len(time_s):
-                continue
-            due = max(
-                _due(time_s, square, first, k, 1),
-                _due(time_s, square, last, k, 1),
-                _due(time_s, square, np.concatenate([first, last]), k, 2),
-            )
-            most[k] = max(most[k], front_mm[k] - np.sqrt(max(due, 0.0)))
+    stretch = np.arange(STRETCH)
+    for before, after in NEAREST:
+        rows = np.arange(before + STRETCH - 1, len(time_s) - after - STRETCH + 1)
+        if not len(rows):
+            continue
+        first = rows[:, None] - before - stretch[::-1]
+        last = rows[:, None] + after + stretch
+        both = np.concatenate([first, last], axis=1)
+        due = np.maximum(_due(time_s, square, first, rows, 1), _due(time_s, square, last, rows, 1))
+        due = np.maximum(due, _due(time_s, square, both, rows, 2))
+        most[rows] = np.maximum(most[rows], front_mm[rows] - np.sqrt(np.maximum(due, 0.0)))
     return most
 
 
-def _due(time_s: FloatArray, square: FloatArray, rows: IntArray, at: int, degree: int) -> float:
-    """Return the squared front that other rows put at one row."""
-    span = time_s[rows[-1]] - time_s[rows[0]]
-    fitted = np.polyfit((time_s[rows] - time_s[at]) / span, square[rows], degree)
-    return float(fitted[-1])
+def _due(
+    time_s: FloatArray, square: FloatArray, others: IntArray, rows: IntArray, degree: int
+) -> FloatArray:
+    """Return the squared front that others put at each row; infinity where times are not apart.
+
+    Parameters
+    ----------
+    time_s, square : ndarray of shape (K,), float
+    others : ndarray of shape (N, R), int
+        The rows that tell of each.
+    rows : ndarray of shape (N,), int
+    degree : int
+    """
+    times, values = time_s[others], square[others]
+    apart = (np.diff(times, axis=1) > 0).all(axis=1)
+    due = np.full(len(rows), np.inf)
+    span = (times[apart, -1] - times[apart, 0])[:, None]
+    along = (times[apart] - time_s[rows[apart]][:, None]) / span
+    # Times about the row itself, in spans: the constant is what is due there.
+    powers = along[:, :, None] ** np.arange(degree + 1)
+    turned = powers.transpose(0, 2, 1)
+    fitted = np.linalg.solve(turned @ powers, turned @ values[apart][:, :, None])
+    due[apart] = fitted[:, 0, 0]
+    return due

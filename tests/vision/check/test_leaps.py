@@ -45,3 +45,12 @@ def test_waves_of_the_cloth_and_rows_that_are_not_on_their_way_are_no_leaps():
     arrived = np.minimum(EVEN_MM, 200.0)
     assert not leapt(TIME_S, arrived, arrived < 200.0).any()
     assert not leapt(TIME_S[:6], EVEN_MM[:6], ALL[:6]).any()
+
+
+def test_photos_of_one_and_the_same_time_tell_no_leap_and_no_fault():
+    time_s, front_mm = TIME_S.copy(), EVEN_MM.copy()
+    time_s[20:32] = time_s[20]
+    front_mm[25] += 2 * LEAP_MM
+    assert not leapt(time_s, front_mm, ALL)[20:32].any()
+    front_mm[45] += 2 * LEAP_MM
+    assert leapt(time_s, front_mm, ALL)[45]
