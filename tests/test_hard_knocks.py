@@ -7,7 +7,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -18,6 +17,7 @@ from tests.made_up.knocks import (
     SVG,
     assert_borne,
     call,
+    count_unpacked,
     digests,
     dxf_text,
     film_panel,
@@ -254,14 +254,7 @@ def test_a_huge_photo_is_not_unpacked(tmp_path, monkeypatch):
     Image.MAX_IMAGE_PIXELS = None
     folder = photo_panel(tmp_path / "panel")
     Image.new("1", (13_000, 13_000)).save(folder / "frames" / "plan.png")
-    unpacked, decode = [], cv2.imdecode
-
-    def counted(*arguments, **more):
-        picture = decode(*arguments, **more)
-        unpacked.append(0 if picture is None else picture.shape[0] * picture.shape[1])
-        return picture
-
-    monkeypatch.setattr(cv2, "imdecode", counted)
+    unpacked = count_unpacked(monkeypatch)
     assert_borne(call("track", folder, "--quiet"))
     assert 0 < max(unpacked) < 1e6
     notes = json.loads((folder / "results/results.json").read_text("utf-8"))["frame_notes"]

@@ -5,6 +5,7 @@ import io
 import os
 from pathlib import Path
 
+import cv2
 import numpy as np
 from click.testing import CliRunner
 from PIL import Image
@@ -198,3 +199,16 @@ def small_photo(kind: str) -> bytes:
     exif.get_ifd(0x8769).update({0x9003: "2031:05:20 14:05:30", 0x9291: "25", 0x9011: "+02:00"})
     Image.effect_noise((40, 30), 40).convert("RGB").save(out, kind, exif=exif.tobytes())
     return out.getvalue()
+
+
+def count_unpacked(monkeypatch):
+    """Return a list that takes in how many pixels each picture has that OpenCV unpacks."""
+    unpacked, decode = [], cv2.imdecode
+
+    def counted(*arguments, **more):
+        picture = decode(*arguments, **more)
+        unpacked.append(0 if picture is None else picture.shape[0] * picture.shape[1])
+        return picture
+
+    monkeypatch.setattr(cv2, "imdecode", counted)
+    return unpacked

@@ -7,7 +7,7 @@ feed speeds all that lies beyond, and that is seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from analysis.infusion.learn.coarse_model import CoarseFillings, CoarseModel
 from analysis.infusion.learn.knobs import OWN_SD, Knob, knobs_of
 from analysis.infusion.learn.learnt import EARLY, LATE, SHUT, UNSEEN, WORKS, Opening
 from analysis.infusion.learn.misfit import Places, places_of
+from analysis.infusion.learn.opening_knobs import NEVER
 from analysis.infusion.seen.by_hand import as_opened
 from analysis.infusion.seen.on_plan import SeenOnPlan
 from analysis.part.answer.clock import opening_impulses
@@ -44,8 +45,6 @@ SURELY_SHUT, AS_WELL = 0.03, 1.3
 as one that resists."""
 ENDS = 0.25
 """The interval goes to where so much of what the stated time leaves is back."""
-NEVER = 1e3
-"""Factor on the impulse of opening that puts it past every filling."""
 
 
 def find_openings(
@@ -118,9 +117,7 @@ def _opening(
 
 
 def _as(told: Opening, state: str, since_s: float, low_s: float, high_s: float) -> Opening:
-    return Opening(
-        told.name, told.index, told.said_s, told.noted, told.passed_s, state, since_s, low_s, high_s
-    )
+    return replace(told, state=state, since_s=since_s, low_s=low_s, high_s=high_s)
 
 
 def _beside(job: PartJob, on: SeenOnPlan, k: int) -> FloatArray:
@@ -289,8 +286,8 @@ class _Trial:
         """Return the logarithm of the impulse of arrival at each place, one knob moved."""
         at = self.at.copy()
         at[knob] += step
-        later = float(self.job.impulse.at(time_s)) / self.base if np.isfinite(time_s) else NEVER
-        at[-1] = np.log(later)
+        ever = np.isfinite(time_s)
+        at[-1] = np.log(float(self.job.impulse.at(time_s)) / self.base) if ever else NEVER
         return np.asarray(np.log(np.maximum(self.model.arrival(at)[self.places.cell], 1e-300)))
 
     def zone_slopes(self, time_s: float, there: FloatArray) -> FloatArray:
